@@ -1,0 +1,1 @@
+//! A case to its report.

@@ -1,0 +1,119 @@
+//! What is where on a cast: frame, teeth, margins, spans, crest lines. A mark of the case file overrides what is found.
+//!
+//! Where neither a mark nor a finder gives a thing, it is absent and a [`NotMeasured`] says what would settle it.
+
+pub mod frame;
+pub mod presence;
+pub mod spans;
+pub mod teeth;
+
+use crate::case::{SpanKind, Tooth};
+use crate::estimate::{Measured, NotMeasured};
+use crate::mesh::{FaceId, VertexId};
+use crate::space::{Frame, Point};
+
+/// Where a fact comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// Marked or labelled by the user.
+    Given,
+    /// Found on the scan.
+    Found,
+}
+
+/// A frame and how well it is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownFrame {
+    /// The frame.
+    pub frame: Frame,
+    /// Whence.
+    pub origin: Origin,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// Standard uncertainty of the occlusal direction, degrees.
+    pub uncertainty_deg: f64,
+    /// Whether the anterior direction is known; without it left and right, mesial and distal are not told.
+    pub anterior_known: bool,
+}
+
+/// What a vertex belongs to; the numbers go into `anatomy.ply`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Region {
+    /// Not told.
+    Other = 0,
+    /// Crown of a tooth.
+    Tooth = 1,
+    /// Gingiva.
+    Gingiva = 2,
+    /// Residual ridge of a span.
+    ResidualRidge = 3,
+    /// Torus.
+    Torus = 4,
+    /// Palate.
+    Palate = 5,
+    /// Base of the model.
+    Base = 6,
+}
+
+/// A crown on the cast.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Crown {
+    /// Its number.
+    pub tooth: Tooth,
+    /// Triangles of the crown, ascending.
+    pub faces: Vec<FaceId>,
+    /// Vertices of those triangles, ascending.
+    pub vertices: Vec<VertexId>,
+    /// Gingival margin as a closed curve on the surface, first position not repeated; empty where it is not known.
+    pub margin: Vec<Point>,
+    /// Centroid of the crown's surface, mm.
+    pub centre: Point,
+    /// Area of the crown, mm2.
+    pub area_mm2: f64,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// Whence.
+    pub origin: Origin,
+}
+
+/// An edentulous span on the cast.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Span {
+    /// Missing teeth, from the patient's right to left.
+    pub teeth: Vec<Tooth>,
+    /// With or without a tooth behind.
+    pub kind: SpanKind,
+    /// Abutment in front of the span (in a span across the midline its right-hand one).
+    pub front: Option<Tooth>,
+    /// The other abutment.
+    pub back: Option<Tooth>,
+    /// Crest line on the surface, from the front abutment backwards, stations at most 0.5 mm apart.
+    pub crest: Measured<Vec<Point>>,
+    /// Whence the crest.
+    pub crest_origin: Origin,
+}
+
+/// What was found on one arch.
+#[derive(Clone, Debug)]
+pub struct Anatomy {
+    /// Its frame.
+    pub frame: Measured<KnownFrame>,
+    /// Crowns, by tooth number.
+    pub crowns: Vec<Crown>,
+    /// Why crowns are missing that the chart calls present.
+    pub crowns_lacking: Option<NotMeasured>,
+    /// Spans from the patient's right to left; of the restored arch only.
+    pub spans: Vec<Span>,
+    /// Region of each vertex.
+    pub region: Vec<Region>,
+    /// FDI number of each vertex, 0 = none.
+    pub tooth_of: Vec<u8>,
+}
+
+impl Anatomy {
+    /// The crown of a tooth.
+    pub fn crown(&self, tooth: Tooth) -> Option<&Crown> {
+        self.crowns.iter().find(|c| c.tooth == tooth)
+    }
+}

@@ -1,0 +1,357 @@
+//! The case: what was asked, and the scans it was asked about.
+//!
+//! A case file is TOML; [`file`] reads it raw, then validates it and returns all problems at once. A [`Case`] joins the
+//! validated file with the imported scans.
+
+pub mod chart;
+pub mod file;
+pub mod tooth;
+
+use std::collections::BTreeMap;
+
+use crate::load::Import;
+use crate::space::{Direction, Point, Tilt};
+use crate::units::LengthUnit;
+pub use chart::{Chart, Kennedy, SpanKind, SpanTeeth};
+pub use tooth::{Arch, Side, Tooth};
+
+/// How tooth numbers are written.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Notation {
+    /// FDI two-digit numbers, ISO 3950.
+    #[default]
+    Fdi,
+    /// Universal numbers 1 to 32.
+    Universal,
+    /// Palmer: quadrant letters and place, `UR4`.
+    Palmer,
+}
+
+/// What design is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Request {
+    /// Base joined by a distal-extension hinge.
+    Hinge,
+    /// Clasps and rests on one rigid framework.
+    Rigid,
+    /// A moment-carrying attachment.
+    Clamped,
+    /// The designs side by side.
+    Compare,
+}
+
+/// Where a rest lies on its tooth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RestPlace {
+    /// Mesial fossa.
+    Mesial,
+    /// Distal fossa.
+    Distal,
+    /// Cingulum.
+    Cingulum,
+    /// Incisal edge.
+    Incisal,
+}
+
+/// Surface of a tooth; told from the arch frame.
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Surface {
+    /// Toward cheek or lip.
+    Buccal,
+    /// Toward tongue or palate.
+    Lingual,
+    /// Toward the midline along the arch.
+    Mesial,
+    /// Away from the midline along the arch.
+    Distal,
+}
+
+impl Surface {
+    /// All four, in report order.
+    pub const ALL: [Surface; 4] = [Surface::Buccal, Surface::Lingual, Surface::Mesial, Surface::Distal];
+
+    /// `buccal`, `lingual`, `mesial` or `distal`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Surface::Buccal => "buccal",
+            Surface::Lingual => "lingual",
+            Surface::Mesial => "mesial",
+            Surface::Distal => "distal",
+        }
+    }
+}
+
+/// Kind of clasp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ClaspKind {
+    /// Cast circumferential arm.
+    CastCircumferential,
+    /// Bar clasp, gingivally approaching.
+    Bar,
+    /// Wrought wire arm.
+    WroughtWire,
+}
+
+impl ClaspKind {
+    /// The undercut depth taught for it, mm: 0.25, 0.50, 0.75 (trade facts, shortlist row 2, published).
+    pub fn gauge_mm(self) -> f64 {
+        match self {
+            ClaspKind::CastCircumferential => 0.25,
+            ClaspKind::Bar => 0.50,
+            ClaspKind::WroughtWire => 0.75,
+        }
+    }
+}
+
+/// Alloy or polymer of a clasp arm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Alloy {
+    /// Cobalt-chromium.
+    CobaltChromium,
+    /// Type IV gold.
+    GoldTypeIv,
+    /// Commercially pure titanium.
+    Titanium,
+    /// Titanium alloy.
+    TitaniumAlloy,
+    /// Stainless steel wire.
+    StainlessSteel,
+    /// Platinum-gold-palladium wire.
+    PlatinumGold,
+    /// PEEK.
+    Peek,
+    /// Acetal.
+    Acetal,
+}
+
+/// A rest asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rest {
+    /// Its tooth.
+    pub tooth: Tooth,
+    /// Where on the tooth.
+    pub place: RestPlace,
+}
+
+/// A clasp asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clasp {
+    /// Its tooth.
+    pub tooth: Tooth,
+    /// Surface that the retentive tip engages.
+    pub surface: Surface,
+    /// Its kind.
+    pub kind: ClaspKind,
+    /// Its material, where given.
+    pub alloy: Option<Alloy>,
+    /// Length of the arm, mm, where given.
+    pub arm_mm: Option<f64>,
+}
+
+/// `[design]`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Design {
+    /// What is asked for.
+    pub request: Option<Request>,
+    /// Teeth that shall carry the denture.
+    pub abutments: Vec<Tooth>,
+    /// Rests asked for.
+    pub rests: Vec<Rest>,
+    /// Clasps asked for.
+    pub clasps: Vec<Clasp>,
+}
+
+/// `[path]`: how the withdrawal direction is chosen.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum PathWanted {
+    /// Left out: searched.
+    #[default]
+    Searched,
+    /// A direction in the file's axes.
+    Withdrawal(Direction),
+    /// A tilt from the occlusal normal.
+    Tilt(Tilt),
+}
+
+/// `[attachment]`: the envelope of the user's own attachment, and the stack over it, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Attachment {
+    /// A mesh of the attachment instead of a box, relative to the case file.
+    pub mesh: Option<String>,
+    /// Height of the envelope along its own axis, mm.
+    pub height_mm: f64,
+    /// Length along the crest, mm.
+    pub length_mm: f64,
+    /// Width across the crest, mm.
+    pub width_mm: f64,
+    /// Denture tooth over it, its resin included unless `resin_mm` is given, mm.
+    pub tooth_mm: f64,
+    /// Relief between tissue and attachment, mm.
+    pub relief_mm: f64,
+    /// Resin between attachment and tooth, mm.
+    pub resin_mm: f64,
+    /// Allowance for occlusal adjustment, mm.
+    pub adjustment_mm: f64,
+}
+
+impl Attachment {
+    /// relief + height + resin + tooth + adjustment, mm.
+    pub fn required_mm(&self) -> f64 {
+        self.relief_mm + self.height_mm + self.resin_mm + self.tooth_mm + self.adjustment_mm
+    }
+}
+
+/// `[accuracy]`: standard uncertainties that the user states, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Accuracy {
+    /// Trueness of the scans; 0.06 unless stated (trade facts, section 11, YAO).
+    pub scan_mm: f64,
+    /// Relation of the arches; 0.10 unless stated (the design's default).
+    pub articulation_mm: f64,
+}
+
+impl Default for Accuracy {
+    fn default() -> Accuracy {
+        Accuracy { scan_mm: 0.06, articulation_mm: 0.10 }
+    }
+}
+
+/// `[marks]`: places that the user has set, mm (file coordinates times the unit's millimetres).
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Marks {
+    /// Three points on the occlusal plane of the restored arch.
+    pub occlusal_plane: Option<[Point; 3]>,
+    /// The point between the central incisors of the restored arch.
+    pub midline: Option<Point>,
+    /// A point on the crown of a tooth.
+    pub teeth: BTreeMap<Tooth, Point>,
+    /// Residual-ridge crest lines.
+    pub crests: Vec<Vec<Point>>,
+    /// Gingival margins as closed curves.
+    pub margins: BTreeMap<Tooth, Vec<Point>>,
+    /// Outlines of tori as closed curves.
+    pub tori: Vec<Vec<Point>>,
+    /// One point on each torus.
+    pub tori_at: Vec<Point>,
+    /// Distal ends of ridges.
+    pub ridge_ends: Vec<Point>,
+}
+
+/// `[scans]`: file names as written in the case file, relative to it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Scans {
+    /// Scan of the mandible.
+    pub mandible: Option<String>,
+    /// Scan of the maxilla.
+    pub maxilla: Option<String>,
+    /// Scan of the bite.
+    pub bite: Option<String>,
+    /// One FDI number a vertex of the mandible's file (for STL one a face).
+    pub mandible_labels: Option<String>,
+    /// The same for the maxilla.
+    pub maxilla_labels: Option<String>,
+    /// Unit of all scan coordinates and marks.
+    pub unit: LengthUnit,
+}
+
+/// A validated case file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CaseFile {
+    /// Name of the case; no personal data.
+    pub id: String,
+    /// Arch that gets the denture.
+    pub restored: Arch,
+    /// Scan files.
+    pub scans: Scans,
+    /// How tooth numbers of the file are written, and of the report by default.
+    pub notation: Notation,
+    /// The chart; `None` where the file has none.
+    pub chart: Option<Chart>,
+    /// What is asked for.
+    pub design: Design,
+    /// The withdrawal direction wanted.
+    pub path: PathWanted,
+    /// The attachment, where given.
+    pub attachment: Option<Attachment>,
+    /// Lingual depth from gingival margin to raised floor of the mouth, by tooth, mm.
+    pub probe_mm: BTreeMap<Tooth, f64>,
+    /// Stated accuracy.
+    pub accuracy: Accuracy,
+    /// Marks.
+    pub marks: Marks,
+    /// Limits changed by the user: id and new figure, in the order of the file.
+    pub limits: Vec<(String, f64)>,
+}
+
+impl CaseFile {
+    /// A case without a file: scans and the restored arch, all else left out.
+    pub fn bare(id: &str, restored: Arch, scans: Scans) -> CaseFile {
+        CaseFile {
+            id: id.to_owned(),
+            restored,
+            scans,
+            notation: Notation::Fdi,
+            chart: None,
+            design: Design::default(),
+            path: PathWanted::Searched,
+            attachment: None,
+            probe_mm: BTreeMap::new(),
+            accuracy: Accuracy::default(),
+            marks: Marks::default(),
+            limits: Vec::new(),
+        }
+    }
+}
+
+/// A scan that was read: where from, and what it held.
+#[derive(Clone, Debug)]
+pub struct Scan {
+    /// File name as given.
+    pub file: String,
+    /// SHA-256 of the bytes, hexadecimal.
+    pub sha256: String,
+    /// What it held.
+    pub import: Import,
+    /// One FDI number a welded vertex (0 = no tooth), where labels were given.
+    pub labels: Option<Vec<u8>>,
+}
+
+/// Everything that one analysis works on.
+#[derive(Clone, Debug)]
+pub struct Case {
+    /// The validated case file.
+    pub file: CaseFile,
+    /// The mandible.
+    pub mandible: Option<Scan>,
+    /// The maxilla.
+    pub maxilla: Option<Scan>,
+}
+
+impl Case {
+    /// The scan of an arch.
+    pub fn scan(&self, arch: Arch) -> Option<&Scan> {
+        match arch {
+            Arch::Mandible => self.mandible.as_ref(),
+            Arch::Maxilla => self.maxilla.as_ref(),
+        }
+    }
+}

@@ -1,0 +1,43 @@
+//! The table of checks. A check reads facts, estimates, judges, and returns its part of the report.
+
+use crate::facts::Facts;
+use crate::report::{AbutmentShown, ConnectorShown, Finding, Preparation, Question, SpanShown, TorusShown};
+
+/// One check. Help, `explain`, report sections and `docs/checks.md` come from this table.
+#[derive(Debug)]
+pub struct Check {
+    /// Its id, as `explain` takes it and findings name it.
+    pub id: &'static str,
+    /// Heading of its section.
+    pub title: &'static str,
+    /// What it measures, how, and what it cannot see.
+    pub measures: &'static str,
+    /// Rows of the table of rules that it reads.
+    pub limits: &'static [&'static str],
+    /// The method page in `docs/method/`.
+    pub method: &'static str,
+    /// The check itself.
+    pub run: fn(&Facts<'_>) -> Part,
+}
+
+/// What a check adds to the report.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Part {
+    /// Findings, in order.
+    pub findings: Vec<Finding>,
+    /// Spans (only the check of room gives them).
+    pub spans: Vec<SpanShown>,
+    /// Abutments; those of several checks are joined by tooth.
+    pub abutments: Vec<AbutmentShown>,
+    /// Tori.
+    pub tori: Vec<TorusShown>,
+    /// Connectors.
+    pub connectors: Vec<ConnectorShown>,
+    /// Preparation.
+    pub preparation: Vec<Preparation>,
+    /// Questions.
+    pub questions: Vec<Question>,
+}
+
+/// All checks, in the order of the report.
+pub const CHECKS: &[Check] = &[];

@@ -1,0 +1,171 @@
+//! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
+
+use crate::anatomy::{Anatomy, teeth};
+use crate::case::{Arch, Case, PathWanted, Scan};
+use crate::estimate::{Measured, NotMeasured};
+use crate::locate::Surface;
+use crate::measure::articulation::{self, ArticulationFact};
+use crate::measure::torus::{self, Torus, TorusSettings};
+use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::mesh::{Mesh, Topology};
+use crate::report::{ArticulationState, ChosenBy};
+use crate::rules::Rules;
+use crate::space::{Direction, Tilt};
+
+/// One arch, prepared.
+#[derive(Debug)]
+pub struct ArchFacts<'c> {
+    /// Which arch.
+    pub arch: Arch,
+    /// The scan it comes from.
+    pub scan: &'c Scan,
+    /// Adjacency of its surface.
+    pub topology: Topology,
+    /// Its surface, ready for distances and rays.
+    pub surface: Surface,
+    /// What is where.
+    pub anatomy: Anatomy,
+}
+
+impl<'c> ArchFacts<'c> {
+    /// Its mesh.
+    pub fn mesh(&self) -> &Mesh {
+        self.surface.mesh()
+    }
+
+    fn new(case: &'c Case, arch: Arch) -> Option<ArchFacts<'c>> {
+        let scan = case.scan(arch)?;
+        let mesh = &scan.import.mesh;
+        let topology = Topology::new(mesh);
+        let known = teeth::Known {
+            arch,
+            chart: case.file.chart.as_ref(),
+            abutments: &case.file.design.abutments,
+            marks: (arch == case.file.restored).then_some(&case.file.marks),
+            labels: scan.labels.as_deref(),
+        };
+        let anatomy = teeth::read(mesh, &topology, &known);
+        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy })
+    }
+}
+
+/// The withdrawal direction that is used.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Path {
+    /// From the tissue to the occlusal side.
+    pub withdrawal: Direction,
+    /// Its tilt, where there is a frame.
+    pub tilt: Option<Tilt>,
+    /// Who chose it.
+    pub chosen_by: ChosenBy,
+    /// Its standard uncertainty, degrees.
+    pub uncertainty_deg: f64,
+}
+
+/// Everything that checks read.
+#[derive(Debug)]
+pub struct Facts<'c> {
+    /// The case.
+    pub case: &'c Case,
+    /// The limits.
+    pub rules: &'c Rules,
+    /// The arch that gets the denture.
+    pub restored: ArchFacts<'c>,
+    /// The other arch, where it was scanned.
+    pub opposing: Option<ArchFacts<'c>>,
+    /// From the restored tissue toward the opposing arch.
+    pub opening: Measured<Direction>,
+    /// How the arches stand to each other.
+    pub articulation: ArticulationFact,
+    /// The withdrawal direction.
+    pub path: Measured<Path>,
+    /// Undercut along it.
+    pub undercut: Measured<UndercutField>,
+    /// The surveyor of the restored arch.
+    pub surveyor: Surveyor,
+    /// Tori of the restored arch.
+    pub tori: Vec<Torus>,
+}
+
+impl<'c> Facts<'c> {
+    /// Computes the facts. `None` where the restored arch was not scanned.
+    pub fn new(case: &'c Case, rules: &'c Rules) -> Option<Facts<'c>> {
+        let (restored, opposing) = rayon::join(
+            || ArchFacts::new(case, case.file.restored),
+            || ArchFacts::new(case, case.file.restored.opposing()),
+        );
+        let restored = restored?;
+        let path = path(case, &restored.anatomy);
+        let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
+        let articulation = match (&opposing, &opening) {
+            (Some(other), Ok(up)) => articulation::state(
+                &restored.surface,
+                &other.surface,
+                up,
+                rules.number("contact_gap_mm"),
+                rules.number("overlap_allowed_mm"),
+            ),
+            _ => ArticulationFact {
+                state: ArticulationState::Unknown,
+                contacts: Vec::new(),
+                deepest_overlap: None,
+                least_gap: None,
+            },
+        };
+        let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
+        let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
+        let marks = &case.file.marks;
+        let tori = torus::find(
+            restored.mesh(),
+            &restored.topology,
+            restored.arch,
+            &restored.anatomy,
+            &marks.tori,
+            &marks.tori_at,
+            &torus_settings(rules),
+        );
+        Some(Facts { case, rules, restored, opposing, opening, articulation, path, undercut, surveyor, tori })
+    }
+}
+
+/// Settings of the torus detector from the table of rules.
+pub fn torus_settings(rules: &Rules) -> TorusSettings {
+    TorusSettings {
+        outline_mm: rules.number("torus_outline_mm"),
+        saddle_mm: rules.number("torus_saddle_mm"),
+        least_height_mm: rules.number("torus_least_height_mm"),
+        least_area_mm2: rules.number("torus_least_area_mm2"),
+    }
+}
+
+fn path(case: &Case, anatomy: &Anatomy) -> Measured<Path> {
+    let frame = anatomy.frame.as_ref();
+    match case.file.path {
+        PathWanted::Withdrawal(d) => Ok(Path {
+            withdrawal: d,
+            tilt: frame.ok().and_then(|f| f.frame.tilt_of(&d)),
+            chosen_by: ChosenBy::Case,
+            uncertainty_deg: 1.0,
+        }),
+        PathWanted::Tilt(tilt) => match frame {
+            Ok(f) => Ok(Path {
+                withdrawal: f.frame.tilted(tilt),
+                tilt: Some(tilt),
+                chosen_by: ChosenBy::Case,
+                uncertainty_deg: f.uncertainty_deg,
+            }),
+            Err(reason) => Err(reason.clone()),
+        },
+        PathWanted::Searched => match frame {
+            Ok(f) => Ok(Path {
+                withdrawal: f.frame.occlusal,
+                tilt: Some(Tilt::default()),
+                chosen_by: ChosenBy::OcclusalNormal,
+                uncertainty_deg: f.uncertainty_deg,
+            }),
+            Err(reason) => {
+                Err(NotMeasured { because: reason.because.clone(), settled_by: reason.settled_by.clone() })
+            }
+        },
+    }
+}

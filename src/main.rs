@@ -1,0 +1,3 @@
+//! `saddleroom`: arguments to exit code.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Quantity: guiding_plane.

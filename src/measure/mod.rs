@@ -1,0 +1,11 @@
+//! One file a quantity. Each opens with its definition, method, error and what checks it.
+
+pub mod articulation;
+pub mod clearance;
+pub mod connector;
+pub mod guiding_plane;
+pub mod rest_room;
+pub mod site_room;
+pub mod survey_line;
+pub mod torus;
+pub mod undercut;

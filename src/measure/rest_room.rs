@@ -1,0 +1,1 @@
+//! Quantity: rest_room.

@@ -1,0 +1,1 @@
+//! Quantity: site_room.

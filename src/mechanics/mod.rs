@@ -1,0 +1,1 @@
+//! Support of the denture and clasp flexure. Filled by a later issue.

@@ -1,0 +1,1 @@
+//! Solids with known answers and whole synthetic casts with their truth.

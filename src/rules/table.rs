@@ -1,0 +1,72 @@
+//! The rows. A source is a key of `docs/references.md`; a number that no source gives says so.
+
+use super::{Mark, Rule, Sense};
+use crate::units::Unit;
+
+struct Row(&'static str, Sense, f64, (f64, f64), Unit, &'static str, Mark, &'static str);
+
+#[rustfmt::skip]
+const ROWS: &[Row] = {
+    use Mark::*;
+    use Sense::*;
+    use Unit::{Deg, Mm, Mm2};
+    &[
+    // Room over the ridge
+    Row("attachment_room_mm", AtLeast, 5.0, (1.0, 20.0), Mm, "PRACTICE", CommonPractice, "Room from the gingiva to the opposing arch over a distal-extension hinge, denture tooth included"),
+    Row("site_length_mm", Setting, 8.0, (2.0, 30.0), Mm, "PRACTICE", CommonPractice, "Length of crest behind the last abutment in which the attachment may stand"),
+    Row("site_clear_of_abutment_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Least distance of the attachment from the abutment's surface along the crest"),
+    Row("site_default_length_mm", Setting, 6.0, (1.0, 20.0), Mm, "HOUSE", ProjectChoice, "Length along the crest of the footprint judged where no attachment is described"),
+    Row("site_default_width_mm", Setting, 4.0, (1.0, 20.0), Mm, "HOUSE", ProjectChoice, "Width across the crest of the footprint judged where no attachment is described"),
+    Row("site_tilt_deg", Setting, 5.0, (0.0, 20.0), Deg, "HOUSE", ProjectChoice, "Tilt allowed to the body from the opening direction, either way"),
+    Row("abutment_crown_height_mm", AtLeast, 4.0, (1.0, 12.0), Mm, "HSIU", Secondary, "Crown height of the abutment beside an attachment; 4 to 6 mm are taught"),
+    Row("contact_gap_mm", Setting, 0.20, (0.0, 1.0), Mm, "HOUSE", ProjectChoice, "Gap up to which opposing surfaces count as in contact when the articulation is told"),
+    Row("overlap_allowed_mm", AtMost, 0.30, (0.0, 3.0), Mm, "KAK", Published, "Deepest overlap of the arches still taken for contact; virtual bites overlap by tenths of a millimetre"),
+    // Undercut, by clasp
+    Row("undercut_cast_circumferential_mm", Setting, 0.25, (0.05, 1.0), Mm, "ANK", Published, "Undercut for a cast circumferential clasp"),
+    Row("undercut_bar_mm", Setting, 0.50, (0.05, 1.0), Mm, "ANK", Published, "Undercut for a cast bar clasp; other texts keep 0.25 mm for cobalt-chromium"),
+    Row("undercut_wrought_wire_mm", Setting, 0.75, (0.05, 1.5), Mm, "ANK", Published, "Greatest undercut for a wrought wire clasp; others teach 0.50 mm"),
+    Row("undercut_ceiling_mm", AtMost, 0.762, (0.1, 2.0), Mm, "ANK", Published, "Undercut that a clasp should not exceed: 0.03 inch"),
+    Row("tip_above_margin_mm", AtLeast, 1.0, (0.0, 4.0), Mm, "MEMORY", Memory, "Distance of the clasp tip from the gingival margin"),
+    Row("tilt_most_deg", AtMost, 15.0, (1.0, 45.0), Deg, "BRAIN6", Secondary, "Tilt of the path of insertion from the occlusal normal; rarely over 10 to 15 degrees"),
+    // Guiding planes and rests
+    Row("guiding_plane_height_tooth_mm", AtLeast, 2.0, (0.5, 6.0), Mm, "HSIU", Secondary, "Height of a guiding plane beside a tooth-supported span; 2 to 4 mm are taught"),
+    Row("guiding_plane_height_extension_mm", AtLeast, 1.5, (0.5, 6.0), Mm, "BRAIN3", Secondary, "Height of a guiding plane beside a distal extension; 1.5 to 2 mm are taught"),
+    Row("guiding_plane_good_deg", AtMost, 2.0, (0.1, 10.0), Deg, "HOUSE", ProjectChoice, "Deviation from the path up to which a surface guides; no published tolerance was found"),
+    Row("rest_room_mm", AtLeast, 1.0, (0.3, 4.0), Mm, "MCQ", Secondary, "Room for the metal of a rest over the marginal ridge; 1.0 to 1.5 mm are taught"),
+    // Mandibular connectors
+    Row("bar_below_margin_mm", Setting, 4.0, (1.0, 8.0), Mm, "MUH", Secondary, "Distance of a lingual bar's upper edge from the gingival margin; schools teach 3 or 4 mm"),
+    Row("bar_below_margin_other_mm", Setting, 3.0, (1.0, 8.0), Mm, "FILI", Secondary, "The smaller distance that other schools teach"),
+    Row("bar_height_mm", Setting, 4.0, (1.0, 8.0), Mm, "PGP", Secondary, "Height of a lingual bar"),
+    Row("bar_depth_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "MUH", Secondary, "Least depth from the gingival margin to the floor of the mouth for a lingual bar; schools teach 7 or 8 mm"),
+    Row("bar_depth_other_mm", AtLeast, 7.0, (4.0, 16.0), Mm, "PGP", Secondary, "The smaller depth that other schools teach"),
+    Row("plate_depth_mm", Setting, 5.0, (2.0, 16.0), Mm, "PGP", Secondary, "Depth under which a plate is taught instead of a bar; other notes say 8 mm"),
+    // Maxillary connectors
+    Row("palatal_border_mm", AtLeast, 6.0, (2.0, 12.0), Mm, "ANK", Published, "Distance of a palatal connector's border from the gingival margin"),
+    Row("palatal_strap_width_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "ANK", Published, "Width of a palatal strap"),
+    // Tori
+    Row("torus_outline_mm", Setting, 0.5, (0.2, 1.0), Mm, "HOUSE", ProjectChoice, "Height at which a torus is outlined"),
+    Row("torus_saddle_mm", Setting, 0.7, (0.2, 2.0), Mm, "HOUSE", ProjectChoice, "Depth of the saddle between two summits from which they count as separate lobes"),
+    Row("torus_least_height_mm", Setting, 0.9, (0.3, 3.0), Mm, "HOUSE", ProjectChoice, "Height from which a rise is reported as a torus"),
+    Row("torus_least_area_mm2", Setting, 15.0, (4.0, 60.0), Mm2, "HOUSE", ProjectChoice, "Area from which a rise is reported as a torus"),
+    Row("keepout_margin_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Width by which a torus outline is widened sideways; no published figure was found"),
+    Row("relief_mm", Setting, 0.5, (0.0, 2.0), Mm, "MEMORY", Memory, "Relief square to the surface under a rigid part that crosses a torus: 0.5 to 1.0 mm, no published figure was found"),
+    // Confidence
+    Row("confidence_least", Setting, 0.5, (0.0, 1.0), Unit::Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),
+    ]
+};
+
+pub(super) fn rows() -> Vec<Rule> {
+    ROWS.iter()
+        .map(|&Row(id, sense, number, allowed, unit, source, mark, says)| Rule {
+            id,
+            sense,
+            number,
+            allowed,
+            unit,
+            source,
+            mark,
+            says,
+            changed: false,
+        })
+        .collect()
+}
