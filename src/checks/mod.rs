@@ -1,5 +1,18 @@
 //! The table of checks. A check reads facts, estimates, judges, and returns its part of the report.
 
+mod articulation;
+mod classification;
+mod connector;
+mod hinge;
+mod occlusal_plane;
+mod rests;
+mod room;
+mod scan;
+mod support;
+mod teeth;
+mod tori;
+mod undercut;
+
 use crate::facts::Facts;
 use crate::report::{AbutmentShown, ConnectorShown, Finding, Preparation, Question, SpanShown, TorusShown};
 
@@ -40,4 +53,17 @@ pub struct Part {
 }
 
 /// All checks, in the order of the report.
-pub const CHECKS: &[Check] = &[];
+pub const CHECKS: &[Check] = &[
+    scan::CHECK,
+    classification::CHECK,
+    articulation::CHECK,
+    occlusal_plane::CHECK,
+    teeth::CHECK,
+    room::CHECK,
+    hinge::CHECK,
+    undercut::CHECK,
+    rests::CHECK,
+    tori::CHECK,
+    connector::CHECK,
+    support::CHECK,
+];

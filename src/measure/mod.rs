@@ -3,7 +3,9 @@
 pub mod articulation;
 pub mod clearance;
 pub mod connector;
+pub mod gauges;
 pub mod guiding_plane;
+pub mod keepout;
 pub mod rest_room;
 pub mod site_room;
 pub mod survey_line;

@@ -1,0 +1,1 @@
+//! Quantity: undercut by gauge, surface by surface of an abutment.

@@ -1,0 +1,1 @@
+//! Quantity: keep-out of tori.
