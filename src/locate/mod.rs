@@ -84,7 +84,8 @@ impl Surface {
     /// Closest point, where another point of the surface, close by, is already known: as [`Surface::closest`], but
     /// faster for points that follow each other along a mesh.
     pub fn closest_from(&self, p: &Point, known: &Closest) -> Option<Closest> {
-        let (d2, _) = triangle::closest(&(p - self.centre), &self.mesh.corners(known.face).map(|q| q - self.centre));
+        let (d2, _) =
+            triangle::closest(&(p - self.centre), &self.mesh.corners(known.face).map(|q| q - self.centre));
         self.closest_by(p, d2)
     }
 

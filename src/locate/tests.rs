@@ -24,7 +24,8 @@ fn sheet(n: u32, shift: Vector) -> Mesh {
     let mut vertices = Vec::new();
     for j in 0..=n {
         for i in 0..=n {
-            let (x, y) = (20.0 * f64::from(i) / f64::from(n) - 10.0, 20.0 * f64::from(j) / f64::from(n) - 10.0);
+            let (x, y) =
+                (20.0 * f64::from(i) / f64::from(n) - 10.0, 20.0 * f64::from(j) / f64::from(n) - 10.0);
             let squeeze = if i % 7 == 3 { 0.499 } else { 0.0 };
             vertices.push(Point::new(x + squeeze * 20.0 / f64::from(n), y, 2.0 * rolls.next()) + shift);
         }
@@ -122,8 +123,9 @@ fn rays_agree_with_a_test_of_every_triangle() {
     for _ in 0..1000 {
         let origin = rolls.point(30.0);
         let d = Direction::new_normalize((rolls.point(18.0) - origin) + Vector::new(0., 0., 1e-3));
-        let mut expected: Vec<f64> =
-            (0..mesh.faces().len() as u32).filter_map(|f| reference_ray(&origin, &d, &mesh.corners(f))).collect();
+        let mut expected: Vec<f64> = (0..mesh.faces().len() as u32)
+            .filter_map(|f| reference_ray(&origin, &d, &mesh.corners(f)))
+            .collect();
         expected.sort_by(f64::total_cmp);
         let all = surface.cast_all(&origin, &d, 100.0);
         assert_eq!(all.len(), expected.len());
@@ -164,18 +166,21 @@ fn another_library_reads_the_same_distances_and_rays() {
 fn no_ray_slips_between_triangles_of_a_plate() {
     // A plate turned askew, hit exactly at its vertices, at the middles of its sides and at odd places on them.
     let mesh = sheet(24, Vector::new(0.1, 0.2, 0.3));
-    let turned = mesh.moved(&crate::space::Motion::new(Vector::new(3.3, 0.7, 0.1), Vector::new(0.4, -0.7, 0.2)));
+    let turned =
+        mesh.moved(&crate::space::Motion::new(Vector::new(3.3, 0.7, 0.1), Vector::new(0.4, -0.7, 0.2)));
     for mesh in [&mesh, &turned] {
         let surface = Surface::new(mesh);
         let topology = crate::mesh::Topology::new(mesh);
         for d in [Vector::z(), Vector::new(0.3, -0.2, 0.9), Vector::new(0.0, 0.01, 1.0)] {
             let d = Direction::new_normalize(d);
             // At a fold in sight of the ray a hit hangs on the last digit; elsewhere it must be there.
-            let faces_up =
-                |v: u32| topology.faces_of_vertex(v).iter().all(|&f| mesh.doubled_area_normal(f).dot(&d) > 1e-6);
+            let faces_up = |v: u32| {
+                topology.faces_of_vertex(v).iter().all(|&f| mesh.doubled_area_normal(f).dot(&d) > 1e-6)
+            };
             let inner = |v: u32| topology.faces_of_vertex(v).len() == 6 && faces_up(v);
             let mut tried = 0;
-            for e in topology.edges().iter().filter(|e| e.faces == 2 && inner(e.ends[0]) && inner(e.ends[1])) {
+            for e in topology.edges().iter().filter(|e| e.faces == 2 && inner(e.ends[0]) && inner(e.ends[1]))
+            {
                 tried += 1;
                 let (a, b) = (mesh.vertex(e.ends[0]), mesh.vertex(e.ends[1]));
                 for share in [0.0, 0.5, 1.0 / 3.0, 0.777, 1.0] {
@@ -196,11 +201,9 @@ fn no_ray_slips_between_triangles_of_a_plate() {
 #[test]
 fn ties_go_to_the_lowest_index() {
     let p = |x: f64, y: f64| Point::new(x, y, 0.0);
-    let plate = Mesh::new(
-        vec![p(0., 0.), p(1., 0.), p(1., 1.), p(0., 1.)],
-        vec![[0, 2, 3], [0, 1, 2], [0, 2, 3]],
-    )
-    .unwrap();
+    let plate =
+        Mesh::new(vec![p(0., 0.), p(1., 0.), p(1., 1.), p(0., 1.)], vec![[0, 2, 3], [0, 1, 2], [0, 2, 3]])
+            .unwrap();
     let surface = Surface::new(&plate);
     assert_eq!(surface.closest(&Point::new(0.5, 0.5, 2.0)).unwrap().face, 0);
     assert_eq!(surface.closest(&Point::new(0.2, 0.6, 2.0)).unwrap().face, 0);

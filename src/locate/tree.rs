@@ -52,7 +52,8 @@ impl Node {
     fn enter(&self, ray: &Ray, inverse: &Vector, least: f64, most: f64) -> Option<f64> {
         let (mut enter, mut leave) = (least, most);
         for k in 0..3 {
-            let (low, high) = (f64::from(self.low[k]) - ray.origin[k], f64::from(self.high[k]) - ray.origin[k]);
+            let (low, high) =
+                (f64::from(self.low[k]) - ray.origin[k], f64::from(self.high[k]) - ray.origin[k]);
             if ray.d[k] == 0.0 {
                 if low > 0.0 || high < 0.0 {
                     return None;
@@ -210,8 +211,9 @@ impl Tree {
         self.visit(
             |node| {
                 half_spaces.iter().all(|(n, offset)| {
-                    let least: f64 =
-                        (0..3).map(|k| n[k] * f64::from(if n[k] > 0.0 { node.low[k] } else { node.high[k] })).sum();
+                    let least: f64 = (0..3)
+                        .map(|k| n[k] * f64::from(if n[k] > 0.0 { node.low[k] } else { node.high[k] }))
+                        .sum();
                     least <= *offset
                 })
             },
@@ -238,7 +240,9 @@ impl Tree {
             if node.count == 0 {
                 stack.extend([node.first, at + 1]);
             } else {
-                self.triangles[node.first as usize..(node.first + node.count) as usize].iter().for_each(&mut take);
+                self.triangles[node.first as usize..(node.first + node.count) as usize]
+                    .iter()
+                    .for_each(&mut take);
             }
         }
     }
@@ -263,8 +267,7 @@ fn build(nodes: &mut [Node], at: usize, triangles: &mut [Triangle], first: usize
     let axis = (1..3).fold(0, |best, k| if extent[k] > extent[best] { k } else { best });
     let half = n / 2;
     let centre = |t: &Triangle| t.corners[0][axis] + t.corners[1][axis] + t.corners[2][axis];
-    triangles
-        .select_nth_unstable_by(half, |a, b| centre(a).total_cmp(&centre(b)).then(a.face.cmp(&b.face)));
+    triangles.select_nth_unstable_by(half, |a, b| centre(a).total_cmp(&centre(b)).then(a.face.cmp(&b.face)));
     let left_size = size(half).0;
     nodes[0].first = (at + 1 + left_size) as u32;
     nodes[0].count = 0;

@@ -129,8 +129,7 @@ mod tests {
     #[test]
     fn a_needle_is_as_exact_as_its_long_side() {
         // A point above the middle of a needle 10 mm long and 1e-7 mm wide: the distance is its height.
-        let needle =
-            [Point::new(0., 0., 0.), Point::new(10., 1., 0.3), Point::new(5., 0.5, 0.15 + 1e-7)];
+        let needle = [Point::new(0., 0., 0.), Point::new(10., 1., 0.3), Point::new(5., 0.5, 0.15 + 1e-7)];
         let above = Point::new(5., 0.5, 0.15) + Vector::new(-0.1, 1.0, 0.0).normalize() * 4.0;
         assert!((closest(&above, &needle).0.sqrt() - 4.0).abs() < 1e-9);
         let flat = [Point::new(0., 0., 0.), Point::new(1., 0., 0.), Point::new(3., 0., 0.)];
