@@ -355,3 +355,105 @@ pub(super) fn border_curve(surface: &Surface, faces: &[FaceId]) -> Vec<Point> {
     }
     curve.iter().filter_map(|p| surface.closest(p)).map(|c| c.at).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_casts::{CROWN_RADIUS, FieldCast};
+    use super::*;
+    use crate::case::Arch;
+
+    fn tooth(n: u8) -> Tooth {
+        Tooth::fdi(n).unwrap()
+    }
+
+    fn marked(cast: &FieldCast, curve: Vec<Point>, seed: bool) -> (Vec<Crown>, Vec<(Tooth, NotMeasured)>) {
+        let surface = Surface::new(&cast.mesh);
+        let topology = Topology::new(&cast.mesh);
+        let mut marks = Marks::default();
+        marks.margins.insert(tooth(36), curve);
+        if seed {
+            let c = cast.centre(tooth(36));
+            marks.teeth.insert(tooth(36), Point::new(c[0] + 1.0, c[1], 12.0));
+        }
+        from_margins(&surface, &topology, &marks, None)
+    }
+
+    /// Share of the plan disc of the crown that its triangles and the disc have in common.
+    fn overlap(cast: &FieldCast, crown: &Crown) -> f64 {
+        let c = cast.centre(crown.tooth);
+        let (mut both, mut either) = (0.0, 0.0);
+        for (f, _) in cast.mesh.faces().iter().enumerate() {
+            let [a, b, d] = cast.mesh.corners(f as u32);
+            let m = (a.coords + b.coords + d.coords) / 3.0;
+            let inside = crate::space::hypot(m.x - c[0], m.y - c[1]) < CROWN_RADIUS;
+            let has = crown.faces.binary_search(&(f as u32)).is_ok();
+            let area = cast.mesh.doubled_area_normal(f as u32).z.abs();
+            both += if inside && has { area } else { 0.0 };
+            either += if inside || has { area } else { 0.0 };
+        }
+        both / either
+    }
+
+    #[test]
+    fn a_margin_encloses_its_crown_whichever_way_and_however_loosely_it_is_marked() {
+        let cast = FieldCast::new(Arch::Mandible, &|_| true, 0.4);
+        for (count, clockwise, off, repeated, seed) in [
+            (12, false, 0.0, false, true),
+            (12, true, 0.3, true, true),
+            (60, false, -0.3, true, false),
+            (9, true, 0.2, false, false),
+        ] {
+            let mut curve = cast.margin(tooth(36), count, clockwise, off);
+            if repeated {
+                curve.push(curve[0]);
+            }
+            let (crowns, failed) = marked(&cast, curve, seed);
+            assert!(failed.is_empty(), "{failed:?}");
+            assert!(overlap(&cast, &crowns[0]) > 0.80, "{count}: {}", overlap(&cast, &crowns[0]));
+            let margin = &crowns[0].margin;
+            assert!(margin.windows(2).all(|w| (w[1] - w[0]).norm() <= MARGIN_STEP_MM + 1e-9));
+            assert!((margin[0] - margin[margin.len() - 1]).norm() <= 2.0 * MARGIN_STEP_MM);
+        }
+    }
+
+    #[test]
+    fn a_margin_that_encloses_no_crown_is_named_with_its_tooth() {
+        let cast = FieldCast::new(Arch::Mandible, &|_| true, 0.8);
+        let far: Vec<Point> =
+            cast.margin(tooth(36), 12, false, 0.0).iter().map(|p| p + crate::space::Vector::z() * 9.0).collect();
+        let (crowns, failed) = marked(&cast, far, true);
+        assert!(crowns.is_empty());
+        assert!(failed[0].1.because.contains("36") && failed[0].1.because.contains("leaves the surface"));
+        // A curve around another crown does not hold the tooth's own mark.
+        let (crowns, failed) = marked(&cast, cast.margin(tooth(33), 12, false, 0.0), true);
+        assert!(crowns.is_empty());
+        assert!(failed[0].1.because.contains("does not close"), "{failed:?}");
+        let (crowns, failed) = marked(&cast, vec![Point::origin(); 5], false);
+        assert!(crowns.is_empty() && failed[0].1.because.contains("fewer than three"));
+    }
+
+    #[test]
+    fn labels_give_crowns_with_closed_margins() {
+        let cast = FieldCast::new(Arch::Maxilla, &|t| t.place() != 5, 0.5);
+        let labels: Vec<u8> = cast
+            .mesh
+            .vertices()
+            .iter()
+            .map(|p| {
+                let near = cast
+                    .centres
+                    .iter()
+                    .find(|(_, c)| crate::space::hypot(p.x - c[0], p.y - c[1]) < CROWN_RADIUS);
+                near.map_or(0, |(t, _)| t.number())
+            })
+            .collect();
+        let crowns = from_labels(&Surface::new(&cast.mesh), &Topology::new(&cast.mesh), &labels);
+        assert_eq!(crowns.len(), cast.centres.len());
+        for c in &crowns {
+            assert!(overlap(&cast, c) > 0.75, "{}: {}", c.tooth, overlap(&cast, c));
+            let around: f64 = curves::length_mm(&c.margin);
+            // Neighbours share triangles where their circles overlap, so a margin may be shorter than the circle.
+            assert!(around > 14.0 && around < 26.0, "{}: {around}", c.tooth);
+        }
+    }
+}

@@ -60,7 +60,7 @@ pub fn plane_through(points: &[Point]) -> Option<(Plane, f64)> {
             }
         }
     }
-    let eigen = m.symmetric_eigen();
+    let eigen: nalgebra::SymmetricEigen<f64, nalgebra::Const<3>> = m.symmetric_eigen();
     let mut order = [0, 1, 2];
     order.sort_by(|&a, &b| eigen.eigenvalues[a].total_cmp(&eigen.eigenvalues[b]));
     let normal = direction(eigen.eigenvectors.column(order[0]).into_owned())?;

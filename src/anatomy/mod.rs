@@ -14,6 +14,8 @@ pub mod region;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;
+#[cfg(test)]
+mod test_casts;
 
 use crate::case::{SpanKind, Tooth};
 use crate::estimate::{Measured, NotMeasured};
