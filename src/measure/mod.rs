@@ -11,3 +11,6 @@ pub mod site_room;
 pub mod survey_line;
 pub mod torus;
 pub mod undercut;
+
+#[cfg(test)]
+pub(crate) mod shapes;
