@@ -81,11 +81,7 @@ impl ArchFit {
             .iter()
             .filter_map(|(tooth, at)| {
                 let place = form.iter().find(|(t, _)| t == tooth)?.1;
-                Some((
-                    complex(arch, place),
-                    [at.coords.dot(&u), at.coords.dot(&v)],
-                    at.coords.dot(&occlusal),
-                ))
+                Some((complex(arch, place), [at.coords.dot(&u), at.coords.dot(&v)], at.coords.dot(&occlusal)))
             })
             .collect();
         if pairs.len() < 2 {
@@ -113,8 +109,10 @@ impl ArchFit {
         let scale = (turn[0] * turn[0] + turn[1] * turn[1]).sqrt();
         let kept = scale.clamp(0.75, 1.3);
         turn = [turn[0] / scale * kept, turn[1] / scale * kept];
-        let shift =
-            [to[0] - (turn[0] * from[0] - turn[1] * from[1]), to[1] - (turn[0] * from[1] + turn[1] * from[0])];
+        let shift = [
+            to[0] - (turn[0] * from[0] - turn[1] * from[1]),
+            to[1] - (turn[0] * from[1] + turn[1] * from[0]),
+        ];
         let mut fit = ArchFit { arch, occlusal, u, v, turn, shift, height, rms_mm: 0.0 };
         let squares: f64 = pairs.iter().map(|(z, w, _)| square_distance(fit.mapped(*z), *w)).sum();
         fit.rms_mm = (squares / n).sqrt();
@@ -200,9 +198,7 @@ mod tests {
     fn the_average_form_has_the_published_widths() {
         // Intercanine width at the cusp tips 26.85 and 35.41 mm, intermolar 51.71 and 53.82 mm (trade facts, 12.2);
         // crown centres lie a little inside the canine tips and well inside the buccal molar cusps.
-        for (arch, canines, molars) in
-            [(Arch::Mandible, 26.85, 51.71), (Arch::Maxilla, 35.41, 53.82)]
-        {
+        for (arch, canines, molars) in [(Arch::Mandible, 26.85, 51.71), (Arch::Maxilla, 35.41, 53.82)] {
             let of = |along: i8| {
                 let tooth = Tooth::at(arch, along).unwrap();
                 places(arch).into_iter().find(|(t, _)| *t == tooth).unwrap().1
@@ -233,7 +229,10 @@ mod tests {
             assert!(fit.rms_mm < 1e-9);
             let tooth = Tooth::at(arch, -7).unwrap();
             let place = frame.local(&fit.place_of(tooth).unwrap());
-            assert!(place[0] < -20.0 && place[1] < -18.0, "the right second molar is behind and right: {place:?}");
+            assert!(
+                place[0] < -20.0 && place[1] < -18.0,
+                "the right second molar is behind and right: {place:?}"
+            );
         }
     }
 

@@ -16,8 +16,7 @@ const LEAST_TRIANGLE_MM: f64 = 4.0;
 const ARCH_DEPTH_MM: f64 = 9.0;
 
 /// What would settle the occlusal plane.
-const MARK_THE_PLANE: &str =
-    "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
+const MARK_THE_PLANE: &str = "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
 
 /// Frame of a cast. Marks decide where there are any; `marks` is `None` for an arch that has none.
 ///
@@ -63,12 +62,7 @@ pub fn find_with(
 
 /// Angle between a marked occlusal direction and that which the shape of the cast suggests, degrees, with the
 /// confidence of the suggestion. `None` where the shape suggests none.
-pub fn disagreement(
-    mesh: &Mesh,
-    topology: &Topology,
-    arch: Arch,
-    marked: &KnownFrame,
-) -> Option<(f64, f64)> {
+pub fn disagreement(mesh: &Mesh, topology: &Topology, arch: Arch, marked: &KnownFrame) -> Option<(f64, f64)> {
     let found = guess::frame(mesh, topology, arch).ok()?;
     Some((angle_deg(&found.frame.occlusal, &marked.frame.occlusal), found.confidence))
 }
@@ -220,4 +214,74 @@ fn both_sides(teeth: &[(Tooth, Point)]) -> bool {
     let right = teeth.iter().filter(|(t, _)| t.along() < 0).count();
     let left = teeth.len() - right;
     right > 0 && left > 0 && teeth.len() > 2
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_casts::FieldCast;
+    use super::*;
+
+    fn plane_marks(cast: &FieldCast) -> [Point; 3] {
+        let on = |n: u8| {
+            let c = cast.centre(Tooth::fdi(n).unwrap());
+            Point::new(c[0], c[1], 13.0)
+        };
+        [on(31), on(36), on(46)]
+    }
+
+    #[test]
+    fn marks_of_plane_and_midline_give_the_frame_of_a_lopsided_arch() {
+        // Right molars missing: the surface alone would pull the middle to the left.
+        let cast = FieldCast::new(Arch::Mandible, &|t| !(t.along() <= -5) || t.number() == 46, 0.8);
+        let mut marks = Marks { occlusal_plane: Some(plane_marks(&cast)), ..Marks::default() };
+        marks.midline = Some(Point::new(0.0, 1.0, 13.0));
+        let topology = Topology::new(&cast.mesh);
+        let known = find(&cast.mesh, &topology, Arch::Mandible, Some(&marks)).unwrap();
+        assert!(angle_deg(&known.frame.occlusal, &Vector::z()) < 1e-6, "away from the tissue");
+        assert!(angle_deg(&known.frame.anterior, &Vector::y()) < 2.0, "{:?}", known.frame.anterior);
+        assert!(angle_deg(&known.frame.left, &-Vector::x()) < 2.0);
+        assert!(known.anterior_known && known.origin == Origin::Given);
+        assert!((known.frame.origin.z - 13.0).abs() < 1e-9 && known.frame.origin.x.abs() < 2.0);
+        // 0.1 mm over a triangle some 25 mm high.
+        assert!(known.uncertainty_deg > 0.15 && known.uncertainty_deg < 0.35, "{}", known.uncertainty_deg);
+        // The same marks in another order and on the cast upside down give the same directions.
+        let flip = super::super::test_casts::pose(3);
+        let [a, b, c] = plane_marks(&cast);
+        marks.occlusal_plane = Some([flip * c, flip * b, flip * a]);
+        marks.midline = marks.midline.map(|p| flip * p);
+        let moved = cast.mesh.moved(&flip);
+        let again = find(&moved, &topology, Arch::Mandible, Some(&marks)).unwrap();
+        assert!(angle_deg(&again.frame.occlusal, &(flip * Vector::z())) < 1e-6);
+        assert!(angle_deg(&again.frame.anterior, &(flip * Vector::y())) < 2.0);
+    }
+
+    #[test]
+    fn numbered_teeth_tell_the_sides_of_either_arch_without_a_midline_mark() {
+        for arch in [Arch::Mandible, Arch::Maxilla] {
+            let cast = FieldCast::new(arch, &|_| true, 0.8);
+            let at = |along: i8, z: f64| {
+                let c = cast.centre(Tooth::at(arch, along).unwrap());
+                Point::new(c[0], c[1], z)
+            };
+            let mut marks =
+                Marks { occlusal_plane: Some([at(1, 13.0), at(6, 13.0), at(-6, 13.0)]), ..Marks::default() };
+            for along in [-4, -1, 3, 6] {
+                marks.teeth.insert(Tooth::at(arch, along).unwrap(), at(along, 12.0));
+            }
+            let known = find(&cast.mesh, &Topology::new(&cast.mesh), arch, Some(&marks)).unwrap();
+            assert!(known.anterior_known);
+            assert!(angle_deg(&known.frame.anterior, &Vector::y()) < 2.0);
+            let left = known.frame.local(&at(6, 13.0))[1];
+            assert!(left > 15.0, "{arch:?}: the left first molar is on the left: {left}");
+        }
+    }
+
+    #[test]
+    fn three_marks_in_a_line_say_so() {
+        let cast = FieldCast::new(Arch::Mandible, &|_| true, 1.6);
+        let on = |x: f64| Point::new(x, 0.0, 13.0);
+        let marks = Marks { occlusal_plane: Some([on(0.0), on(9.0), on(20.0)]), ..Marks::default() };
+        let reason = find(&cast.mesh, &Topology::new(&cast.mesh), Arch::Mandible, Some(&marks)).unwrap_err();
+        assert!(reason.because.contains("in a line") && reason.settled_by.is_some());
+    }
 }

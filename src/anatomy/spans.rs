@@ -88,7 +88,8 @@ pub(super) fn place_of(tooth: Tooth, known: &Known<'_>) -> Option<Point> {
 /// The average form of the arch over the known teeth, else over the frame.
 pub(super) fn form(known: &Known<'_>) -> Option<ArchFit> {
     let frame = known.frame?;
-    let by_teeth = ArchFit::of(known.arch, frame.frame.occlusal, known.places).filter(|_| known.places.len() > 2);
+    let by_teeth =
+        ArchFit::of(known.arch, frame.frame.occlusal, known.places).filter(|_| known.places.len() > 2);
     by_teeth.or_else(|| {
         frame.anterior_known.then(|| {
             let half_depth = if known.arch == Arch::Mandible { 20.0 } else { 22.0 };
@@ -146,10 +147,9 @@ fn oriented(line: &[Point], s: &SpanTeeth, known: &Known<'_>) -> Vec<Point> {
     let front = s.front().and_then(|t| place_of(t, known));
     let turn = match front {
         Some(at) => (b - at).norm() < (a - at).norm(),
-        None => known
-            .frame
-            .filter(|f| f.anterior_known)
-            .is_some_and(|f| f.frame.local(&b)[0] > f.frame.local(&a)[0] && s.kind == SpanKind::DistalExtension),
+        None => known.frame.filter(|f| f.anterior_known).is_some_and(|f| {
+            f.frame.local(&b)[0] > f.frame.local(&a)[0] && s.kind == SpanKind::DistalExtension
+        }),
     };
     if turn {
         line.reverse();

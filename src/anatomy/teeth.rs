@@ -62,8 +62,7 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     found.sort_by_key(|c| c.tooth.along());
     let frame = frame::find_with(mesh, topology, known.arch, known.marks, &found);
     let places = frame::tooth_places(known.arch, known.marks, &found);
-    let of_chart =
-        known.chart.map(|c| chart::spans(c, known.arch, known.abutments)).unwrap_or_default();
+    let of_chart = known.chart.map(|c| chart::spans(c, known.arch, known.abutments)).unwrap_or_default();
     let (spans, unused_crests) = spans::read(
         surface,
         &spans::Known {
@@ -75,15 +74,20 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
             marks: known.marks,
         },
     );
-    let regions = region::Known {
-        arch: known.arch,
-        crowns: &found,
-        spans: &spans,
-        frame: frame.as_ref().ok(),
-    };
+    let regions =
+        region::Known { arch: known.arch, crowns: &found, spans: &spans, frame: frame.as_ref().ok() };
     let (region, tooth_of) = region::of_vertices(mesh, topology, &regions);
     let crowns_lacking = lacking(known, &found, &failed);
-    Anatomy { frame, crowns: found, crowns_lacking, margins_unused: failed, unused_crests, spans, region, tooth_of }
+    Anatomy {
+        frame,
+        crowns: found,
+        crowns_lacking,
+        margins_unused: failed,
+        unused_crests,
+        spans,
+        region,
+        tooth_of,
+    }
 }
 
 /// Why crowns are not known that the chart calls present, or that a margin was marked for.
@@ -111,4 +115,122 @@ fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)])
             format!("[marks] margins for {}", names.join(", ")),
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_casts::{FieldCast, radius};
+    use super::super::{Origin, Region, curves};
+    use super::*;
+    use crate::case::{SpanKind, SpanTeeth};
+    use crate::space::{Point, hypot};
+
+    fn tooth(n: u8) -> Tooth {
+        Tooth::fdi(n).unwrap()
+    }
+
+    /// A mandible without 36, 37, 45 with marks as a technician sets them.
+    fn marked() -> (FieldCast, Chart, Marks) {
+        let missing = [36, 37, 45].map(tooth);
+        let cast = FieldCast::new(Arch::Mandible, &|t| !missing.contains(&t), 0.5);
+        let whole = FieldCast::new(Arch::Mandible, &|_| true, 8.0);
+        let at = |n: u8, z: f64| {
+            let c = whole.centre(tooth(n));
+            Point::new(c[0], c[1], z)
+        };
+        let mut marks =
+            Marks { occlusal_plane: Some([at(31, 13.0), at(35, 13.0), at(46, 13.0)]), ..Marks::default() };
+        marks.midline = Some(Point::new(0.0, 1.0, 13.0));
+        for n in [35, 44, 46, 34] {
+            marks.margins.insert(tooth(n), cast.margin(tooth(n), 16, n % 2 == 0, 0.1));
+            marks.teeth.insert(tooth(n), at(n, 12.0));
+        }
+        // From behind forwards, and beginning 1 mm behind 35's margin; the other begins on the crown of 44.
+        marks.crests = vec![
+            vec![at(37, 6.2), at(36, 6.2), at(36, 6.2) + (at(35, 6.2) - at(36, 6.2)) * 0.6],
+            vec![at(46, 9.0), at(45, 6.0), at(44, 9.0)],
+        ];
+        (cast, Chart { missing: missing.to_vec(), ..Chart::default() }, marks)
+    }
+
+    fn anatomy(cast: &FieldCast, chart: Option<&Chart>, marks: &Marks) -> Anatomy {
+        let known = Known { arch: Arch::Mandible, chart, abutments: &[], marks: Some(marks), labels: None };
+        read(&Surface::new(&cast.mesh), &Topology::new(&cast.mesh), &known)
+    }
+
+    #[test]
+    fn a_marked_class_ii_mandible_is_read_whole() {
+        let (cast, chart, marks) = marked();
+        let found = anatomy(&cast, Some(&chart), &marks);
+        let numbers: Vec<u8> = found.crowns.iter().map(|c| c.tooth.number()).collect();
+        assert_eq!(numbers, [46, 44, 34, 35]);
+        assert_eq!(found.spans.len(), 2);
+        assert!(found.unused_crests.is_empty());
+        let of = |teeth: &[u8]| {
+            let teeth: Vec<Tooth> = teeth.iter().map(|n| tooth(*n)).collect();
+            found.spans.iter().find(|s| s.teeth == teeth).unwrap()
+        };
+        let extension = of(&[36, 37]);
+        assert_eq!(
+            (extension.kind, extension.front, extension.back),
+            (SpanKind::DistalExtension, Some(tooth(35)), None)
+        );
+        assert_eq!(extension.crest_origin, Origin::Given);
+        let bounded = of(&[45]);
+        assert_eq!((bounded.front, bounded.back), (Some(tooth(44)), Some(tooth(46))));
+        let plan = |p: &Point, n: u8| {
+            let c = FieldCast::new(Arch::Mandible, &|_| true, 8.0).centre(tooth(n));
+            hypot(p.x - c[0], p.y - c[1])
+        };
+        for (span, front) in [(extension, 35), (bounded, 44)] {
+            let crest = span.crest.as_ref().unwrap();
+            assert!(crest.windows(2).all(|w| (w[1] - w[0]).norm() <= 0.5 + 1e-9));
+            let start = plan(&crest[0], front);
+            assert!(
+                (start - radius(tooth(front))).abs() < 0.6,
+                "{front}: begins {start} from the crown's middle"
+            );
+        }
+        let crest = bounded.crest.as_ref().unwrap();
+        assert!((plan(&crest[crest.len() - 1], 46) - radius(tooth(46))).abs() < 0.6);
+        // Ridge under the crest, teeth on the crowns, and none of the four unmarked crowns forgotten in the reason.
+        let middle = crest[crest.len() / 2];
+        let nearest = (0..cast.mesh.vertices().len())
+            .min_by(|&a, &b| {
+                let far = |i: usize| (cast.mesh.vertices()[i] - middle).norm();
+                far(a).total_cmp(&far(b))
+            })
+            .unwrap();
+        assert_eq!(found.region[nearest], Region::ResidualRidge);
+        assert!(found.tooth_of.iter().all(|n| [0, 46, 44, 34, 35].contains(n)));
+        assert!(found.region.contains(&Region::Gingiva));
+        let lacking = found.crowns_lacking.unwrap();
+        assert!(lacking.because.contains("33") && !lacking.because.contains("35"), "{lacking:?}");
+    }
+
+    #[test]
+    fn the_marked_end_of_a_ridge_ends_its_crest() {
+        let (cast, chart, mut marks) = marked();
+        let whole = anatomy(&cast, Some(&chart), &marks);
+        let length = |a: &Anatomy| curves::length_mm(a.spans[1].crest.as_ref().unwrap());
+        let crest = whole.spans[1].crest.clone().unwrap();
+        marks.ridge_ends = vec![crest[crest.len() * 3 / 4]];
+        let cut = anatomy(&cast, Some(&chart), &marks);
+        assert!((length(&cut) / length(&whole) - 0.75).abs() < 0.05);
+    }
+
+    #[test]
+    fn without_a_chart_nothing_is_a_span_and_without_marks_the_reason_asks_for_them() {
+        let (cast, chart, marks) = marked();
+        assert!(anatomy(&cast, None, &marks).spans.is_empty());
+        let bare = Marks { crests: Vec::new(), ..marks };
+        let found = anatomy(
+            &cast,
+            Some(&chart),
+            &Marks { margins: Default::default(), teeth: Default::default(), ..bare },
+        );
+        let reason = found.spans[1].crest.as_ref().unwrap_err();
+        assert!(reason.settled_by.as_ref().unwrap().contains("crest of span 36-37"), "{reason:?}");
+        let _: &SpanTeeth = &chart::spans(&chart, Arch::Mandible, &[])[0];
+    }
 }

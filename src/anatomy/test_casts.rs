@@ -11,17 +11,30 @@ use crate::space::{Direction, Motion, Point, Vector, exp};
 /// Anterior is +y; the patient's left is -x in a mandible (so that anterior, left, occlusal is right-handed) and +x in
 /// a maxilla.
 pub struct FieldCast {
-    pub arch: Arch,
     pub mesh: Mesh,
     /// Plan centre of each crown.
     pub centres: Vec<(Tooth, [f64; 2])>,
+    line: Vec<Point>,
 }
 
 /// Radius of a crown in plan, mm.
-pub const CROWN_RADIUS: f64 = 3.2;
+pub fn radius(tooth: Tooth) -> f64 {
+    0.48 * super::arch_form::crown_width_mm(tooth.arch(), tooth.place())
+}
 
 fn ridge_height(d: f64) -> f64 {
-    6.0 * exp(-(d / 5.0) * (d / 5.0))
+    6.0 * exp(-(d / 8.0) * (d / 8.0) * (d / 8.0) * (d / 8.0))
+}
+
+fn height(line: &[Point], centres: &[(Tooth, [f64; 2])], x: f64, y: f64) -> f64 {
+    let mut z = ridge_height(super::curves::distance_mm(line, &Point::new(x, y, 0.0)).unwrap());
+    for (t, c) in centres {
+        let r = crate::space::hypot(x - c[0], y - c[1]) / radius(*t);
+        if r < 1.0 {
+            z += 7.0 * (1.0 - r * r * r * r) * (1.0 - r * r * r * r);
+        }
+    }
+    z
 }
 
 impl FieldCast {
@@ -34,18 +47,10 @@ impl FieldCast {
             .collect();
         let centres: Vec<_> = places.iter().copied().filter(|(t, _)| present(*t)).collect();
         let n = (80.0 / step) as usize;
+        let line: Vec<Point> = places.iter().map(|(_, c)| Point::new(c[0], c[1], 0.0)).collect();
         let at = |i: usize, j: usize| {
             let (x, y) = (-40.0 + i as f64 * step, -60.0 + j as f64 * step);
-            let line: Vec<Point> = places.iter().map(|(_, c)| Point::new(c[0], c[1], 0.0)).collect();
-            let d = super::curves::distance_mm(&line, &Point::new(x, y, 0.0)).unwrap();
-            let mut z = ridge_height(d);
-            for (_, c) in &centres {
-                let r = crate::space::hypot(x - c[0], y - c[1]) / CROWN_RADIUS;
-                if r < 1.0 {
-                    z += 7.0 * (1.0 - r * r * r * r);
-                }
-            }
-            Point::new(x, y, z)
+            Point::new(x, y, height(&line, &centres, x, y))
         };
         let vertices = (0..=n).flat_map(|j| (0..=n).map(move |i| (i, j))).map(|(i, j)| at(i, j)).collect();
         let mut faces = Vec::new();
@@ -56,7 +61,7 @@ impl FieldCast {
                 faces.extend([[a, a + 1, a + w + 1], [a, a + w + 1, a + w]]);
             }
         }
-        FieldCast { arch, mesh: Mesh::new(vertices, faces).unwrap(), centres }
+        FieldCast { mesh: Mesh::new(vertices, faces).unwrap(), centres, line }
     }
 
     pub fn centre(&self, tooth: Tooth) -> [f64; 2] {
@@ -68,9 +73,11 @@ impl FieldCast {
         let c = self.centre(tooth);
         (0..count)
             .map(|k| {
-                let turn = if clockwise { -1.0 } else { 1.0 } * k as f64 / count as f64 * std::f64::consts::TAU;
-                let r = CROWN_RADIUS - 0.05;
-                Point::new(c[0] + r * crate::space::cos(turn), c[1] + r * crate::space::sin(turn), 6.5 + off)
+                let turn =
+                    if clockwise { -1.0 } else { 1.0 } * k as f64 / count as f64 * std::f64::consts::TAU;
+                let r = radius(tooth);
+                let (x, y) = (c[0] + r * crate::space::cos(turn), c[1] + r * crate::space::sin(turn));
+                Point::new(x, y, height(&self.line, &self.centres, x, y) + off)
             })
             .collect()
     }
@@ -118,7 +125,8 @@ pub fn labelled(folder: &std::path::Path) -> Vec<RealScan> {
             let mesh = read_ply(&std::fs::read(folder.join(format!("{name}.ply"))).unwrap());
             let text = std::fs::read_to_string(folder.join(format!("{name}.labels.json"))).unwrap();
             let json: serde_json::Value = serde_json::from_str(&text).unwrap();
-            let labels = json["labels"].as_array().unwrap().iter().map(|v| v.as_u64().unwrap() as u8).collect();
+            let labels =
+                json["labels"].as_array().unwrap().iter().map(|v| v.as_u64().unwrap() as u8).collect();
             scan(name, mesh, labels, json)
         })
         .collect()
