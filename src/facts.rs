@@ -45,8 +45,9 @@ impl<'c> ArchFacts<'c> {
             marks: (arch == case.file.restored).then_some(&case.file.marks),
             labels: scan.labels.as_deref(),
         };
-        let anatomy = teeth::read(mesh, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy })
+        let surface = Surface::new(mesh);
+        let anatomy = teeth::read(&surface, &topology, &known);
+        Some(ArchFacts { arch, scan, topology, surface, anatomy })
     }
 }
 
