@@ -2,6 +2,7 @@
 
 pub mod articulation;
 pub mod clearance;
+pub mod column;
 pub mod connector;
 pub mod gauges;
 pub mod guiding_plane;
