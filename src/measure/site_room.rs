@@ -28,6 +28,8 @@ use crate::units;
 /// Share of the footprint that must have opposing surface over it for the room to count as measured. Below it a border
 /// or a hole of the scan, not a tooth, would make the room.
 const COVERED: f64 = 0.95;
+/// Shift across the crest by which the room's dependence on the crest's place is read, mm.
+pub const SHIFT_MM: f64 = 0.5;
 const PLACE_STEP_MM: f64 = 0.25;
 const TILT_STEP_DEG: f64 = 0.02;
 
@@ -90,6 +92,8 @@ pub struct SiteRoom {
     pub tissue_covered: f64,
     /// Change of the room for one degree of error of the opening direction, mm.
     pub per_degree_mm: f64,
+    /// Change of the room where the footprint is shifted across the crest by [`SHIFT_MM`], mm.
+    pub per_shift_mm: f64,
 }
 
 impl SiteRoom {
@@ -120,8 +124,11 @@ struct Place<'a> {
 impl<'a> Place<'a> {
     /// `None` where there is no tissue under or nothing over the footprint.
     fn new(asked: &'a SiteAsked<'a>, line: &CrestLine, s_mm: f64) -> Option<Place<'a>> {
+        Place::around(asked, line.at(s_mm), line.chord(s_mm, asked.settings.length_mm / 2.0))
+    }
+
+    fn around(asked: &'a SiteAsked<'a>, at: Point, along: Vector) -> Option<Place<'a>> {
         let size = &asked.settings;
-        let (at, along) = (line.at(s_mm), line.chord(s_mm, size.length_mm / 2.0));
         let column = Column::rectangle(at, asked.opening, &along, size.length_mm, size.width_mm)?;
         let lever = tan((size.tilt_deg + 1.0).to_radians());
         let opposing = column.triangles(asked.opposing, 0.0);
@@ -217,6 +224,12 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
         .filter_map(|tilt| place.best(&place.up(&asked.opening, tilt)?))
         .map(|other| (other.room_mm - pose.room_mm).abs())
         .fold(0.0, f64::max);
+    let across = asked.opening.cross(&place.along) * SHIFT_MM;
+    let per_shift_mm = [across, -across]
+        .into_iter()
+        .filter_map(|shift| Place::around(asked, place.at + shift, place.along)?.best(&asked.opening))
+        .map(|other| (other.room_mm - pose.room_mm).abs())
+        .fold(0.0, f64::max);
     let upright = Column::rectangle(place.at, asked.opening, &place.along, size.length_mm, size.width_mm);
     let gap = upright.and_then(|c| c.least_gap(&place.tissue, &place.opposing, -REACH_MM));
     Ok(SiteRoom {
@@ -232,6 +245,7 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
         covered: pose.opposing.covered,
         tissue_covered: pose.tissue.covered,
         per_degree_mm,
+        per_shift_mm,
     })
 }
 
