@@ -58,8 +58,7 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
     if let Some(reason) = articulation::hindrance(facts) {
         return Err(reason);
     }
-    let (Some(other), Ok(up), Ok(frame)) =
-        (&facts.opposing, &facts.opening, &facts.restored.anatomy.frame)
+    let (Some(other), Ok(up), Ok(frame)) = (&facts.opposing, &facts.opening, &facts.restored.anatomy.frame)
     else {
         return Err(NotMeasured::only("the opening direction is not known"));
     };
@@ -107,8 +106,7 @@ fn judged(facts: &Facts<'_>, rest: &Rest, room: &RestRoom, part: &mut Part) {
         .with(Source::Method, room.per_place_mm / 2.0);
     if let Ok(up) = &facts.opening {
         let lever = facts.rules.number("articulation_lever_deg");
-        let relation =
-            facts.articulation.articulation_mm_at(up, &room.at, accuracy.articulation_mm, lever);
+        let relation = facts.articulation.articulation_mm_at(up, &room.at, accuracy.articulation_mm, lever);
         figure = figure.with(Source::Articulation, relation);
     }
     let rule = facts.rules.get("rest_room_mm");

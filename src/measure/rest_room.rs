@@ -135,12 +135,8 @@ fn gap(asked: &RestAsked<'_>, seat: &Point) -> Option<(f64, Point)> {
 fn seat(asked: &RestAsked<'_>) -> Option<Point> {
     let (crown, axes) = (asked.crown, &asked.axes);
     let mesh = asked.restored.mesh();
-    let all: Vec<([f64; 3], Point)> = crown
-        .vertices
-        .iter()
-        .map(|&v| mesh.vertex(v))
-        .map(|p| (axes.local(crown, &p), p))
-        .collect();
+    let all: Vec<([f64; 3], Point)> =
+        crown.vertices.iter().map(|&v| mesh.vertex(v)).map(|p| (axes.local(crown, &p), p)).collect();
     let extent = |of: &[([f64; 3], Point)], k: usize| {
         let values = of.iter().map(|c| c.0[k]);
         let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
@@ -172,7 +168,10 @@ fn seat(asked: &RestAsked<'_>) -> Option<Point> {
                 all.iter().copied().filter(|c| (c.0[0] - middle).abs() <= third && c.0[1] < 0.0).collect();
             let (low, high) = extent(&lingual, 2)?;
             let wanted = low + (high - low) / 3.0;
-            lingual.iter().min_by(|a, b| (a.0[2] - wanted).abs().total_cmp(&(b.0[2] - wanted).abs())).map(|c| c.1)
+            lingual
+                .iter()
+                .min_by(|a, b| (a.0[2] - wanted).abs().total_cmp(&(b.0[2] - wanted).abs()))
+                .map(|c| c.1)
         }
     }
 }
@@ -180,10 +179,8 @@ fn seat(asked: &RestAsked<'_>) -> Option<Point> {
 /// The topmost place of the crown at (mesial, buccal).
 fn on_top(asked: &RestAsked<'_>, mesial: f64, buccal: f64, top: f64) -> Option<Point> {
     let axes = &asked.axes;
-    let above = asked.crown.centre
-        + axes.mesial * mesial
-        + axes.buccal * buccal
-        + axes.up.into_inner() * (top + 1.0);
+    let above =
+        asked.crown.centre + axes.mesial * mesial + axes.buccal * buccal + axes.up.into_inner() * (top + 1.0);
     asked.restored.cast(&above, &-axes.up, f64::INFINITY).map(|h| h.at)
 }
 
@@ -193,6 +190,7 @@ mod tests {
     use crate::anatomy::Origin;
     use crate::case::Tooth;
     use crate::measure::shapes::{sheet, up};
+    use crate::mesh::Mesh;
 
     fn crown(n: u8, surface: &Surface, centre: Point) -> Crown {
         let mesh = surface.mesh();
@@ -220,8 +218,6 @@ mod tests {
             6.0 + ridge.max(cusp)
         })
     }
-    use crate::mesh::Mesh;
-
     fn axes() -> ToothAxes {
         ToothAxes { mesial: Vector::x(), buccal: Vector::y(), up: up() }
     }
@@ -234,8 +230,8 @@ mod tests {
         for (slope, place, expected) in [
             (0.0, RestPlace::Mesial, 9.0 - 6.4),
             (0.0, RestPlace::Distal, 9.0 - 6.4),
-            (0.2, RestPlace::Mesial, 9.0 - 0.2 * 3.2 - 6.4),
-            (0.2, RestPlace::Distal, 9.0 + 0.2 * 3.2 - 6.4),
+            (0.1, RestPlace::Mesial, 9.0 - 0.1 * 3.2 - 6.4),
+            (0.1, RestPlace::Distal, 9.0 + 0.1 * 3.2 - 6.4),
         ] {
             let opposing = Surface::new(&sheet(20.0, 0.4, false, |x, _| 9.0 - slope * x));
             let asked =
@@ -249,10 +245,17 @@ mod tests {
     #[test]
     fn an_incisal_rest_is_read_at_the_edge_and_a_cingulum_rest_below_it() {
         // A lingual slope that rises from the margin (y = -4) to an edge 8 mm high at y = 3.
-        let restored = Surface::new(&sheet(8.0, 0.1, true, |_, y| if y > 3.0 { 8.0 } else { 8.0 / 7.0 * (y + 4.0) }));
+        let restored =
+            Surface::new(&sheet(8.0, 0.1, true, |_, y| if y > 3.0 { 8.0 } else { 8.0 / 7.0 * (y + 4.0) }));
         let crown = crown(33, &restored, Point::new(0., 0., 4.0));
         let opposing = Surface::new(&sheet(20.0, 0.4, false, |_, _| 9.5));
-        let ask = |place| RestAsked { restored: &restored, opposing: &opposing, crown: &crown, axes: axes(), place };
+        let ask = |place| RestAsked {
+            restored: &restored,
+            opposing: &opposing,
+            crown: &crown,
+            axes: axes(),
+            place,
+        };
         assert!((room(&ask(RestPlace::Incisal)).unwrap().room_mm - 1.5).abs() < 1e-9);
         // The lingual half rises from 0 to 4.5 mm, so its third is at 1.5 mm; the seat ends 0.625 mm above that.
         let cingulum = room(&ask(RestPlace::Cingulum)).unwrap();

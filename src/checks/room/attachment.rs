@@ -9,9 +9,9 @@ use crate::locate::Surface;
 use crate::measure::crest_line::CrestLine;
 use crate::measure::site_room::{self, SiteAsked, SiteRoom, SiteSettings};
 use crate::mesh::Mesh;
-use crate::report::{Finding, LimitShown, Opposing, Question, SiteShown, Station, Verdict, Where};
+use crate::report::{Finding, Opposing, Question, SiteShown, Station, Verdict, Where};
 use crate::rules::{Mark, Rule, Sense, judge as judged};
-use crate::space::{Point, across};
+use crate::space::{Plane, Point, across, hypot};
 use crate::units::{self, Unit};
 
 /// Half the side of the square that stands for the planned occlusal plane, mm.
@@ -50,12 +50,8 @@ pub(super) fn estimate(
         .with(Source::Scan, std::f64::consts::SQRT_2 * accuracy.scan_mm)
         .with(Source::Articulation, relation)
         .with(Source::Direction, per_degree_mm * direction)
-        .with(Source::Spacing, space_of(chord(facts.restored.mesh()), over))
+        .with(Source::Spacing, hypot(chord(facts.restored.mesh()), over))
         .with(Source::Marks, per_place_mm)
-}
-
-fn space_of(a: f64, b: f64) -> f64 {
-    crate::space::hypot(a, b)
 }
 
 impl Site<'_> {
@@ -121,7 +117,7 @@ impl Site<'_> {
 
 /// The planned occlusal plane as a surface.
 fn plane(marks: &[Point; 3]) -> Option<Surface> {
-    let plane = crate::space::Plane::through(&marks[0], &marks[1], &marks[2])?;
+    let plane = Plane::through(&marks[0], &marks[1], &marks[2])?;
     let (u, v) = across(&plane.normal);
     let at = |x: f64, y: f64| marks[0] + (u * x + v * y) * PLANE_HALF_MM;
     let corners = vec![at(-1., -1.), at(1., -1.), at(1., 1.), at(-1., 1.)];
@@ -283,10 +279,9 @@ fn finding(
     if room.tissue_covered < 0.95 {
         says.push_str(" The footprint reaches beyond the scanned ridge.");
     }
-    let limit = LimitShown { source: rule.shown().source, ..rule.shown() };
     let mut finding = Finding::new(CHECK.id, code, verdict, says)
         .figure(figure, Unit::Mm)
-        .limit(limit)
+        .limit(rule.shown())
         .at(site.place(room))
         .with("from_mm", units::json(room.from_mm))
         .with("to_mm", units::json(room.to_mm))

@@ -7,6 +7,7 @@ mod profile;
 use super::{Check, Part, articulation};
 use crate::anatomy::{Span, spans};
 use crate::case::{Request, SpanKind};
+use crate::estimate::NotMeasured;
 use crate::facts::Facts;
 use crate::measure::clearance::Antagonist;
 use crate::measure::crest_line::CrestLine;
@@ -72,8 +73,9 @@ fn of_span(
         site: None,
     };
     let name = spans::name(&span.teeth);
-    let not_measured = |code: &str, reason: &crate::estimate::NotMeasured| {
-        Finding::not_measured(CHECK.id, code, &format!("Room over {name}"), reason).at(Where::span(&span.teeth))
+    let not_measured = |code: &str, reason: &NotMeasured| {
+        Finding::not_measured(CHECK.id, code, &format!("Room over {name}"), reason)
+            .at(Where::span(&span.teeth))
     };
     let crest = match &span.crest {
         Ok(crest) => crest,
@@ -95,7 +97,7 @@ fn of_span(
         return shown;
     }
     if !shown.profile.is_empty() && shown.profile.iter().all(|s| s.opposing == Opposing::None) {
-        let reason = crate::estimate::NotMeasured::new(
+        let reason = NotMeasured::new(
             "there is no opposing surface here",
             "a scan of the opposing arch that reaches over the span, or the word that nothing bites there",
         );
@@ -113,3 +115,6 @@ fn of_span(
     }
     shown
 }
+
+#[cfg(test)]
+mod tests;

@@ -101,11 +101,7 @@ pub(super) fn least(stations: &[Station]) -> Option<LeastShown> {
         .filter_map(|s| Some((s.along_opening_mm?, s.at_mm)))
         .min_by(|a, b| a.0.total_cmp(&b.0));
     let nearest = stations.iter().filter_map(|s| s.nearest_mm).min_by(f64::total_cmp);
-    Some(LeastShown {
-        along_opening_mm: along.map(|a| a.0),
-        nearest_mm: nearest,
-        at_mm: along.map(|a| a.1),
-    })
+    Some(LeastShown { along_opening_mm: along.map(|a| a.0), nearest_mm: nearest, at_mm: along.map(|a| a.1) })
 }
 
 /// The statement for a bounded span: its least clearance, or that it shares its space with an opposing denture.
@@ -121,7 +117,10 @@ pub(super) fn statement(facts: &Facts<'_>, span: &Span, name: &str, shown: &Span
             units::mm(mm)
         )
     } else {
-        format!("Over {name} the least distance to the opposing arch is {} along the opening direction.", units::mm(mm))
+        format!(
+            "Over {name} the least distance to the opposing arch is {} along the opening direction.",
+            units::mm(mm)
+        )
     };
     let figure = super::attachment::estimate(facts, mm, &at, 0.0, 0.0);
     Some(
