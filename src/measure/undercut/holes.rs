@@ -80,12 +80,20 @@ fn outer_borders(mesh: &Mesh, topology: &Topology, loops: &[Vec<VertexId>]) -> V
             longest[piece] = Some((l, i));
         }
     }
+    let middle: Vec<Option<Point>> =
+        box_of.iter().map(|b| b.map(|(lo, hi)| Point::from((lo.coords + hi.coords) / 2.0))).collect();
+    let mut piece_reach = vec![0.0f64; pieces];
+    for (corners, &piece) in mesh.faces().iter().zip(&piece_of) {
+        let Some(middle) = middle[piece as usize] else { continue };
+        let slot = &mut piece_reach[piece as usize];
+        *slot = corners.iter().map(|&v| (mesh.vertex(v) - middle).norm()).fold(*slot, f64::max);
+    }
     let mut open = vec![false; loops.len()];
-    for (piece, found) in longest.iter().enumerate() {
-        let (Some((_, i)), Some((lo, hi))) = (found, box_of[piece]) else { continue };
-        let points: Vec<Point> = loops[*i].iter().map(|&v| mesh.vertex(v)).collect();
-        let piece_reach = (hi - lo).norm() / 2.0;
-        open[*i] = reach(&points) >= OPEN_REACH * piece_reach;
+    for (found, most) in longest.iter().zip(&piece_reach) {
+        if let Some((_, i)) = found {
+            let points: Vec<Point> = loops[*i].iter().map(|&v| mesh.vertex(v)).collect();
+            open[*i] = reach(&points) >= OPEN_REACH * most;
+        }
     }
     open
 }
