@@ -12,6 +12,8 @@ mod vertices;
 
 use std::sync::OnceLock;
 
+use rayon::prelude::*;
+
 use crate::mesh::{FaceId, Mesh, VertexId};
 use crate::space::{Direction, Plane, Point, Vector};
 use tree::{RayHit, Tree, Triangle};
@@ -87,6 +89,24 @@ impl Surface {
         let (d2, _) =
             triangle::closest(&(p - self.centre), &self.mesh.corners(known.face).map(|q| q - self.centre));
         self.closest_by(p, d2)
+    }
+
+    /// Closest points of many places that follow each other along a mesh, in their order, on all threads.
+    pub fn closest_each(&self, places: &[Point]) -> Vec<Option<Closest>> {
+        let chunk = |chunk: &[Point]| -> Vec<Option<Closest>> {
+            let mut last: Option<Closest> = None;
+            let next = |p: &Point| {
+                // Neighbours lie close by, so the last answer bounds the next search.
+                let closest = match &last {
+                    Some(known) => self.closest_from(p, known),
+                    None => self.closest(p),
+                };
+                last = closest;
+                closest
+            };
+            chunk.iter().map(next).collect()
+        };
+        places.par_chunks(256).flat_map_iter(chunk).collect()
     }
 
     fn closest_by(&self, p: &Point, proposal2: f64) -> Option<Closest> {
