@@ -1,12 +1,13 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 use crate::anatomy::{Anatomy, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan};
+use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::mesh::audit::{self, Defect};
 use crate::mesh::{Mesh, Topology};
 use crate::report::{ArticulationState, ChosenBy};
 use crate::rules::Rules;
@@ -25,6 +26,8 @@ pub struct ArchFacts<'c> {
     pub surface: Surface,
     /// What is where.
     pub anatomy: Anatomy,
+    /// What is wrong with the file and its surface.
+    pub defects: Vec<Defect>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -45,7 +48,9 @@ impl<'c> ArchFacts<'c> {
             labels: scan.labels.as_deref(),
         };
         let anatomy = teeth::read(mesh, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy })
+        let mut defects = scan.import.defects.clone();
+        defects.extend(audit::audit(mesh, &topology));
+        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy, defects })
     }
 }
 
@@ -85,6 +90,8 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// What is wrong with the pair of scans.
+    pub pair_defects: Vec<Defect>,
 }
 
 impl<'c> Facts<'c> {
@@ -124,7 +131,12 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
-        Some(Facts { case, rules, restored, opposing, opening, articulation, path, undercut, surveyor, tori })
+        Some(Facts { case, rules, restored, opposing, opening, articulation, path, undercut, surveyor, tori, pair_defects: Vec::new() })
+    }
+
+    /// A tooth number as the case writes its numbers.
+    pub fn tooth_words(&self, tooth: Tooth) -> String {
+        tooth.to_string()
     }
 }
 
