@@ -131,7 +131,19 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
-        Some(Facts { case, rules, restored, opposing, opening, articulation, path, undercut, surveyor, tori, pair_defects: Vec::new() })
+        Some(Facts {
+            case,
+            rules,
+            restored,
+            opposing,
+            opening,
+            articulation,
+            path,
+            undercut,
+            surveyor,
+            tori,
+            pair_defects: Vec::new(),
+        })
     }
 
     /// A tooth number as the case writes its numbers.

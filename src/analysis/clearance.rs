@@ -107,7 +107,12 @@ fn findings(
             "no ray along the opening direction meets the opposing surface",
             "the direction (--opening), the order of the files, or scans that stand in their relation",
         );
-        findings.push(Finding::not_measured("clearance", "nothing_opposite", "Distance along the opening direction", &reason));
+        findings.push(Finding::not_measured(
+            "clearance",
+            "nothing_opposite",
+            "Distance along the opening direction",
+            &reason,
+        ));
     }
     if let (ArticulationState::Overlapping, Some((mm, at))) = (state, overlap) {
         let says = format!(

@@ -8,7 +8,7 @@ mod tori;
 
 use rayon::prelude::*;
 
-pub use clearance::{Clearances, ClearanceWanted, clearances};
+pub use clearance::{ClearanceWanted, Clearances, clearances};
 pub use shown::input;
 pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};
 pub use tori::{Tori, tori};
@@ -26,6 +26,26 @@ pub struct Analysis<'c> {
     pub facts: Facts<'c>,
     /// What was measured and judged.
     pub report: Report,
+}
+
+/// A distance of each vertex, mm; `None` where nothing is there or nothing was measured.
+pub type Distances = Vec<Option<f64>>;
+
+impl Analysis<'_> {
+    /// Nearest distance and distance along the opening direction of each vertex of the restored arch.
+    pub fn clearance(&self) -> (Distances, Distances) {
+        let facts = &self.facts;
+        match (&facts.opposing, &facts.opening) {
+            (Some(other), Ok(up)) => {
+                let of_vertex = crate::measure::clearance::map(&facts.restored.surface, &other.surface, up);
+                of_vertex.iter().map(|c| (c.nearest_mm, c.along_mm)).unzip()
+            }
+            _ => {
+                let none = vec![None; facts.restored.mesh().vertices().len()];
+                (none.clone(), none)
+            }
+        }
+    }
 }
 
 /// The arch that is to get the denture was not scanned: nothing can be reported.

@@ -86,7 +86,8 @@ pub(super) fn chart_shown(case: &Case) -> Option<ChartShown> {
         Kennedy::Dentate => ("dentate", None),
         Kennedy::Edentulous => ("edentulous", None),
         Kennedy::Class { class, modifications } => {
-            let class = ["I", "II", "III", "IV"].get(usize::from(class).wrapping_sub(1)).copied().unwrap_or("");
+            let class =
+                ["I", "II", "III", "IV"].get(usize::from(class).wrapping_sub(1)).copied().unwrap_or("");
             ("classified", Some(KennedyShown { class: class.to_owned(), modifications }))
         }
     };

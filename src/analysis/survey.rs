@@ -63,7 +63,8 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     let mesh = &scan.import.mesh;
     let topology = Topology::new(mesh);
     let known = frame::find(mesh, &topology, wanted.arch.unwrap_or(Arch::Mandible), None);
-    let path = path(wanted, known.as_ref().ok().filter(|_| wanted.arch.is_some()), known.as_ref().err(), &known)?;
+    let path =
+        path(wanted, known.as_ref().ok().filter(|_| wanted.arch.is_some()), known.as_ref().err(), &known)?;
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
     let gauge = wanted.gauge.map(|p| gauge(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
@@ -140,7 +141,8 @@ fn gauge(
 fn share(mesh: &Mesh, field: &UndercutField) -> (f64, f64) {
     let (mut under, mut all) = (0.0, 0.0);
     for (f, corners) in mesh.faces().iter().enumerate() {
-        let depths: Vec<f64> = corners.iter().filter_map(|&v| field.depth_mm.get(v as usize).copied().flatten()).collect();
+        let depths: Vec<f64> =
+            corners.iter().filter_map(|&v| field.depth_mm.get(v as usize).copied().flatten()).collect();
         if depths.len() == 3 {
             let area = mesh.face_area_mm2(f as u32);
             all += area;

@@ -4,7 +4,7 @@ use super::{cautions, shown};
 use crate::case::{Arch, Case, CaseFile, Scan, Scans};
 use crate::checks::CHECKS;
 use crate::facts::Facts;
-use crate::report::{ToriFile, Tool};
+use crate::report::{Tool, ToriFile};
 use crate::rules::Rules;
 
 /// Tori of a cast.
@@ -34,7 +34,9 @@ pub fn tori(scan: Scan, arch: Arch, rules: &Rules) -> Tori {
             schema: "saddleroom/tori/1".into(),
             tool: Tool::this(),
             inputs,
-            frame: facts.as_ref().and_then(|f| f.restored.anatomy.frame.as_ref().ok().map(shown::frame_found)),
+            frame: facts
+                .as_ref()
+                .and_then(|f| f.restored.anatomy.frame.as_ref().ok().map(shown::frame_found)),
             tori: part.tori,
             findings: part.findings,
             cautions: cautions::of_tori(),

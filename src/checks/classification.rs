@@ -37,7 +37,10 @@ fn run(facts: &Facts<'_>) -> Part {
     let says = match class {
         Kennedy::Dentate => format!("No missing tooth of the {} counts: the arch is dentate.", arch.word()),
         Kennedy::Edentulous => {
-            format!("No tooth of the {} is left: the arch is edentulous, which is none of Kennedy's classes.", arch.word())
+            format!(
+                "No tooth of the {} is left: the arch is edentulous, which is none of Kennedy's classes.",
+                arch.word()
+            )
         }
         Kennedy::Class { class, modifications } => format!(
             "Kennedy class {}{}: {}. {}",
@@ -47,8 +50,8 @@ fn run(facts: &Facts<'_>) -> Part {
             rules_applied(facts, given),
         ),
     };
-    let finding = Finding::new(CHECK.id, "kennedy_class", Verdict::Caution, says.trim_end())
-        .with("spans", spans.len());
+    let finding =
+        Finding::new(CHECK.id, "kennedy_class", Verdict::Caution, says.trim_end()).with("spans", spans.len());
     Part { findings: vec![finding], ..Part::default() }
 }
 

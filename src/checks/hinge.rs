@@ -28,7 +28,8 @@ fn run(facts: &Facts<'_>) -> Part {
         part.findings.push(in_a_maxilla());
         part.questions.push(Question {
             to: "dentist".into(),
-            text: "Is a hinge wanted in this maxilla all the same, and who will watch and tighten the joint?".into(),
+            text: "Is a hinge wanted in this maxilla all the same, and who will watch and tighten the joint?"
+                .into(),
             because: "a hinged base in a maxilla is not held up by the ridge when the joint loosens".into(),
         });
     }

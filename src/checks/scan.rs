@@ -57,11 +57,17 @@ fn finding(name: &str, d: &Defect) -> Option<Finding> {
         BothArchesInOne => "both_arches_in_one",
         GapOnOtherSide => "gap_on_other_side",
         SameFileTwice => {
-            let reason = NotMeasured::new(d.says.trim_end_matches('.').to_owned(), "the scan of the opposing arch");
-            return Some(Finding::not_measured(CHECK.id, "same_file_twice", "Room between the arches", &reason));
+            let reason =
+                NotMeasured::new(d.says.trim_end_matches('.').to_owned(), "the scan of the opposing arch");
+            return Some(Finding::not_measured(
+                CHECK.id,
+                "same_file_twice",
+                "Room between the arches",
+                &reason,
+            ));
         }
-        TriangleWithoutArea | DuplicateTriangle | Sliver | OpenBorder | Debris | UnusedVertex | IgnoredContent
-        | PolygonSplit => return None,
+        TriangleWithoutArea | DuplicateTriangle | Sliver | OpenBorder | Debris | UnusedVertex
+        | IgnoredContent | PolygonSplit => return None,
     };
     let mut place = Where::default();
     if let Some(p) = &d.at {

@@ -45,7 +45,8 @@ fn run(facts: &Facts<'_>) -> Part {
 }
 
 fn extension_words(span: &Span) -> String {
-    let behind = span.front.map_or_else(|| "a distal extension".to_owned(), |t| format!("the ridge behind {t}"));
+    let behind =
+        span.front.map_or_else(|| "a distal extension".to_owned(), |t| format!("the ridge behind {t}"));
     match &span.crest {
         Ok(crest) => {
             let length: f64 = crest.windows(2).map(|w| (w[1] - w[0]).norm()).sum();

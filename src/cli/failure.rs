@@ -81,7 +81,8 @@ impl Failure {
 }
 
 fn draw(out: &mut String, report: &miette::Report) {
-    let handler = GraphicalReportHandler::new_themed(GraphicalTheme::unicode()).with_width(100).with_links(false);
+    let handler =
+        GraphicalReportHandler::new_themed(GraphicalTheme::unicode()).with_width(100).with_links(false);
     if handler.render_report(out, report.as_ref()).is_err() {
         out.push_str(&report.to_string());
         out.push('\n');

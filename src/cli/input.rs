@@ -19,8 +19,12 @@ const MOST_BYTES: u64 = 4_000_000_000;
 pub(super) fn bytes(path: &Path, what: &str) -> Result<Vec<u8>, Failure> {
     let refuse = |e: &std::io::Error| {
         let mend = match e.kind() {
-            std::io::ErrorKind::NotFound => "look at the name and the folder; names inside a case file are relative to it",
-            std::io::ErrorKind::PermissionDenied => "ask for the right to read it, or copy it to your own folder",
+            std::io::ErrorKind::NotFound => {
+                "look at the name and the folder; names inside a case file are relative to it"
+            }
+            std::io::ErrorKind::PermissionDenied => {
+                "ask for the right to read it, or copy it to your own folder"
+            }
             _ => "copy it to this disk and try again",
         };
         Failure::io(&format!("read the {what}"), path, e, mend)
@@ -33,7 +37,10 @@ pub(super) fn bytes(path: &Path, what: &str) -> Result<Vec<u8>, Failure> {
         ));
     }
     if !about.is_file() {
-        return Err(Failure::new(format!("the {what} {} is no plain file", path.display()), "name a file on disk"));
+        return Err(Failure::new(
+            format!("the {what} {} is no plain file", path.display()),
+            "name a file on disk",
+        ));
     }
     if about.len() > MOST_BYTES {
         return Err(Failure::new(
@@ -73,9 +80,8 @@ pub(super) fn named_scan(path: &Path, unit: LengthUnit) -> Result<Scan, Failure>
 /// Reads both scans of a case; all that cannot be read is told at once. `folder` is what their names are relative to.
 pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>), Failure> {
     let scans = file.scans.clone();
-    let read = |name: &Option<String>| {
-        name.as_ref().map(|n| (folder.join(n), scan(&folder.join(n), n, scans.unit)))
-    };
+    let read =
+        |name: &Option<String>| name.as_ref().map(|n| (folder.join(n), scan(&folder.join(n), n, scans.unit)));
     let (mandible, maxilla) = rayon::join(|| read(&scans.mandible), || read(&scans.maxilla));
     let mut failures = Vec::new();
     let mut paths = Vec::new();
@@ -105,7 +111,9 @@ pub(super) fn rules(file: &CaseFile) -> Result<Rules, Failure> {
         Failure::Several(
             errors
                 .iter()
-                .map(|e| Failure::new(e.to_string(), "mend [limits] in the case file; `explain` lists the limits"))
+                .map(|e| {
+                    Failure::new(e.to_string(), "mend [limits] in the case file; `explain` lists the limits")
+                })
                 .collect(),
         )
     })

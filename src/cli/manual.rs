@@ -40,7 +40,7 @@ pub(super) fn run() -> Result<Ending, Failure> {
     };
     page(command.clone())?;
     for sub in command.get_subcommands() {
-        page(sub.clone().name(format!("saddleroom {}", sub.get_name())))?;
+        page(sub.clone())?;
     }
     output::print(&String::from_utf8_lossy(&bytes))?;
     Ok(Ending::FINE)

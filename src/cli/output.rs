@@ -9,9 +9,10 @@ use super::{Common, Failure, Format};
 pub(super) fn print(text: &str) -> Result<(), Failure> {
     let mut out = anstream::AutoStream::auto(io::stdout());
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => {
-            Err(Failure::new(format!("cannot write to standard output: {e}"), "look at where it is redirected to"))
-        }
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::new(
+            format!("cannot write to standard output: {e}"),
+            "look at where it is redirected to",
+        )),
         _ => Ok(()),
     }
 }
@@ -86,7 +87,12 @@ impl OutFolder {
 
     fn beside(&self, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, Failure> {
         let refuse = |e: io::Error| {
-            Failure::io("write", target, &e, "look at the space left and the right to write; nothing was replaced")
+            Failure::io(
+                "write",
+                target,
+                &e,
+                "look at the space left and the right to write; nothing was replaced",
+            )
         };
         let folder = target.parent().unwrap_or(&self.path);
         std::fs::create_dir_all(folder).map_err(refuse)?;

@@ -30,6 +30,15 @@ impl Tool {
     }
 }
 
+/// A section of the report: the findings of one check.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Section {
+    /// Id of the check.
+    pub id: String,
+    /// Its heading.
+    pub title: String,
+}
+
 /// `report.json`: everything that `check` measured and judged.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
