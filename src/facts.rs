@@ -4,12 +4,13 @@ use crate::anatomy::{Anatomy, teeth};
 use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
-use crate::measure::articulation::{self, ArticulationFact};
+use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
+use crate::measure::clearance::{self, Clearance};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect};
 use crate::mesh::{Mesh, Topology};
-use crate::report::{ArticulationState, ChosenBy};
+use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
 
@@ -80,6 +81,8 @@ pub struct Facts<'c> {
     pub opposing: Option<ArchFacts<'c>>,
     /// From the restored tissue toward the opposing arch.
     pub opening: Measured<Direction>,
+    /// Clearance of every vertex of the restored arch, where there is another arch and an opening direction.
+    pub clearance: Option<Vec<Clearance>>,
     /// How the arches stand to each other.
     pub articulation: ArticulationFact,
     /// The withdrawal direction.
@@ -104,21 +107,7 @@ impl<'c> Facts<'c> {
         let restored = restored?;
         let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
-        let articulation = match (&opposing, &opening) {
-            (Some(other), Ok(up)) => articulation::state(
-                &restored.surface,
-                &other.surface,
-                up,
-                rules.number("contact_gap_mm"),
-                rules.number("overlap_allowed_mm"),
-            ),
-            _ => ArticulationFact {
-                state: ArticulationState::Unknown,
-                contacts: Vec::new(),
-                deepest_overlap: None,
-                least_gap: None,
-            },
-        };
+        let (clearance, articulation) = relation(&restored, opposing.as_ref(), opening.as_ref().ok(), rules);
         let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
         let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let marks = &case.file.marks;
@@ -137,6 +126,7 @@ impl<'c> Facts<'c> {
             restored,
             opposing,
             opening,
+            clearance,
             articulation,
             path,
             undercut,
@@ -148,8 +138,28 @@ impl<'c> Facts<'c> {
 
     /// A tooth number as the case writes its numbers.
     pub fn tooth_words(&self, tooth: Tooth) -> String {
-        tooth.to_string()
+        tooth.show(self.case.file.notation)
     }
+}
+
+fn relation(
+    restored: &ArchFacts<'_>,
+    opposing: Option<&ArchFacts<'_>>,
+    opening: Option<&Direction>,
+    rules: &Rules,
+) -> (Option<Vec<Clearance>>, ArticulationFact) {
+    let (Some(other), Some(opening)) = (opposing, opening) else {
+        return (None, ArticulationFact::unknown());
+    };
+    let (restored, opposing) = (&restored.surface, &other.surface);
+    let map = clearance::map(restored, opposing, opening);
+    let pair = Pair { restored, opposing, opening: *opening, map: &map };
+    let limits = ContactLimits {
+        contact_gap_mm: rules.number("contact_gap_mm"),
+        overlap_allowed_mm: rules.number("overlap_allowed_mm"),
+    };
+    let fact = articulation::of_map(&pair, &limits);
+    (Some(map), fact)
 }
 
 /// Settings of the torus detector from the table of rules.

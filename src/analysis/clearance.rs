@@ -7,7 +7,7 @@ use crate::estimate::NotMeasured;
 use crate::locate::Surface;
 use crate::measure::articulation;
 use crate::measure::clearance::{self, Clearance};
-use crate::mesh::{Topology, audit};
+use crate::mesh::{Topology, VertexId, audit};
 use crate::report::{ArticulationState, ClearanceFile, Finding, FoundBy, Tool, Verdict};
 use crate::rules::Rules;
 use crate::space::{Direction, Point};
@@ -54,15 +54,13 @@ pub fn clearances(
         rules.number("overlap_allowed_mm"),
     );
     let of_vertex = clearance::map(&surface, &other_surface, &opening);
-    let least = |of: fn(&Clearance) -> Option<f64>| least(&of_vertex, of);
-    let (along, nearest) = (least(|c| c.along_mm), least(|c| c.nearest_mm));
-    let place = |v: Option<(usize, f64)>| v.and_then(|(v, _)| mesh.vertices().get(v)).map(units::json_place);
+    let summary = clearance::summary(&of_vertex);
+    let place = |found: Option<(f64, VertexId)>| found.map(|(_, v)| units::json_place(&mesh.vertex(v)));
     let audited = |scan: &Scan, topology: &Topology| {
         let mut defects = scan.import.defects.clone();
         defects.extend(audit::audit(&scan.import.mesh, topology));
         defects
     };
-    let nothing_above = of_vertex.iter().filter(|c| c.along_mm.is_none()).count();
     let file = ClearanceFile {
         schema: "saddleroom/clearance/1".into(),
         tool: Tool::this(),
@@ -74,30 +72,19 @@ pub fn clearances(
         opening_from,
         articulation: shown::articulation(&fact),
         vertices: of_vertex.len(),
-        nothing_above,
-        least_along_mm: along.map(|(_, mm)| units::json(mm)),
-        least_along_at_mm: place(along),
-        least_nearest_mm: nearest.map(|(_, mm)| units::json(mm)),
-        least_nearest_at_mm: place(nearest),
-        findings: findings(along, fact.state, fact.deepest_overlap.as_ref()),
+        nothing_above: summary.nothing_above,
+        least_along_mm: summary.least_along.map(|(mm, _)| units::json(mm)),
+        least_along_at_mm: place(summary.least_along),
+        least_nearest_mm: summary.least_nearest.map(|(mm, _)| units::json(mm)),
+        least_nearest_at_mm: place(summary.least_nearest),
+        findings: findings(summary.least_along, fact.state, fact.deepest_overlap.as_ref()),
         cautions: cautions::of_clearance(),
     };
     Ok(Clearances { file, of_vertex })
 }
 
-/// The least figure and its vertex; the lowest index where several are equally small.
-fn least(of_vertex: &[Clearance], of: fn(&Clearance) -> Option<f64>) -> Option<(usize, f64)> {
-    let mut best: Option<(usize, f64)> = None;
-    for (v, mm) in of_vertex.iter().enumerate().filter_map(|(v, c)| of(c).map(|mm| (v, mm))) {
-        if best.is_none_or(|(_, b)| mm < b) {
-            best = Some((v, mm));
-        }
-    }
-    best
-}
-
 fn findings(
-    along: Option<(usize, f64)>,
+    along: Option<(f64, VertexId)>,
     state: ArticulationState,
     overlap: Option<&(f64, Point)>,
 ) -> Vec<Finding> {

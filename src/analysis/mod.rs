@@ -2,6 +2,7 @@
 
 mod cautions;
 mod clearance;
+mod sections;
 mod shown;
 mod survey;
 mod tori;
@@ -16,7 +17,7 @@ pub use tori::{Tori, tori};
 use crate::case::Case;
 use crate::checks::{CHECKS, Part};
 use crate::facts::Facts;
-use crate::report::{AbutmentShown, CaseNamed, Report, Tool};
+use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Tool};
 use crate::rules::Rules;
 
 /// What came of a case: the facts, from which the layers are drawn, and the report.
@@ -32,16 +33,17 @@ pub struct Analysis<'c> {
 pub type Distances = Vec<Option<f64>>;
 
 impl Analysis<'_> {
+    /// One section a span.
+    pub fn sections(&self) -> Vec<Cut> {
+        sections::of_spans(&self.facts, &self.report.spans)
+    }
+
     /// Nearest distance and distance along the opening direction of each vertex of the restored arch.
     pub fn clearance(&self) -> (Distances, Distances) {
-        let facts = &self.facts;
-        match (&facts.opposing, &facts.opening) {
-            (Some(other), Ok(up)) => {
-                let of_vertex = crate::measure::clearance::map(&facts.restored.surface, &other.surface, up);
-                of_vertex.iter().map(|c| (c.nearest_mm, c.along_mm)).unzip()
-            }
-            _ => {
-                let none = vec![None; facts.restored.mesh().vertices().len()];
+        match &self.facts.clearance {
+            Some(of_vertex) => of_vertex.iter().map(|c| (c.nearest_mm, c.along_mm)).unzip(),
+            None => {
+                let none = vec![None; self.facts.restored.mesh().vertices().len()];
                 (none.clone(), none)
             }
         }

@@ -7,9 +7,9 @@ use crate::measure::articulation::ArticulationFact;
 use crate::mesh::audit::Defect;
 use crate::report::{
     Articulation, ArticulationState, ChartShown, ChosenBy, DefectShown, FoundBy, FrameFound, Input,
-    KennedyShown, PathShown, TiltShown, ToothShown,
+    KennedyShown, PathShown, Place, TiltShown, ToothShown,
 };
-use crate::space::Tilt;
+use crate::space::{Point, Tilt};
 use crate::units;
 
 /// The files that were read, the mandible first.
@@ -44,6 +44,11 @@ fn defect_shown(d: &Defect) -> DefectShown {
         says: d.says.clone(),
         mended: d.mended,
     }
+}
+
+/// A position as it stands in a sentence.
+pub(super) fn place_words(place: &Place) -> String {
+    units::place_words(&Point::new(place[0], place[1], place[2]))
 }
 
 /// A frame as it is shown.

@@ -1,6 +1,6 @@
 //! The survey of one cast: undercut of every vertex along one direction, and the gauge put to one point.
 
-use super::{cautions, shown};
+use super::{cautions, sections, shown};
 use crate::anatomy::{KnownFrame, frame};
 use crate::case::{Arch, Scan};
 use crate::estimate::NotMeasured;
@@ -9,8 +9,8 @@ use crate::locate::Surface;
 use crate::measure::survey_line;
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::{Mesh, Topology, audit};
-use crate::report::{ChosenBy, GaugeReading, SurveyFile, Tool};
-use crate::space::{Direction, Point};
+use crate::report::{ChosenBy, Cut, GaugeReading, SurveyFile, Tool};
+use crate::space::{Direction, Point, Vector};
 use crate::units;
 
 /// Farther from the cast than this, a gauge point is refused: nobody means it.
@@ -34,6 +34,8 @@ pub struct Survey {
     pub file: SurveyFile,
     /// Depth of each vertex.
     pub field: UndercutField,
+    /// The upright section through the gauge reading.
+    pub section: Option<Cut>,
 }
 
 /// Why a cast was not surveyed.
@@ -68,6 +70,10 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
     let gauge = wanted.gauge.map(|p| gauge(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
+    let section = gauge
+        .as_ref()
+        .and_then(|(reading, normal)| sections::of_gauge(mesh, &path.withdrawal, reading, normal));
+    let gauge = gauge.map(|(reading, _)| reading);
     let field = surveyor.field(&path.withdrawal);
     let mut defects = scan.import.defects.clone();
     defects.extend(audit::audit(mesh, &topology));
@@ -92,7 +98,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
         findings: Vec::new(),
         cautions: cautions::of_a_survey(),
     };
-    Ok(Survey { file, field })
+    Ok(Survey { file, field, section })
 }
 
 fn path(
@@ -120,21 +126,22 @@ fn gauge(
     surveyor: &Surveyor,
     d: &Direction,
     asked: &Point,
-) -> Result<GaugeReading, SurveyRefused> {
+) -> Result<(GaugeReading, Vector), SurveyRefused> {
     let near = surface.closest(asked).ok_or(SurveyRefused::NoSurface)?;
     if near.distance_mm > GAUGE_FARTHEST_MM {
         let asked = units::place_words(asked);
         return Err(SurveyRefused::GaugeFar { asked, distance_mm: near.distance_mm });
     }
     let depth = surveyor.depth_at(d, &near.at, near.face);
-    Ok(GaugeReading {
+    let reading = GaugeReading {
         asked_mm: units::json_place(asked),
         at_mm: units::json_place(&near.at),
         depth_mm: units::json(depth.depth_mm),
         closed_hole: depth.closed_hole,
         below_survey_line_mm: None,
         rod_mm: depth.free_at.as_ref().map(units::json_place),
-    })
+    };
+    Ok((reading, surface.mesh().face_normal(near.face).unwrap_or_default()))
 }
 
 /// Share of the measured surface that is undercut, and its area, mm2: a triangle counts by its undercut corners.

@@ -16,7 +16,7 @@ pub const CHECK: Check = Check {
                The most posterior spaces decide the class, the others are counted, their length does not matter. It cannot \
                see a chart that is wrong.",
     limits: &[],
-    method: "classification.md",
+    method: "chart.md",
     run,
 };
 

@@ -53,6 +53,7 @@ fn finding(name: &str, d: &Defect) -> Option<Finding> {
         InconsistentFacing => "inconsistent_facing",
         SeveralShells => "several_shells",
         FarFromOrigin => "far_from_origin",
+        UnfinishedFile => "unfinished_file",
         SwappedArches => "swapped_arches",
         BothArchesInOne => "both_arches_in_one",
         GapOnOtherSide => "gap_on_other_side",
@@ -91,7 +92,7 @@ fn settled_by(kind: DefectKind) -> Option<&'static str> {
         SwappedArches => Some("the file names in [scans]"),
         BothArchesInOne => Some("one file for each arch"),
         GapOnOtherSide => Some("the dentist: which side"),
-        Hole | InnerWall | SeveralShells => Some("a new export of the scan"),
+        Hole | InnerWall | SeveralShells | UnfinishedFile => Some("a new export of the scan"),
         _ => None,
     }
 }

@@ -7,7 +7,7 @@ use clap::ValueEnum;
 use super::output::{Files, OutFolder};
 use super::progress::Progress;
 use super::values::ArchWord;
-use super::{Common, Ending, Failure, input, output};
+use super::{Common, Ending, Failure, gallery, input, output};
 use crate::analysis::{self, Analysis};
 use crate::case::file::parse;
 use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
@@ -164,6 +164,12 @@ fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
     files.push(("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)));
     let anatomy = &facts.restored.anatomy;
     let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    let pictures = gallery::pictures(done, &done.sections());
+    let blocks = render::sheet::report(&done.report, &checks::sections());
+    let title = format!("saddleroom: {}", done.report.case.id);
+    let page = render::html::page(&title, &blocks, &pictures);
+    files.push(("report.html".to_owned(), page.into_bytes()));
+    files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
     files.push(("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)));
     files
 }

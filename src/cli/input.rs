@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::failure::Failure;
-use crate::case::{Case, CaseFile, Scan};
+use crate::case::{Arch, Case, CaseFile, Scan, labels};
 use crate::load;
 use crate::rules::Rules;
 use crate::units::LengthUnit;
@@ -80,9 +80,17 @@ pub(super) fn named_scan(path: &Path, unit: LengthUnit) -> Result<Scan, Failure>
 /// Reads both scans of a case; all that cannot be read is told at once. `folder` is what their names are relative to.
 pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>), Failure> {
     let scans = file.scans.clone();
-    let read =
-        |name: &Option<String>| name.as_ref().map(|n| (folder.join(n), scan(&folder.join(n), n, scans.unit)));
-    let (mandible, maxilla) = rayon::join(|| read(&scans.mandible), || read(&scans.maxilla));
+    let read = |arch: Arch, name: &Option<String>, labels: &Option<String>| {
+        let name = name.as_ref()?;
+        let path = folder.join(name);
+        let read = scan(&path, name, scans.unit)
+            .and_then(|s| labels.iter().try_fold(s, |s, l| labelled(s, arch, &folder.join(l))));
+        Some((path, read))
+    };
+    let (mandible, maxilla) = rayon::join(
+        || read(Arch::Mandible, &scans.mandible, &scans.mandible_labels),
+        || read(Arch::Maxilla, &scans.maxilla, &scans.maxilla_labels),
+    );
     let mut failures = Vec::new();
     let mut paths = Vec::new();
     let mut keep = |read: Option<(PathBuf, Result<Scan, Failure>)>| {
@@ -103,6 +111,16 @@ pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>)
         ));
     }
     Ok((case, paths))
+}
+
+/// A scan with the labels of its teeth.
+fn labelled(mut scan: Scan, arch: Arch, path: &Path) -> Result<Scan, Failure> {
+    let text = String::from_utf8(bytes(path, "labels")?)
+        .map_err(|_| Failure::new(format!("{} is no UTF-8 text", path.display()), "labels are JSON"))?;
+    let labels = labels::read(&text, arch, &scan.import)
+        .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
+    scan.labels = Some(labels);
+    Ok(scan)
 }
 
 /// The table of limits with the changes of a case.

@@ -6,6 +6,7 @@ mod clearance;
 mod demo;
 mod explain;
 mod failure;
+mod gallery;
 mod input;
 mod later;
 mod manual;

@@ -65,7 +65,10 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     if let Some(out) = &out {
         progress.say("writing");
         let ply = render::ply::survey(&scan.import.mesh, &survey.field.depth_mm);
-        let files = vec![("survey.json".to_owned(), json.clone()), ("survey.ply".to_owned(), ply)];
+        let mut files = vec![("survey.json".to_owned(), json.clone()), ("survey.ply".to_owned(), ply)];
+        if let Some(cut) = &survey.section {
+            files.push(("gauge.svg".to_owned(), render::svg::section(cut)));
+        }
         out.write(&files, std::slice::from_ref(&args.cast))?;
     }
     drop(progress);

@@ -6,5 +6,6 @@ pub mod json;
 pub mod picture;
 pub mod ply;
 pub mod sheet;
+pub mod svg;
 pub mod tables;
 pub mod text;

@@ -84,12 +84,17 @@ pub fn clearance(mesh: &Mesh, nearest_mm: &[Option<f64>], along_mm: &[Option<f64
 
 /// `anatomy.ply`: `tooth` and `region`.
 pub fn anatomy(mesh: &Mesh, tooth: &[u8], region: &[u8]) -> Vec<u8> {
-    let colours: Vec<Rgb> = region.iter().zip(tooth).map(|(&r, &t)| region_colour(r, t)).collect();
+    let colours = anatomy_colours(tooth, region);
     let columns = [
         Column::Int("tooth", tooth.iter().map(|&t| i32::from(t)).collect()),
         Column::Byte("region", region.to_vec()),
     ];
     cast(mesh, &colours, &columns)
+}
+
+/// Colour of each vertex by its region.
+pub fn anatomy_colours(tooth: &[u8], region: &[u8]) -> Vec<Rgb> {
+    region.iter().zip(tooth).map(|(&r, &t)| region_colour(r, t)).collect()
 }
 
 /// Steps of cividis for the regions; neighbouring teeth alternate between two steps.

@@ -3,10 +3,12 @@
 //! A finding has a stable code and parameters; its English text is made of them. A quantity that was not asked for or
 //! could not be measured is absent, never a made-up number; a finding says why.
 
+mod cuts;
 mod files;
 mod finding;
 mod sections;
 
+pub use cuts::{Cut, Flat, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use sections::*;
