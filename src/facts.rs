@@ -48,10 +48,11 @@ impl<'c> ArchFacts<'c> {
             marks: (arch == case.file.restored).then_some(&case.file.marks),
             labels: scan.labels.as_deref(),
         };
-        let anatomy = teeth::read(mesh, &topology, &known);
+        let surface = Surface::new(mesh);
+        let anatomy = teeth::read(&surface, &topology, &known);
         let mut defects = scan.import.defects.clone();
         defects.extend(audit::audit(mesh, &topology));
-        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy, defects })
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
 
