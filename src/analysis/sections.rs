@@ -1,12 +1,13 @@
 //! Plane sections that are drawn beside the figures: one a span, one for a gauge reading.
 
+use super::survey::Put;
 use crate::anatomy::Span;
 use crate::case::Arch;
 use crate::facts::Facts;
 use crate::locate::cut::cut;
 use crate::measure::clearance::Antagonist;
 use crate::mesh::Mesh;
-use crate::report::{Cut, Flat, GaugeReading, Place, Span2, SpanShown};
+use crate::report::{Cut, Flat, Span2, SpanShown};
 use crate::space::{Direction, Plane, Point, Vector, direction};
 use crate::units;
 
@@ -102,27 +103,38 @@ fn sides(facts: &Facts<'_>, axes: &Axes, at: &Point) -> (String, String) {
 }
 
 /// The upright section through a gauge reading and the place where the rod stands free.
-pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, reading: &GaugeReading, normal: &Vector) -> Option<Cut> {
-    let point = |p: &Place| Point::from(Vector::from(*p));
-    let at = point(&reading.at_mm);
-    let aside = reading.rod_mm.map_or(*normal, |rod| point(&rod) - at);
-    let axes = Axes::new(at, aside.cross(up), up)?;
-    let rod = reading.rod_mm.map(|r| axes.flat(&point(&r)));
-    let measures = match rod {
-        Some(to) => vec![Span2 { from: [0.0, 0.0], to, says: units::mm(reading.depth_mm) }],
-        None => vec![Span2 { from: [0.0, 0.0], to: [0.0, 0.0], says: "free".into() }],
-    };
+pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put) -> Option<Cut> {
+    let aside = put.depth.free_at.map_or(put.normal, |rod| rod - put.at);
+    let axes = Axes::new(put.at, aside.cross(up), up)?;
+    let rod = put.depth.free_at.as_ref().map(|r| axes.flat(r));
+    let says = rod.map_or_else(|| "free".to_owned(), |_| units::mm(put.depth.depth_mm));
     Some(Cut {
         name: "gauge".into(),
         caption: format!(
             "Upright section through the gauge point {}; the rod stands along the path",
-            super::shown::place_words(&reading.at_mm)
+            units::place_words(&put.at)
         ),
         right: String::new(),
         left: String::new(),
         tissue: axes.lines(mesh),
         opposing: Vec::new(),
-        measures,
+        measures: vec![Span2 { from: [0.0, 0.0], to: rod.unwrap_or([0.0, 0.0]), says }],
         rod: Some(rod.unwrap_or([0.0, 0.0])),
     })
+}
+
+/// Height from the gauge point to where the rod touches the cast in the section of [`of_gauge`], mm: the lowest place
+/// above the point that lies at the rod. `None` where the point is free, or where the rod is stopped outside the section.
+pub(super) fn below_survey_line_mm(cut: &Cut) -> Option<f64> {
+    const AT_THE_ROD_MM: f64 = 0.02;
+    let [rod, _] = cut.measures.first()?.to;
+    if rod.abs() < 1e-6 {
+        return None;
+    }
+    cut.tissue
+        .iter()
+        .flatten()
+        .filter(|p| p[1] > 0.0 && (p[0] - rod).abs() < AT_THE_ROD_MM)
+        .map(|p| p[1])
+        .reduce(f64::min)
 }

@@ -2,15 +2,15 @@
 
 use super::{cautions, sections, shown};
 use crate::anatomy::{KnownFrame, frame};
-use crate::case::{Arch, Scan};
-use crate::estimate::NotMeasured;
+use crate::case::{Accuracy, Arch, Scan};
+use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::Path;
 use crate::locate::Surface;
 use crate::measure::survey_line;
-use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::measure::undercut::{DepthAt, Surveyor, UndercutField};
 use crate::mesh::{Mesh, Topology, audit};
 use crate::report::{ChosenBy, Cut, GaugeReading, SurveyFile, Tool};
-use crate::space::{Direction, Point, Vector};
+use crate::space::{Direction, Point, Vector, tan};
 use crate::units;
 
 /// Farther from the cast than this, a gauge point is refused: nobody means it.
@@ -65,15 +65,12 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     let mesh = &scan.import.mesh;
     let topology = Topology::new(mesh);
     let known = frame::find(mesh, &topology, wanted.arch.unwrap_or(Arch::Mandible), None);
-    let path =
-        path(wanted, known.as_ref().ok().filter(|_| wanted.arch.is_some()), known.as_ref().err(), &known)?;
+    let path = path(wanted, &known)?;
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
-    let gauge = wanted.gauge.map(|p| gauge(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
-    let section = gauge
-        .as_ref()
-        .and_then(|(reading, normal)| sections::of_gauge(mesh, &path.withdrawal, reading, normal));
-    let gauge = gauge.map(|(reading, _)| reading);
+    let gauge = wanted.gauge.map(|p| put(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
+    let section = gauge.as_ref().and_then(|g| sections::of_gauge(mesh, &path.withdrawal, g));
+    let gauge = gauge.map(|g| reading(mesh, &path, &g, section.as_ref()));
     let field = surveyor.field(&path.withdrawal);
     let mut defects = scan.import.defects.clone();
     defects.extend(audit::audit(mesh, &topology));
@@ -101,13 +98,10 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     Ok(Survey { file, field, section })
 }
 
-fn path(
-    wanted: &SurveyWanted,
-    told: Option<&KnownFrame>,
-    lacking: Option<&NotMeasured>,
-    found: &Result<KnownFrame, NotMeasured>,
-) -> Result<Path, SurveyRefused> {
-    let tilt = |d: &Direction| told.filter(|f| f.anterior_known).and_then(|f| f.frame.tilt_of(d));
+fn path(wanted: &SurveyWanted, found: &Measured<KnownFrame>) -> Result<Path, SurveyRefused> {
+    // Without the arch, left and right are not told, and so no tilt.
+    let told = found.as_ref().ok().filter(|f| wanted.arch.is_some() && f.anterior_known);
+    let tilt = |d: &Direction| told.and_then(|f| f.frame.tilt_of(d));
     match (wanted.withdrawal, found) {
         (Some(d), _) => {
             Ok(Path { withdrawal: d, tilt: tilt(&d), chosen_by: ChosenBy::Case, uncertainty_deg: 1.0 })
@@ -117,31 +111,49 @@ fn path(
             let uncertainty_deg = f.uncertainty_deg;
             Ok(Path { withdrawal: d, tilt: tilt(&d), chosen_by: ChosenBy::OcclusalNormal, uncertainty_deg })
         }
-        (None, Err(reason)) => Err(SurveyRefused::NoDirection(lacking.unwrap_or(reason).clone())),
+        (None, Err(reason)) => Err(SurveyRefused::NoDirection(reason.clone())),
     }
 }
 
-fn gauge(
-    surface: &Surface,
-    surveyor: &Surveyor,
-    d: &Direction,
-    asked: &Point,
-) -> Result<(GaugeReading, Vector), SurveyRefused> {
+/// The gauge put to the surface point nearest to the one asked for.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Put {
+    pub(super) asked: Point,
+    pub(super) at: Point,
+    /// Normal of the surface there.
+    pub(super) normal: Vector,
+    pub(super) depth: DepthAt,
+}
+
+fn put(surface: &Surface, surveyor: &Surveyor, d: &Direction, asked: &Point) -> Result<Put, SurveyRefused> {
     let near = surface.closest(asked).ok_or(SurveyRefused::NoSurface)?;
     if near.distance_mm > GAUGE_FARTHEST_MM {
         let asked = units::place_words(asked);
         return Err(SurveyRefused::GaugeFar { asked, distance_mm: near.distance_mm });
     }
-    let depth = surveyor.depth_at(d, &near.at, near.face);
-    let reading = GaugeReading {
-        asked_mm: units::json_place(asked),
-        at_mm: units::json_place(&near.at),
-        depth_mm: units::json(depth.depth_mm),
-        closed_hole: depth.closed_hole,
-        below_survey_line_mm: None,
-        rod_mm: depth.free_at.as_ref().map(units::json_place),
-    };
-    Ok((reading, surface.mesh().face_normal(near.face).unwrap_or_default()))
+    let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
+    Ok(Put { asked: *asked, at: near.at, normal, depth: surveyor.depth_at(d, &near.at, near.face) })
+}
+
+/// The reading with its uncertainty: the scan's trueness, the direction over the height to the survey line, and the
+/// chord of an edge on a crown's curve.
+fn reading(mesh: &Mesh, path: &Path, put: &Put, section: Option<&Cut>) -> GaugeReading {
+    const CROWN_RADIUS_MM: f64 = 4.0;
+    let below = section.and_then(sections::below_survey_line_mm);
+    let edge = mesh.mean_edge_mm();
+    let depth = Estimate::new(put.depth.depth_mm, vec![])
+        .with(Source::Scan, Accuracy::default().scan_mm)
+        .with(Source::Direction, below.unwrap_or(0.0) * tan(path.uncertainty_deg.to_radians()))
+        .with(Source::Spacing, edge * edge / (8.0 * CROWN_RADIUS_MM));
+    GaugeReading {
+        asked_mm: units::json_place(&put.asked),
+        at_mm: units::json_place(&put.at),
+        depth_mm: units::json(depth.value),
+        uncertainty_mm: units::json(depth.standard()),
+        closed_hole: put.depth.closed_hole,
+        below_survey_line_mm: below.map(units::json),
+        rod_mm: put.depth.free_at.as_ref().map(units::json_place),
+    }
 }
 
 /// Share of the measured surface that is undercut, and its area, mm2: a triangle counts by its undercut corners.

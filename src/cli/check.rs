@@ -6,7 +6,7 @@ use clap::ValueEnum;
 
 use super::output::{Files, OutFolder};
 use super::progress::Progress;
-use super::values::ArchWord;
+use super::values::{ArchWord, UnitWord};
 use super::{Common, Ending, Failure, gallery, input, output};
 use crate::analysis::{self, Analysis};
 use crate::case::file::parse;
@@ -14,7 +14,6 @@ use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
 use crate::checks;
 use crate::render;
 use crate::rules::Rules;
-use crate::units::LengthUnit;
 
 /// Work a case through: classification, room, undercut, tori, connector, and what to ask
 ///
@@ -50,6 +49,9 @@ pub(super) struct Args {
     /// How the missing teeth are numbered
     #[arg(long, value_enum, default_value_t = NotationWord::Fdi, conflicts_with = "case")]
     notation: NotationWord,
+    /// Unit of the coordinates of both scans
+    #[arg(long, value_enum, default_value_t = UnitWord::Mm, conflicts_with = "case")]
+    unit: UnitWord,
     /// Folder for the results; made where it does not exist
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -136,7 +138,7 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
     let scans = Scans {
         mandible: name(&args.mandible),
         maxilla: name(&args.maxilla),
-        unit: LengthUnit::Mm,
+        unit: args.unit.into(),
         ..Scans::default()
     };
     let mut file = CaseFile::bare("unnamed", restored, scans);

@@ -29,7 +29,11 @@ pub fn survey(file: &SurveyFile) -> String {
             .below_survey_line_mm
             .map_or_else(String::new, |b| format!(", {} below the survey line", units::mm(b)));
         let reading = if g.depth_mm > 0.0 {
-            format!("undercut {}{below}", units::mm(g.depth_mm))
+            format!(
+                "undercut {} (±{}){below}",
+                units::mm(g.depth_mm),
+                units::digits(2.0 * g.uncertainty_mm, 2)
+            )
         } else {
             "free: a rod along the path touches it".to_owned()
         };
