@@ -5,6 +5,8 @@
 
 pub mod chart;
 pub mod file;
+pub mod labels;
+pub mod notation;
 pub mod tooth;
 
 use std::collections::BTreeMap;

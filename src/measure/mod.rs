@@ -2,6 +2,7 @@
 
 pub mod articulation;
 pub mod clearance;
+pub mod column;
 pub mod connector;
 pub mod gauges;
 pub mod guiding_plane;
@@ -11,3 +12,6 @@ pub mod site_room;
 pub mod survey_line;
 pub mod torus;
 pub mod undercut;
+
+#[cfg(test)]
+pub(crate) mod shapes;
