@@ -103,19 +103,23 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
     }
     let crown = cast.ground.nearest_crown_mm(&bump.rise);
     let border = cast.ground.nearest_border_mm(&bump.rise);
-    if cast.ground.basis == Basis::Crowns {
-        let far = crown.unwrap_or(f64::INFINITY);
-        let ((near, wide), (nearest, widest)) = CROWN_MM;
-        // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own.
-        if far < nearest || far > widest || (far < near && !bump.settled) {
-            return None;
+    let ((near, wide), (nearest, widest)) = CROWN_MM;
+    match (cast.ground.basis, crown) {
+        (Basis::Crowns, far) => {
+            let far = far.unwrap_or(f64::INFINITY);
+            // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own.
+            if far < nearest || far > widest || (far < near && !bump.settled) {
+                return None;
+            }
+            if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
+                return None;
+            }
+            if far < near || far > wide {
+                doubts.push("its distance from the crowns is unusual for a torus".to_owned());
+            }
         }
-        if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
-            return None;
-        }
-        if far < near || far > wide {
-            doubts.push("its distance from the crowns is unusual for a torus".to_owned());
-        }
+        (_, Some(far)) if (near..=wide).contains(&far) => {}
+        _ => doubts.push("not all crowns are known, so that its distance from them is not".to_owned()),
     }
     if border.is_some_and(|b| b < FLOOR_MM.1) {
         doubts.push("it lies at the border of the scan, where the floor of the mouth looks alike".to_owned());

@@ -9,9 +9,9 @@ use crate::space::{Frame, Point, Point2};
 /// What is known of the cast.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Basis {
-    /// Frame and crowns.
+    /// Frame and all crowns.
     Crowns,
-    /// Frame only.
+    /// Frame, and not all crowns.
     Frame,
     /// Neither: any rise is possible.
     Bare,
@@ -55,14 +55,15 @@ impl Ground {
     /// For a cast and what is known of it.
     pub fn new(work: &Work, arch: Arch, anatomy: &Anatomy) -> Ground {
         let frame = anatomy.frame.as_ref().ok().map(|k| (k.frame, k.anterior_known));
-        let line = frame.as_ref().map_or_else(ArchLine::default, |(f, _)| match anatomy.crowns.len() {
-            0 | 1 => ArchLine::through_tops(f, work),
-            _ => ArchLine::through_crowns(f, anatomy),
+        // A crown that is not known would pass for a rise, so that only a whole row of crowns settles the domain.
+        let whole_row = anatomy.crowns.len() > 1 && anatomy.crowns_lacking.is_none();
+        let line = frame.as_ref().map_or_else(ArchLine::default, |(f, _)| {
+            if whole_row { ArchLine::through_crowns(f, anatomy) } else { ArchLine::through_tops(f, work) }
         });
-        let basis = match (line.points.is_empty(), anatomy.crowns.len()) {
+        let basis = match (line.points.is_empty(), whole_row) {
             (true, _) => Basis::Bare,
-            (false, 0 | 1) => Basis::Frame,
-            (false, _) => Basis::Crowns,
+            (false, true) => Basis::Crowns,
+            (false, false) => Basis::Frame,
         };
         let mut crown = vec![false; work.len()];
         for c in &anatomy.crowns {
@@ -83,7 +84,7 @@ impl Ground {
         let mut ground = Ground { domain: Vec::new(), crown_mm, border_mm, basis, line, centres, frame };
         ground.domain = (0..work.len())
             .map(|v| {
-                let clear = ground.crown_mm[v].is_none_or(|d| d > OFF_CROWN_MM);
+                let clear = basis != Basis::Crowns || ground.crown_mm[v].is_none_or(|d| d > OFF_CROWN_MM);
                 clear && !base(v) && ground.may_hold(&work.mesh.vertices()[v], arch)
             })
             .collect();

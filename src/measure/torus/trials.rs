@@ -15,6 +15,8 @@ fn bare(mesh: &Mesh) -> Anatomy {
         frame: Err(NotMeasured::only("no frame")),
         crowns: Vec::new(),
         crowns_lacking: None,
+        margins_unused: Vec::new(),
+        unused_crests: Vec::new(),
         spans: Vec::new(),
         region: vec![Region::Other; mesh.vertices().len()],
         tooth_of: vec![0; mesh.vertices().len()],
