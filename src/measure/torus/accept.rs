@@ -35,7 +35,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     let basis = cast.ground.basis;
     let summit = cast.mesh.vertex(lobe.summit);
     if lobe.length_mm > LONG_MM.1
-        || bump.ring_coverage < RING.1
+        || bump.ring_share < RING.1
         || bump.bed_deg > BED_DEG.1
         || !cast.ground.holds(&summit)
     {
@@ -50,16 +50,12 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
             doubts.push("the cast has no frame, so that its place on the arch is not known".to_owned());
         }
         _ if bump.border_share > BORDER_SHARE.1 => return None,
-        Basis::Frame => {
-            doubts.push("the crowns are not known, so that its distance from them is not".to_owned())
-        }
-        Basis::Crowns => {}
+        Basis::Frame | Basis::Crowns => {}
     }
     doubts.extend(place_doubts(cast, bump, &lobe)?);
     if doubts.len() > MOST_DOUBTS {
         return None;
     }
-    let summit = cast.mesh.vertex(lobe.summit);
     Some(Torus {
         side: side(cast, &summit),
         height_mm: lobe.height_mm,
@@ -86,7 +82,7 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(!bump.settled, "its foot runs on without an end, so that its outline and height are not sure");
     doubt(lobe.length_mm > LONG_MM.0, "it is longer than tori mostly are");
     doubt(lobe.cut, "the border of the scan cuts it");
-    doubt(bump.ring_coverage < RING.0, "there is no surface all around it, so that its height is not sure");
+    doubt(bump.ring_share < RING.0, "there is no surface all around it, so that its height is not sure");
     doubt(bump.bed_deg > BED_DEG.0, "the surface under it turns as under a fold or the end of a ridge");
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
     doubts

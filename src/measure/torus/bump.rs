@@ -39,7 +39,7 @@ pub(super) struct Bump {
     /// Share of the rise's outline that runs along the domain's border, 0 to 1.
     pub border_share: f64,
     /// Share of twelve sectors around the rise in which there is surface, 0 to 1.
-    pub ring_coverage: f64,
+    pub ring_share: f64,
     /// Greatest angle between the fill's normals under the rise and their mean, degrees.
     pub bed_deg: f64,
     /// Greatest distance between two of its vertices, mm.
@@ -122,7 +122,7 @@ impl Field<'_> {
         let rise = self.standing(&mask, &heights, SHAPE)?;
         let area_mm2 = self.work.area_mm2(&rise);
         let centre = rise.iter().fold(Vector::zeros(), |s, &v| {
-            s + self.work.mesh.vertex(v).coords * (self.work.metric.area[v as usize] / area_mm2)
+            s + self.work.mesh.vertex(v).coords * (self.work.metric.area_mm2[v as usize] / area_mm2)
         });
         let border_share = self.border_share(&rise);
         let bed = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
@@ -131,7 +131,7 @@ impl Field<'_> {
             rise.iter().flat_map(|&a| rise.iter().map(move |&b| (a, b))).fold(0.0, |far: f64, (a, b)| {
                 far.max((self.work.mesh.vertex(a) - self.work.mesh.vertex(b)).norm())
             });
-        let ring_coverage = self.ring_coverage(&rise, &fill, &centre);
+        let ring_share = self.ring_share(&rise, &fill, &centre);
         Some(Bump {
             mask,
             fill,
@@ -140,7 +140,7 @@ impl Field<'_> {
             peak_mm,
             settled,
             border_share,
-            ring_coverage,
+            ring_share,
             bed_deg,
             extent_mm,
         })
@@ -182,7 +182,7 @@ impl Field<'_> {
         if all == 0 { 1.0 } else { border as f64 / all as f64 }
     }
 
-    fn ring_coverage(&self, rise: &[VertexId], fill: &Fill, centre: &Vector) -> f64 {
+    fn ring_share(&self, rise: &[VertexId], fill: &Fill, centre: &Vector) -> f64 {
         let mean = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
         let Some(up) = direction(mean) else { return 0.0 };
         let (u, w) = across(&up);
@@ -202,6 +202,6 @@ impl Field<'_> {
 /// Standard uncertainty of a fill's height from how its mask is held, mm: figures reached on real gingiva with tori of
 /// known height added to it; on smooth walls it is far less.
 pub(super) fn height_method_mm(bump: &Bump) -> f64 {
-    let open = 1.0 - bump.ring_coverage;
+    let open = 1.0 - bump.ring_share;
     0.10 + 0.06 * bump.peak_mm + 0.8 * open
 }

@@ -13,7 +13,7 @@ pub(super) struct CapSettings {
     /// Levels of mean curvature, 1/mm, highest first.
     pub levels: &'static [f64],
     /// Least peak of a cap, 1/mm.
-    pub least_peak: f64,
+    pub least_peak_per_mm: f64,
     /// Least and greatest area of a cap, mm2.
     pub area_mm2: (f64, f64),
 }
@@ -64,16 +64,16 @@ pub(super) fn smoothed(work: &Work, domain: &[bool], wavelength_mm: f64) -> Vec<
     let laplacian = Laplacian::new(work, domain);
     let stiff = stiffness(wavelength_mm);
     let places: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
-    let b: Vec<Vector> = places.iter().zip(&work.metric.area).map(|(p, a)| p * *a).collect();
-    let mut diagonal = work.metric.area.clone();
+    let b: Vec<Vector> = places.iter().zip(&work.metric.area_mm2).map(|(p, a)| p * *a).collect();
+    let mut diagonal = work.metric.area_mm2.clone();
     for v in 0..work.len() as u32 {
         let own: f64 = work.weights(&work.metric, v).map(|(_, w)| w).sum();
         if laplacian.inner[v as usize] {
-            diagonal[v as usize] += stiff * own * own / work.metric.area[v as usize];
+            diagonal[v as usize] += stiff * own * own / work.metric.area_mm2[v as usize];
         }
         for (w, weight) in work.weights(&work.metric, v) {
             if laplacian.inner[w as usize] {
-                diagonal[v as usize] += stiff * weight * weight / work.metric.area[w as usize];
+                diagonal[v as usize] += stiff * weight * weight / work.metric.area_mm2[w as usize];
             }
         }
     }
@@ -82,10 +82,10 @@ pub(super) fn smoothed(work: &Work, domain: &[bool], wavelength_mm: f64) -> Vec<
     let apply = |x: &[Vector], out: &mut [Vector]| {
         let (lap, back) = &mut *scratch.borrow_mut();
         laplacian.of(x, lap);
-        lap.iter_mut().zip(&work.metric.area).for_each(|(l, a)| *l /= *a);
+        lap.iter_mut().zip(&work.metric.area_mm2).for_each(|(l, a)| *l /= *a);
         laplacian.transposed(lap, back);
         for v in 0..x.len() {
-            out[v] = x[v] * work.metric.area[v] + back[v] * stiff;
+            out[v] = x[v] * work.metric.area_mm2[v] + back[v] * stiff;
         }
     };
     conjugate_gradients(apply, &diagonal, &b, places, (1e-6, 300))
@@ -104,7 +104,7 @@ pub(super) fn mean_curvature(work: &Work, domain: &[bool], smooth: &[Vector]) ->
     laplacian.of(smooth, &mut bend);
     let normal = normals(work, smooth);
     let mut h: Vec<Option<f64>> = (0..work.len())
-        .map(|v| laplacian.inner[v].then(|| 0.5 * bend[v].dot(&normal[v]) / work.metric.area[v]))
+        .map(|v| laplacian.inner[v].then(|| 0.5 * bend[v].dot(&normal[v]) / work.metric.area_mm2[v]))
         .collect();
     for _ in 0..2 {
         let before = h.clone();
@@ -160,7 +160,7 @@ pub(super) fn caps(
             let peak = piece.iter().filter_map(|&v| h[v as usize]).fold(0.0, f64::max);
             let cut = piece.iter().filter(|&&v| edge[v as usize]).count();
             let fits = area >= settings.area_mm2.0 && area <= settings.area_mm2.1;
-            if fits && peak > settings.least_peak && cut * 5 < piece.len() * 2 {
+            if fits && peak > settings.least_peak_per_mm && cut * 5 < piece.len() * 2 {
                 all.push(piece);
             }
         }

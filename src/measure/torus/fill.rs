@@ -82,13 +82,13 @@ impl System<'_> {
         let mut matrix = Skyline::new(first);
         let mut b = vec![Vector::zeros(); self.order.len()];
         for (i, &v) in self.order.iter().enumerate() {
-            let weight = self.metric.area[v as usize] * hold(v);
+            let weight = self.metric.area_mm2[v as usize] * hold(v);
             matrix.add(i, i, weight);
             b[i] += self.work.mesh.vertex(v).coords * weight;
         }
         let stiff = stiffness(WAVELENGTH_MM);
         for (v, stencil) in &stencils {
-            let scale = stiff / self.metric.area[*v as usize];
+            let scale = stiff / self.metric.area_mm2[*v as usize];
             for &(p, wp) in stencil {
                 let Some(i) = unknown[p as usize] else { continue };
                 for &(q, wq) in stencil {

@@ -26,6 +26,7 @@ mod fill;
 mod ground;
 mod marked;
 mod outline;
+mod place;
 mod sparse;
 mod work;
 
@@ -43,6 +44,8 @@ use bump::{Bump, Field};
 use caps::CapSettings;
 use ground::{Basis, Ground};
 use work::Work;
+
+pub use place::{Beside, beside};
 
 /// Settings of the detector, from the table of rules.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -89,20 +92,20 @@ pub struct Torus {
 const MANDIBLE: CapSettings = CapSettings {
     wavelength_mm: 5.0,
     levels: &[0.48, 0.34, 0.24, 0.17, 0.12, 0.08, 0.05, 0.03],
-    least_peak: 0.08,
+    least_peak_per_mm: 0.08,
     area_mm2: (2.0, 180.0),
 };
 const MAXILLA: CapSettings = CapSettings {
     wavelength_mm: 7.0,
     levels: &[0.34, 0.24, 0.17, 0.12, 0.08, 0.05, 0.03],
-    least_peak: 0.09,
+    least_peak_per_mm: 0.09,
     area_mm2: (2.0, 150.0),
 };
 /// Without a frame nothing else tells where to look, so that flat rises are taken up as well.
 const ANYWHERE: CapSettings = CapSettings {
     wavelength_mm: 5.0,
     levels: &[0.48, 0.34, 0.24, 0.17, 0.12, 0.08, 0.05, 0.03, 0.02, 0.012],
-    least_peak: 0.025,
+    least_peak_per_mm: 0.025,
     area_mm2: (2.0, 260.0),
 };
 /// A cap around one that was already followed is followed itself only where it is this much larger.

@@ -19,7 +19,7 @@ pub(super) struct Metric {
     /// Cotangent weight of each edge.
     weight: Vec<f64>,
     /// Area around each vertex, mm2.
-    pub area: Vec<f64>,
+    pub area_mm2: Vec<f64>,
 }
 
 /// A coarse surface over the cast.
@@ -131,7 +131,7 @@ impl Work {
 
     /// Area of a set of vertices, mm2.
     pub fn area_mm2(&self, set: &[VertexId]) -> f64 {
-        set.iter().map(|&v| self.metric.area[v as usize]).sum()
+        set.iter().map(|&v| self.metric.area_mm2[v as usize]).sum()
     }
 
     /// Number of vertices.
@@ -235,7 +235,7 @@ impl Metric {
         }
         weight.iter_mut().for_each(|w| *w = w.clamp(WEIGHTS.0, WEIGHTS.1));
         area.iter_mut().for_each(|a| *a = a.max(LEAST_AREA_MM2));
-        Metric { weight, area }
+        Metric { weight, area_mm2: area }
     }
 }
 
