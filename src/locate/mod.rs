@@ -126,7 +126,14 @@ impl Surface {
     /// no ray slips between two that share them; a triangle seen edge-on is not met.
     pub fn cast(&self, origin: &Point, d: &Direction, most_mm: f64) -> Option<Hit> {
         let ray = Ray::new(origin - self.centre, d.into_inner());
-        let hit = self.tree.first_hit(&ray, 0.0, most_mm)?;
+        let hit = self.tree.first_hit(&ray, (0.0, most_mm), |_| true)?;
+        Some(hit_at(origin, d, hit))
+    }
+
+    /// First hit of that ray on a triangle that it meets from behind, or from the front.
+    pub fn cast_facing(&self, origin: &Point, d: &Direction, most_mm: f64, from_behind: bool) -> Option<Hit> {
+        let ray = Ray::new(origin - self.centre, d.into_inner());
+        let hit = self.tree.first_hit(&ray, (0.0, most_mm), |behind| behind == from_behind)?;
         Some(hit_at(origin, d, hit))
     }
 

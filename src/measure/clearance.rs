@@ -19,13 +19,16 @@
 
 use rayon::prelude::*;
 
-use crate::locate::{Closest, Surface};
+use crate::locate::{Closest, Hit, Surface};
 use crate::mesh::{FaceId, VertexId};
 use crate::space::{Direction, Point};
 
 /// Deepest overlap that is looked for. The clinical crown of a molar is about as high; two scans deeper in each other
 /// are not a bite but two files in different places.
 pub const REACH_MM: f64 = 10.0;
+
+/// Depth of a fold of the surface that is passed over when its sides are told: under the trueness of scans.
+const FOLD_MM: f64 = 0.05;
 
 /// Clearance at one tissue point.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -84,19 +87,27 @@ impl<'s> Antagonist<'s> {
 
     /// Distance along the opening direction; `None` where nothing faces the point.
     pub fn along(&self, p: &Point) -> Option<Along> {
-        let above = self.surface.cast(p, &self.opening, f64::INFINITY);
-        let faces_tissue = above.filter(|h| h.from_behind == self.inside_out);
+        let faces_tissue = self.first(p, &self.opening, f64::INFINITY, self.inside_out);
         let reach = faces_tissue.map_or(REACH_MM, |h| h.distance_mm.min(REACH_MM));
         let passed = self
-            .surface
-            .cast(p, &-self.opening, reach)
-            .filter(|h| h.from_behind != self.inside_out)
+            .first(p, &-self.opening, reach, !self.inside_out)
             .filter(|h| faces_tissue.is_none_or(|a| h.distance_mm < a.distance_mm));
         match (passed, faces_tissue) {
             (Some(h), _) => Some(Along { mm: -h.distance_mm, at: h.at, face: h.face }),
             (None, Some(h)) => Some(Along { mm: h.distance_mm, at: h.at, face: h.face }),
             (None, None) => None,
         }
+    }
+
+    /// First hit of a ray where it meets the wanted side of the surface; `None` where it meets the other side first. A
+    /// fold no deeper than [`FOLD_MM`], as noise and thinning out leave them, does not count as the other side.
+    fn first(&self, p: &Point, d: &Direction, most_mm: f64, from_behind: bool) -> Option<Hit> {
+        let first = self.surface.cast(p, d, most_mm)?;
+        if first.from_behind == from_behind {
+            return Some(first);
+        }
+        let most_mm = most_mm.min(first.distance_mm + FOLD_MM);
+        self.surface.cast_facing(p, d, most_mm, from_behind)
     }
 
     /// Both distances of a point.
