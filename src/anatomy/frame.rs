@@ -16,7 +16,7 @@ const LEAST_TRIANGLE_MM: f64 = 4.0;
 const ARCH_DEPTH_MM: f64 = 9.0;
 
 /// What would settle the occlusal plane.
-const MARK_THE_PLANE: &str = "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
+pub(super) const MARK_THE_PLANE: &str = "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
 
 /// Frame of a cast. Marks decide where there are any; `marks` is `None` for an arch that has none.
 ///
@@ -188,7 +188,7 @@ fn turned(
         }
     }
     if anterior.is_none() {
-        if let Some((toward, ratio)) = map.as_ref().and_then(|m| guess::anterior(mesh, m, &plane)) {
+        if let Some((toward, ratio)) = map.as_ref().and_then(|m| guess::anterior(m, &plane)) {
             sure = ratio >= guess::LEAST_RATIO;
             anterior = Some(toward);
         }

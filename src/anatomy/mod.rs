@@ -3,6 +3,7 @@
 //! Where neither a mark nor a finder gives a thing, it is absent and a [`NotMeasured`] says what would settle it.
 
 pub mod arch_form;
+pub mod base;
 pub mod crest;
 pub mod crowns;
 pub mod curves;
