@@ -90,12 +90,15 @@ impl Sheet {
 
     /// Whether a problem at this key or inside it stands on the sheet.
     pub(super) fn names_within(&self, key: &str) -> bool {
-        self.problems.iter().any(|p| p.key.starts_with(key))
+        let inside = |p: &Problem| {
+            p.key.strip_prefix(key).is_some_and(|rest| rest.is_empty() || rest.starts_with(['[', '.']))
+        };
+        self.problems.iter().any(inside)
     }
 
     /// The problems in the order of the file, with lines and columns.
     pub(super) fn into_problems(mut self, text: &str) -> Problems {
-        self.problems.sort_by_key(|p| p.span.as_ref().map_or(0, |s| s.start));
+        self.problems.sort_by_key(|p| p.span.as_ref().map(|s| s.start));
         let (mut line, mut line_start, mut seen) = (1, 0, 0);
         for problem in &mut self.problems {
             let start = problem.span.as_ref().map_or(0, |s| s.start).min(text.len());
