@@ -47,6 +47,23 @@ pub struct KnownFrame {
     pub anterior_known: bool,
 }
 
+impl KnownFrame {
+    /// The frame, where it was given or its confidence reaches `least`.
+    ///
+    /// # Errors
+    /// The confidence reached, and what to mark.
+    pub fn sure(self, least: f64) -> Measured<KnownFrame> {
+        if self.origin == Origin::Given || self.confidence >= least {
+            return Ok(self);
+        }
+        let reached = crate::units::show(self.confidence, crate::units::Unit::Share);
+        Err(NotMeasured::new(
+            format!("the occlusal plane found on the scan is uncertain (confidence {reached})"),
+            frame::MARK_THE_PLANE,
+        ))
+    }
+}
+
 /// What a vertex belongs to; the numbers go into `anatomy.ply`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]

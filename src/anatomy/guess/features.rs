@@ -136,9 +136,7 @@ fn face_outward(points: &mut [Thinned]) {
     let agreement: f64 = super::directions(200)
         .iter()
         .filter_map(|d| {
-            let outermost = points
-                .iter()
-                .max_by(|a, b| a.at.coords.dot(d).total_cmp(&b.at.coords.dot(d)));
+            let outermost = points.iter().max_by(|a, b| a.at.coords.dot(d).total_cmp(&b.at.coords.dot(d)));
             outermost.map(|p| p.normal.dot(d))
         })
         .sum();

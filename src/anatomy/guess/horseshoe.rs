@@ -122,8 +122,7 @@ impl Field {
         let disc = disc(DISC_MM / map.cell_mm);
         let eroded = ranked(&height, [w, h], &disc, f64::min);
         let opened = ranked(&eroded, [w, h], &disc, f64::max);
-        let out: Vec<f64> =
-            height.iter().zip(&opened).map(|(z, o)| (z - o).clamp(0.0, MOST_MM)).collect();
+        let out: Vec<f64> = height.iter().zip(&opened).map(|(z, o)| (z - o).clamp(0.0, MOST_MM)).collect();
         let value = blurred(&out, [w, h], BLUR_MM / map.cell_mm);
         let total: f64 = value.iter().sum();
         if total <= 0.0 {
@@ -155,8 +154,7 @@ impl Field {
                 points.iter().map(|p| [c * p[0] - s * p[1], s * p[0] + c * p[1]]).collect();
             for dx in -10..=10 {
                 for dy in -10..=10 {
-                    let (x, y) =
-                        (self.middle[0] + 1.5 * f64::from(dx), self.middle[1] + 1.5 * f64::from(dy));
+                    let (x, y) = (self.middle[0] + 1.5 * f64::from(dx), self.middle[1] + 1.5 * f64::from(dy));
                     let sum: f64 = turned.iter().map(|p| self.at(x + p[0], y + p[1])).sum();
                     let score = sum / turned.len() as f64;
                     if score > best.score {

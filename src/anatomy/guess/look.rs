@@ -32,7 +32,8 @@ pub fn around(features: &[Feature]) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::new();
     while looks.len() < 3 {
         let free = |i: &usize| looks.iter().all(|l| angle_deg(&directions[*i], &l.best) > 35.0);
-        let next = (0..scores.len()).filter(free).max_by(|&a, &b| scores[a].total_cmp(&scores[b]).then(b.cmp(&a)));
+        let next =
+            (0..scores.len()).filter(free).max_by(|&a, &b| scores[a].total_cmp(&scores[b]).then(b.cmp(&a)));
         let Some(best) = next.filter(|&i| scores[i] > 0.7 * most && scores[i] > 0.0) else { break };
         let mut sum = Vector::zeros();
         for (d, s) in directions.iter().zip(&scores) {

@@ -25,7 +25,7 @@ use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, cos, sin};
 pub const LEAST_RATIO: f64 = 1.10;
 
 /// Least confidence for the shape to be taken for a row of teeth at all; a case may ask for more.
-const LEAST_CONFIDENCE: f64 = 0.4;
+const LEAST_CONFIDENCE: f64 = 0.3;
 /// From this confidence on no other side is tried.
 const SURE: f64 = 0.7;
 
@@ -58,12 +58,15 @@ pub(super) fn directions(count: usize) -> Vec<Direction> {
 /// # Errors
 /// Where nothing like a row of teeth stands out.
 pub fn frame(mesh: &Mesh, topology: &Topology, arch: Arch) -> Measured<KnownFrame> {
-    best(mesh, topology, arch).map(|(found, _, _)| found).filter(|f| f.confidence >= LEAST_CONFIDENCE).ok_or_else(|| {
-        NotMeasured::new(
-            "no row of teeth stands out on the surface that would show the occlusal plane",
-            super::frame::MARK_THE_PLANE,
-        )
-    })
+    best(mesh, topology, arch)
+        .map(|(found, _, _)| found)
+        .filter(|f| f.confidence >= LEAST_CONFIDENCE)
+        .ok_or_else(|| {
+            NotMeasured::new(
+                "no row of teeth stands out on the surface that would show the occlusal plane",
+                super::frame::MARK_THE_PLANE,
+            )
+        })
 }
 
 /// The frame of greatest confidence that the shape gives, however small that is. `None` for a surface without detail.
@@ -90,7 +93,12 @@ pub fn best(mesh: &Mesh, topology: &Topology, arch: Arch) -> Option<(KnownFrame,
 }
 
 /// Lays the horseshoe, keeps the tips near it, lays the plane on those, and turns the frame to the best symmetry.
-fn read(mesh: &Mesh, arch: Arch, features: &[features::Feature], mut shape: Shape) -> Option<(KnownFrame, Shape, Laid)> {
+fn read(
+    mesh: &Mesh,
+    arch: Arch,
+    features: &[features::Feature],
+    mut shape: Shape,
+) -> Option<(KnownFrame, Shape, Laid)> {
     let plane = shape.refined.plane;
     let map = HeightMap::new(mesh, plane.normal, 1.0)?;
     let laid = horseshoe::laid(&map, &plane, &shape.refined.tips)?;
@@ -101,7 +109,8 @@ fn read(mesh: &Mesh, arch: Arch, features: &[features::Feature], mut shape: Shap
     }
     let plane = shape.refined.plane;
     shape.detail = detail(features, &plane, |p| laid.near(map.plan(p)));
-    let toward = symmetry::best_axis(&map, &plane, &|_| None, laid.anterior, 14).map_or(laid.anterior, |b| b.0);
+    let toward =
+        symmetry::best_axis(&map, &plane, &|_| None, laid.anterior, 14).map_or(laid.anterior, |b| b.0);
     let middle = symmetry::arch_middle(&map, &plane, 9.0);
     let origin = Point::from(middle.coords - plane.normal.into_inner() * plane.height_mm(&middle));
     let frame = Frame::new(origin, plane.normal, toward, arch == Arch::Mandible)?;
@@ -127,12 +136,12 @@ fn detail(features: &[features::Feature], plane: &Plane, near: impl Fn(&Point) -
     if area > 0.0 { weight / area } else { 0.0 }
 }
 
-/// Standard uncertainty of the direction, from what was reached on labelled scans: about 1.5 degrees where tips are
+/// Standard uncertainty of the direction, from what was reached on labelled scans: about 2 degrees where tips are
 /// spread over the whole arch, more where few tips or a narrow row leave it free to tip.
 fn uncertainty_deg(shape: &Shape) -> f64 {
     let few = 12.0 / (shape.refined.tips.len().max(3) as f64);
     let narrow = 10.0 / shape.refined.spread_mm.max(1.0);
-    (1.5 * few.max(1.0) * narrow.max(1.0)).min(8.0)
+    (2.0 * few.max(1.0) * narrow.max(1.0)).min(8.0)
 }
 
 /// 0 to 1: each sign of a row of teeth must be there.
