@@ -12,6 +12,7 @@ pub mod guess;
 pub mod plan;
 pub mod presence;
 pub mod region;
+pub mod ridge;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;

@@ -136,12 +136,12 @@ fn detail(features: &[features::Feature], plane: &Plane, near: impl Fn(&Point) -
     if area > 0.0 { weight / area } else { 0.0 }
 }
 
-/// Standard uncertainty of the direction, from what was reached on labelled scans: about 2 degrees where tips are
+/// Standard uncertainty of the direction, from what was reached on labelled scans: about 2.2 degrees where tips are
 /// spread over the whole arch, more where few tips or a narrow row leave it free to tip.
 fn uncertainty_deg(shape: &Shape) -> f64 {
     let few = 12.0 / (shape.refined.tips.len().max(3) as f64);
     let narrow = 10.0 / shape.refined.spread_mm.max(1.0);
-    (2.0 * few.max(1.0) * narrow.max(1.0)).min(8.0)
+    (2.2 * few.max(1.0) * narrow.max(1.0)).min(8.0)
 }
 
 /// 0 to 1: each sign of a row of teeth must be there.

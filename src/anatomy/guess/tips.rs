@@ -192,7 +192,7 @@ pub fn plane_on_crowns(mesh: &Mesh, crowns: &[Crown], up: Direction) -> Option<(
     let middles: Vec<Point> = crowns.iter().map(|c| c.centre).collect();
     let (_, across_arch) = plane_through(&middles)?;
     // A short row of teeth leaves the plane free to tip about it.
-    (spread.min(across_arch) > 4.0).then_some((plane, 0.95, (12.0 / spread).clamp(1.0, 3.0)))
+    (spread.min(across_arch) > 2.5).then_some((plane, 0.95, (25.0 / spread).clamp(1.5, 8.0)))
 }
 
 /// Plane on the tips near marked teeth, starting from a rough one; confidence; uncertainty in degrees.
