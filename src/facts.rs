@@ -6,6 +6,7 @@ use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
+use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::{Mesh, Topology};
@@ -89,6 +90,8 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// Where nothing rigid may bear because of them.
+    pub keepout: KeepOut,
 }
 
 impl<'c> Facts<'c> {
@@ -114,6 +117,13 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
+        let keepout = keepout::keepout(
+            restored.mesh(),
+            &restored.topology,
+            &tori,
+            rules.number("keepout_margin_mm"),
+            rules.number("relief_mm"),
+        );
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
@@ -133,6 +143,7 @@ impl<'c> Facts<'c> {
             undercut,
             surveyor,
             tori,
+            keepout,
         })
     }
 }

@@ -26,6 +26,8 @@ pub const CHECK: Check = Check {
         "torus_least_area_mm2",
         "torus_medium_mm",
         "torus_large_mm",
+        "keepout_margin_mm",
+        "relief_mm",
     ],
     method: "tori.md",
     run,
@@ -45,6 +47,7 @@ fn run(facts: &Facts<'_>) -> Part {
         }
     }
     part.findings.extend(marks_without_torus(facts));
+    part.findings.extend(keepout(facts));
     if facts.tori.iter().all(|t| t.state == TorusState::Possible) {
         part.findings.push(none_found(facts));
     }
@@ -204,6 +207,31 @@ fn marks_without_torus(facts: &Facts<'_>) -> Vec<Finding> {
                 .at(Where::default().at(&at))
         })
         .collect()
+}
+
+/// How far the keep-out reaches.
+fn keepout(facts: &Facts<'_>) -> Option<Finding> {
+    let keepout = &facts.keepout;
+    if keepout.curves.is_empty() {
+        return None;
+    }
+    let margin = facts.rules.number("keepout_margin_mm");
+    let relief = facts.rules.number("relief_mm");
+    let says = format!(
+        "Keep-out: the outlines widened by {} over the surface enclose {} in {} curve(s) of {}; under what may still cross \
+         it, a relief of {} square to the surface (both are settings, no published figure was found).",
+        units::mm(margin),
+        units::show(keepout.area_mm2, Unit::Mm2),
+        keepout.curves.len(),
+        units::mm(keepout.length_mm),
+        units::mm(relief),
+    );
+    let finding = Finding::new(CHECK.id, "keepout", Verdict::Caution, says)
+        .with("area_mm2", units::json(keepout.area_mm2))
+        .with("length_mm", units::json(keepout.length_mm))
+        .with("margin_mm", margin)
+        .with("relief_mm", relief);
+    Some(finding)
 }
 
 /// What it means that none was found.
