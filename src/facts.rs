@@ -1,7 +1,7 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan};
+use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
@@ -9,6 +9,7 @@ use crate::measure::clearance::{self, Clearance};
 use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::mesh::audit::{self, Defect};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
@@ -27,6 +28,8 @@ pub struct ArchFacts<'c> {
     pub surface: Surface,
     /// What is where.
     pub anatomy: Anatomy,
+    /// What is wrong with the file and its surface.
+    pub defects: Vec<Defect>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -48,7 +51,9 @@ impl<'c> ArchFacts<'c> {
         };
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface, anatomy })
+        let mut defects = scan.import.defects.clone();
+        defects.extend(audit::audit(mesh, &topology));
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
 
@@ -92,6 +97,8 @@ pub struct Facts<'c> {
     pub tori: Vec<Torus>,
     /// Where nothing rigid may bear because of them.
     pub keepout: KeepOut,
+    /// What is wrong with the pair of scans.
+    pub pair_defects: Vec<Defect>,
 }
 
 impl<'c> Facts<'c> {
@@ -144,7 +151,13 @@ impl<'c> Facts<'c> {
             surveyor,
             tori,
             keepout,
+            pair_defects: Vec::new(),
         })
+    }
+
+    /// A tooth number as the case writes its numbers.
+    pub fn tooth_words(&self, tooth: Tooth) -> String {
+        tooth.show(self.case.file.notation)
     }
 }
 

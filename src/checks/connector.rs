@@ -113,9 +113,9 @@ fn judged(facts: &Facts<'_>, way: &LingualWay, part: &mut Part) {
     part.connectors.push(plate(facts, way));
     part.findings.push(bar_finding(facts, way, room, second, probed));
     part.findings.extend(tori_in_way(facts, way));
-    part.findings.extend(gaps(way));
+    part.findings.extend(gaps(facts, way));
     if !probed {
-        let (finding, question) = unprobed(way);
+        let (finding, question) = unprobed(facts, way);
         part.findings.push(finding);
         part.questions.push(question);
     }
@@ -156,7 +156,7 @@ fn bar_shown(facts: &Facts<'_>, school: &School<'_>, room: &Room<'_>, probed: bo
         units::mm(room.rule.number),
         school.depth.shown().source,
     )];
-    reasons.push(station_words(room.station));
+    reasons.push(station_words(facts, room.station));
     reasons.extend(torus_reasons(facts, room.station));
     if !probed {
         reasons.push("the floor of the mouth was not probed: the scan shows it in one position only".into());
@@ -172,8 +172,9 @@ fn bar_shown(facts: &Facts<'_>, school: &School<'_>, room: &Room<'_>, probed: bo
 }
 
 /// Depth of a station in words, with its place.
-fn station_words(station: &WayStation) -> String {
-    let place = format!("at {}, {} along the arch", station.tooth, units::mm(station.s_mm));
+fn station_words(facts: &Facts<'_>, station: &WayStation) -> String {
+    let place =
+        format!("at {}, {} along the arch", facts.tooth_words(station.tooth), units::mm(station.s_mm));
     let recorded = match &station.wall {
         Ok(wall) => format!("the scan records {}", recorded_words(wall)),
         Err(reason) => format!("the wall is not measured on the scan, because {}", reason.because),
@@ -205,7 +206,7 @@ fn torus_reasons(facts: &Facts<'_>, station: &WayStation) -> Vec<String> {
                 side_word(torus.side),
                 units::mm(torus.height_mm),
                 units::mm(t.from_mm),
-                station.tooth,
+                facts.tooth_words(station.tooth),
                 units::mm(t.to_mm),
             ))
         })
@@ -255,11 +256,11 @@ fn bar_finding(
     };
     let tori = torus_reasons(facts, room.station);
     let because = if tori.is_empty() { String::new() } else { format!(" In the way: {}.", tori.join("; ")) };
-    let (from, to) = way.teeth;
-    let says = format!("{says}{because} Way from {from} to {to}; {}.", station_words(room.station));
+    let (from, to) = (facts.tooth_words(way.teeth.0), facts.tooth_words(way.teeth.1));
+    let says = format!("{says}{because} Way from {from} to {to}; {}.", station_words(facts, room.station));
     let place = Where::tooth(room.station.tooth).at(&room.station.margin).words(format!(
         "lingual of {}, {} along the arch from {from}",
-        room.station.tooth,
+        facts.tooth_words(room.station.tooth),
         units::mm(room.station.s_mm)
     ));
     Finding::new(CHECK.id, code, verdict, says)
@@ -273,7 +274,7 @@ fn sublingual(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
     let below = facts.rules.get("sublingual_below_margin_mm");
     let height = facts.rules.get("sublingual_height_mm");
     let required = below.number + height.number;
-    let (room_mm, at, mut reasons) = least_depth(way);
+    let (room_mm, at, mut reasons) = least_depth(facts, way);
     reasons.push(format!(
         "{} from the margin and {} high on the floor ({})",
         units::mm(below.number),
@@ -298,7 +299,7 @@ fn sublingual(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
 
 fn plate(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
     let rule = facts.rules.get("plate_depth_mm");
-    let (room_mm, at, mut reasons) = least_depth(way);
+    let (room_mm, at, mut reasons) = least_depth(facts, way);
     reasons.push(format!(
         "taught instead of a bar where the depth is under {} ({}); it needs rests at both ends and covers the gingiva",
         units::mm(rule.number),
@@ -320,11 +321,11 @@ fn plate(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
     }
 }
 
-fn least_depth(way: &LingualWay) -> (Option<f64>, Option<Point>, Vec<String>) {
+fn least_depth(facts: &Facts<'_>, way: &LingualWay) -> (Option<f64>, Option<Point>, Vec<String>) {
     let least =
         way.stations.iter().filter_map(|s| s.depth_mm().map(|d| (d, s))).min_by(|a, b| a.0.total_cmp(&b.0));
     match least {
-        Some((mm, s)) => (Some(units::json(mm)), Some(s.margin), vec![station_words(s)]),
+        Some((mm, s)) => (Some(units::json(mm)), Some(s.margin), vec![station_words(facts, s)]),
         None => (None, None, Vec::new()),
     }
 }
@@ -347,7 +348,7 @@ fn tori_in_way(facts: &Facts<'_>, way: &LingualWay) -> Vec<Finding> {
                 side_word(torus.side),
                 units::mm(torus.height_mm),
                 units::mm(from),
-                station.tooth
+                facts.tooth_words(station.tooth)
             );
             let place = Where::tooth(station.tooth).at(&torus.summit);
             let figure = depth_estimate(facts, &WayStation { probed_mm: None, ..station.clone() }, from);
@@ -361,11 +362,11 @@ fn tori_in_way(facts: &Facts<'_>, way: &LingualWay) -> Vec<Finding> {
 }
 
 /// Stretches where no wall could be measured.
-fn gaps(way: &LingualWay) -> Option<Finding> {
+fn gaps(facts: &Facts<'_>, way: &LingualWay) -> Option<Finding> {
     let mut teeth: Vec<Tooth> = way.stations.iter().filter(|s| s.wall.is_err()).map(|s| s.tooth).collect();
     teeth.dedup();
     let reason = way.stations.iter().find_map(|s| s.wall.as_ref().err())?;
-    let names: Vec<String> = teeth.iter().map(Tooth::to_string).collect();
+    let names: Vec<String> = teeth.iter().map(|t| facts.tooth_words(*t)).collect();
     let says =
         format!("The lingual wall was not measured at {}, because {}.", names.join(", "), reason.because);
     let finding = Finding::new(CHECK.id, "way_with_gaps", Verdict::Caution, says);
@@ -376,7 +377,7 @@ fn gaps(way: &LingualWay) -> Option<Finding> {
 }
 
 /// Which teeth to probe: where the recorded wall is least, the middle, and both ends.
-fn unprobed(way: &LingualWay) -> (Finding, Question) {
+fn unprobed(facts: &Facts<'_>, way: &LingualWay) -> (Finding, Question) {
     let least = way
         .stations
         .iter()
@@ -388,7 +389,7 @@ fn unprobed(way: &LingualWay) -> (Finding, Question) {
         [Some(way.teeth.0), Some(way.teeth.1), least, middle].into_iter().flatten().collect();
     teeth.sort_by_key(|t| t.along());
     teeth.dedup();
-    let names: Vec<String> = teeth.iter().map(Tooth::to_string).collect();
+    let names: Vec<String> = teeth.iter().map(|t| facts.tooth_words(*t)).collect();
     let list = names.join(", ");
     let finding = Finding::new(
         CHECK.id,
