@@ -1,6 +1,6 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
-use crate::anatomy::{Anatomy, teeth};
+use crate::anatomy::{Anatomy, Region, teeth};
 use crate::case::{Arch, Case, PathWanted, Scan};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
@@ -98,7 +98,7 @@ impl<'c> Facts<'c> {
             || ArchFacts::new(case, case.file.restored),
             || ArchFacts::new(case, case.file.restored.opposing()),
         );
-        let restored = restored?;
+        let mut restored = restored?;
         let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
         let (clearance, articulation) = relation(&restored, opposing.as_ref(), opening.as_ref().ok(), rules);
@@ -114,6 +114,13 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
+        let surface = restored.surface.mesh();
+        for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
+            let region = &mut restored.anatomy.region[v as usize];
+            if *region != Region::Tooth {
+                *region = Region::Torus;
+            }
+        }
         Some(Facts {
             case,
             rules,

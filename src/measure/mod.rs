@@ -4,6 +4,7 @@ pub mod articulation;
 pub mod clearance;
 pub mod column;
 pub mod connector;
+pub mod crest_line;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
