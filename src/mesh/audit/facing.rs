@@ -3,7 +3,7 @@
 //! *Volume.* The signed volume between the surface and cones from the middle of its border: for a closed surface the
 //! volume itself, for an open scan the body of teeth and ridge above the border. *Features.* Crowns are domes and
 //! pits are few (on every scan that was tried domes are more than twice the pits in area). A surface faces inward
-//! where the volume is negative, and, if it is open, no preponderance of domes contradicts. It is a negative where its
+//! where the volume is negative and, if it is open, pits prevail or, without either, the volume is large. It is a negative where its
 //! volume is positive, but pits prevail.
 
 use super::coarse::{Coarse, Features};
@@ -25,6 +25,8 @@ pub enum Facing {
 
 /// Volume over area to the power of 1.5, under which an open surface is too flat to tell. A sphere has 0.094.
 const FLAT: f64 = 0.003;
+/// The same for a surface without round features, which only its bulk can accuse; open scans have 0.025 and more.
+const DEEP: f64 = 0.015;
 /// Pits must prevail by this factor, and measure this much, mm2, before a surface is called a negative.
 const PREVAIL: f64 = 1.2;
 const LEAST_MM2: f64 = 40.0;
@@ -50,7 +52,9 @@ pub fn facing(mesh: &Mesh) -> Facing {
     }
     match Coarse::new(mesh).map(|c| c.features()) {
         Some(f) if f.domes_mm2 > f.pits_mm2 => Facing::Unsure,
-        _ => Facing::Inward,
+        Some(f) if f.pits_mm2 > LEAST_MM2 => Facing::Inward,
+        _ if bulk < -DEEP => Facing::Inward,
+        _ => Facing::Unsure,
     }
 }
 
@@ -100,14 +104,14 @@ fn is_negative(features: &Features) -> bool {
 
 /// Closed pieces of size that face inward though the whole does not, and are no inner walls.
 fn inward_pieces(mesh: &Mesh, shells: &Shells) -> Option<Defect> {
-    let inner = shells.inner(mesh);
-    let bad: Vec<_> = shells
-        .pieces
-        .iter()
-        .enumerate()
-        .filter(|(i, p)| p.closed && p.volume_mm3 < 0.0 && !shells.is_debris(*i as u32) && !inner[*i])
-        .collect();
-    let (_, first) = bad.first()?;
+    let inward = |i: usize| shells.pieces[i].closed && shells.pieces[i].volume_mm3 < 0.0;
+    let mut bad: Vec<usize> =
+        (0..shells.pieces.len()).filter(|i| inward(*i) && !shells.is_debris(*i as u32)).collect();
+    if !bad.is_empty() {
+        let inner = shells.inner(mesh);
+        bad.retain(|i| !inner[*i]);
+    }
+    let first = &shells.pieces[*bad.first()?];
     Some(Defect {
         kind: DefectKind::InsideOut,
         count: bad.len(),
