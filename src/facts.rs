@@ -1,13 +1,14 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan};
+use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::mesh::audit::{self, Defect};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
@@ -26,6 +27,8 @@ pub struct ArchFacts<'c> {
     pub surface: Surface,
     /// What is where.
     pub anatomy: Anatomy,
+    /// What is wrong with the file and its surface.
+    pub defects: Vec<Defect>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -47,7 +50,9 @@ impl<'c> ArchFacts<'c> {
         };
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface, anatomy })
+        let mut defects = scan.import.defects.clone();
+        defects.extend(audit::audit(mesh, &topology));
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
 
@@ -89,6 +94,8 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// What is wrong with the pair of scans.
+    pub pair_defects: Vec<Defect>,
 }
 
 impl<'c> Facts<'c> {
@@ -133,7 +140,13 @@ impl<'c> Facts<'c> {
             undercut,
             surveyor,
             tori,
+            pair_defects: Vec::new(),
         })
+    }
+
+    /// A tooth number as the case writes its numbers.
+    pub fn tooth_words(&self, tooth: Tooth) -> String {
+        tooth.show(self.case.file.notation)
     }
 }
 
