@@ -4,11 +4,12 @@ use crate::anatomy::{Anatomy, teeth};
 use crate::case::{Arch, Case, PathWanted, Scan};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
-use crate::measure::articulation::{self, ArticulationFact};
+use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
+use crate::measure::clearance::{self, Clearance};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::{Mesh, Topology};
-use crate::report::{ArticulationState, ChosenBy};
+use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
 
@@ -44,8 +45,9 @@ impl<'c> ArchFacts<'c> {
             marks: (arch == case.file.restored).then_some(&case.file.marks),
             labels: scan.labels.as_deref(),
         };
-        let anatomy = teeth::read(mesh, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface: Surface::new(mesh), anatomy })
+        let surface = Surface::new(mesh);
+        let anatomy = teeth::read(&surface, &topology, &known);
+        Some(ArchFacts { arch, scan, topology, surface, anatomy })
     }
 }
 
@@ -75,6 +77,8 @@ pub struct Facts<'c> {
     pub opposing: Option<ArchFacts<'c>>,
     /// From the restored tissue toward the opposing arch.
     pub opening: Measured<Direction>,
+    /// Clearance of every vertex of the restored arch, where there is another arch and an opening direction.
+    pub clearance: Option<Vec<Clearance>>,
     /// How the arches stand to each other.
     pub articulation: ArticulationFact,
     /// The withdrawal direction.
@@ -97,21 +101,7 @@ impl<'c> Facts<'c> {
         let restored = restored?;
         let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
-        let articulation = match (&opposing, &opening) {
-            (Some(other), Ok(up)) => articulation::state(
-                &restored.surface,
-                &other.surface,
-                up,
-                rules.number("contact_gap_mm"),
-                rules.number("overlap_allowed_mm"),
-            ),
-            _ => ArticulationFact {
-                state: ArticulationState::Unknown,
-                contacts: Vec::new(),
-                deepest_overlap: None,
-                least_gap: None,
-            },
-        };
+        let (clearance, articulation) = relation(&restored, opposing.as_ref(), opening.as_ref().ok(), rules);
         let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
         let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let marks = &case.file.marks;
@@ -124,8 +114,40 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
-        Some(Facts { case, rules, restored, opposing, opening, articulation, path, undercut, surveyor, tori })
+        Some(Facts {
+            case,
+            rules,
+            restored,
+            opposing,
+            opening,
+            clearance,
+            articulation,
+            path,
+            undercut,
+            surveyor,
+            tori,
+        })
     }
+}
+
+fn relation(
+    restored: &ArchFacts<'_>,
+    opposing: Option<&ArchFacts<'_>>,
+    opening: Option<&Direction>,
+    rules: &Rules,
+) -> (Option<Vec<Clearance>>, ArticulationFact) {
+    let (Some(other), Some(opening)) = (opposing, opening) else {
+        return (None, ArticulationFact::unknown());
+    };
+    let (restored, opposing) = (&restored.surface, &other.surface);
+    let map = clearance::map(restored, opposing, opening);
+    let pair = Pair { restored, opposing, opening: *opening, map: &map };
+    let limits = ContactLimits {
+        contact_gap_mm: rules.number("contact_gap_mm"),
+        overlap_allowed_mm: rules.number("overlap_allowed_mm"),
+    };
+    let fact = articulation::of_map(&pair, &limits);
+    (Some(map), fact)
 }
 
 /// Settings of the torus detector from the table of rules.

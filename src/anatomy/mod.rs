@@ -2,10 +2,20 @@
 //!
 //! Where neither a mark nor a finder gives a thing, it is absent and a [`NotMeasured`] says what would settle it.
 
+pub mod arch_form;
+pub mod crest;
+pub mod crowns;
+pub mod curves;
 pub mod frame;
+pub mod guess;
+pub mod plan;
 pub mod presence;
+pub mod region;
 pub mod spans;
+pub mod symmetry;
 pub mod teeth;
+#[cfg(test)]
+mod test_casts;
 
 use crate::case::{SpanKind, Tooth};
 use crate::estimate::{Measured, NotMeasured};
@@ -103,6 +113,10 @@ pub struct Anatomy {
     pub crowns: Vec<Crown>,
     /// Why crowns are missing that the chart calls present.
     pub crowns_lacking: Option<NotMeasured>,
+    /// Teeth whose marked margin encloses no crown, with the reason.
+    pub margins_unused: Vec<(Tooth, NotMeasured)>,
+    /// Marked crest lines that fit no span of the chart, by their order in the case file.
+    pub unused_crests: Vec<usize>,
     /// Spans from the patient's right to left; of the restored arch only.
     pub spans: Vec<Span>,
     /// Region of each vertex.

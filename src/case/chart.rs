@@ -87,12 +87,13 @@ impl Chart {
             .collect()
     }
 
-    /// Whether the tooth stands in the mouth when the denture is made: not missing, not to be extracted, not
-    /// replaced by a pontic, an implant crown or a closed gap.
-    pub fn stands(&self, tooth: Tooth) -> bool {
-        ![&self.missing, &self.extractions, &self.replaced, &self.no_space, &self.pontics, &self.implants]
-            .iter()
-            .any(|list| list.contains(&tooth))
+    /// Whether a crown stands at a place of the arch when the denture is made: the tooth itself, a pontic or an
+    /// implant crown.
+    pub fn crown_at(&self, tooth: Tooth) -> bool {
+        let gone =
+            [&self.missing, &self.extractions, &self.replaced].iter().any(|list| list.contains(&tooth));
+        let filled = self.pontics.contains(&tooth) || self.implants.contains(&tooth);
+        !self.no_space.contains(&tooth) && (filled || !gone)
     }
 }
 
@@ -106,7 +107,7 @@ struct Considered {
 /// The places of the arch that count, from the patient's right to left (rules 1 to 4).
 fn considered(chart: &Chart, arch: Arch, abutments: &[Tooth]) -> Vec<Considered> {
     let missing = chart.counted_missing(arch);
-    let abutment = |t: Tooth| chart.stands(t) && abutments.contains(&t);
+    let abutment = |t: Tooth| chart.crown_at(t) && abutments.contains(&t);
     teeth_of(arch)
         .filter(|t| !chart.no_space.contains(t))
         .filter(|&t| match t.place() {

@@ -5,6 +5,7 @@
 
 pub mod chart;
 pub mod file;
+pub mod labels;
 pub mod notation;
 pub mod tooth;
 

@@ -1,4 +1,21 @@
 //! Bytes to [`Import`]: the format is told by content, vertices are welded by position, coordinates scaled to mm.
+//!
+//! Each format has its own entry point that takes the whole file and gives a [`Soup`] of vertices and triangles as the
+//! file has them; [`weld`] makes the surface of it. No count that a file states is believed: memory is bounded by the
+//! bytes that are there.
+
+mod error;
+pub mod obj;
+pub mod ply;
+mod ply_rows;
+mod polygon;
+mod sniff;
+pub mod stl_ascii;
+pub mod stl_binary;
+mod text;
+mod weld;
+
+pub use error::{LoadError, Place};
 
 use crate::mesh::Mesh;
 use crate::mesh::audit::Defect;
@@ -47,7 +64,7 @@ pub struct VertexProperty {
 /// What a scan file held.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Import {
-    /// The welded surface, mm.
+    /// The welded surface, mm. Its vertices stand in the order in which the file first names their positions.
     pub mesh: Mesh,
     /// Format of the file.
     pub format: Format,
@@ -69,18 +86,42 @@ pub struct Import {
     pub defects: Vec<Defect>,
 }
 
-/// Why bytes hold no surface.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum LoadError {
-    /// Nothing in it.
-    #[error("the file is empty; export the scan again")]
-    Empty,
+/// Vertices and triangles as a file has them: not welded, in the file's own unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Soup {
+    /// Format of the file.
+    pub format: Format,
+    /// Vertices in the file's order and unit; finite.
+    pub vertices: Vec<[f64; 3]>,
+    /// Triangles, as indices of vertices; in range.
+    pub triangles: Vec<[u32; 3]>,
+    /// For each triangle the polygon of the file that it belongs to; `None` where they are one and the same.
+    pub face_of: Option<Vec<u32>>,
+    /// One colour a vertex.
+    pub colours: Option<Vec<[u8; 3]>>,
+    /// Other properties, one value a vertex of the file.
+    pub properties: Vec<VertexProperty>,
+    /// What was wrong with the file.
+    pub defects: Vec<Defect>,
 }
 
 /// Reads a scan. `bytes` are the whole file; coordinates are multiplied by the unit's millimetres.
 ///
 /// # Errors
 /// What is wrong, at which byte or line, and what to do about it.
-pub fn read(_bytes: &[u8], _unit: LengthUnit) -> Result<Import, LoadError> {
-    Err(LoadError::Empty)
+pub fn read(bytes: &[u8], unit: LengthUnit) -> Result<Import, LoadError> {
+    weld::weld(soup(bytes)?, unit)
+}
+
+/// Reads a scan as the file has it: not welded, not scaled.
+///
+/// # Errors
+/// As [`read`].
+pub fn soup(bytes: &[u8]) -> Result<Soup, LoadError> {
+    match sniff::kind(bytes)? {
+        sniff::Kind::StlBinary => stl_binary::read(bytes),
+        sniff::Kind::StlAscii => stl_ascii::read(bytes),
+        sniff::Kind::Ply => ply::read(bytes),
+        sniff::Kind::Obj => obj::read(bytes),
+    }
 }

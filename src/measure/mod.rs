@@ -2,7 +2,9 @@
 
 pub mod articulation;
 pub mod clearance;
+pub mod column;
 pub mod connector;
+pub mod crest_line;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
@@ -11,3 +13,6 @@ pub mod site_room;
 pub mod survey_line;
 pub mod torus;
 pub mod undercut;
+
+#[cfg(test)]
+pub(crate) mod shapes;

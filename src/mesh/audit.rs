@@ -48,6 +48,8 @@ pub enum DefectKind {
     UnusedVertex,
     /// Lines or bytes of the file that were not read.
     IgnoredContent,
+    /// The text of the file ends before its own end mark.
+    UnfinishedFile,
     /// Faces with more than three corners that were split.
     PolygonSplit,
     /// Coordinates so far from the origin that the file's own number format rounds them.

@@ -21,6 +21,7 @@ const ROWS: &[Row] = {
     Row("abutment_crown_height_mm", AtLeast, 4.0, (1.0, 12.0), Mm, "HSIU", Secondary, "Crown height of the abutment beside an attachment; 4 to 6 mm are taught"),
     Row("contact_gap_mm", Setting, 0.20, (0.0, 1.0), Mm, "HOUSE", ProjectChoice, "Gap up to which opposing surfaces count as in contact when the articulation is told"),
     Row("overlap_allowed_mm", AtMost, 0.30, (0.0, 3.0), Mm, "KAK", Published, "Deepest overlap of the arches still taken for contact; virtual bites overlap by tenths of a millimetre"),
+    Row("articulation_lever_deg", Setting, 0.1, (0.0, 1.0), Deg, "KAK", Published, "Roll or pitch by which a virtual bite can be off; it lowers the certainty of every figure beyond the polygon of contacts"),
     // Undercut, by clasp
     Row("undercut_cast_circumferential_mm", Setting, 0.25, (0.05, 1.0), Mm, "ANK", Published, "Undercut for a cast circumferential clasp"),
     Row("undercut_bar_mm", Setting, 0.50, (0.05, 1.0), Mm, "ANK", Published, "Undercut for a cast bar clasp; other texts keep 0.25 mm for cobalt-chromium"),

@@ -1,0 +1,181 @@
+//! What each vertex belongs to: crowns, gingiva, residual ridge, palate, trimmed base.
+
+use std::collections::BinaryHeap;
+
+use super::{Crown, KnownFrame, Region, Span, curves};
+use crate::case::Arch;
+use crate::mesh::{FaceId, Mesh, Topology, VertexId};
+use crate::space::Vector;
+
+/// Half the width of the strip about a crest line that counts as residual ridge, mm.
+const RIDGE_HALF_WIDTH_MM: f64 = 5.0;
+/// Way over the surface from a crown's margin or a ridge within which soft tissue is called gingiva, mm.
+const GINGIVA_MM: f64 = 8.0;
+/// Turn between neighbouring triangles that still lie in one flat face, degrees.
+const FLAT_DEG: f64 = 2.0;
+/// Least area of a flat face that was trimmed on a model, mm2.
+const BASE_MM2: f64 = 80.0;
+/// Least length of the mean normal of a trimmed face.
+const BASE_STRAIGHT: f64 = 0.99;
+/// Greatest thickness of a trimmed face, mm.
+const BASE_THICK_MM: f64 = 0.6;
+
+/// Triangles of flat trimmed faces of a model: large, plane patches such as no tissue forms.
+pub fn base(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
+    let normals: Vec<Option<Vector>> = (0..mesh.faces().len() as u32).map(|f| mesh.face_normal(f)).collect();
+    let least = crate::space::cos(FLAT_DEG.to_radians());
+    let mut group = vec![u32::MAX; mesh.faces().len()];
+    let mut flat = vec![false; mesh.faces().len()];
+    for seed in 0..mesh.faces().len() {
+        let (Some(_), true) = (normals[seed], group[seed] == u32::MAX) else { continue };
+        let (mut patch, mut next) = (vec![seed as FaceId], 0);
+        group[seed] = seed as u32;
+        while let Some(&f) = patch.get(next) {
+            next += 1;
+            let Some(n) = normals[f as usize] else { continue };
+            for e in topology.edges_of_face(f) {
+                for &g in topology.faces_of_edge(e) {
+                    let alike = normals[g as usize].is_some_and(|m| m.dot(&n) >= least);
+                    if group[g as usize] == u32::MAX && alike {
+                        group[g as usize] = seed as u32;
+                        patch.push(g);
+                    }
+                }
+            }
+        }
+        if is_trimmed(mesh, &patch) {
+            patch.iter().for_each(|&f| flat[f as usize] = true);
+        }
+    }
+    flat
+}
+
+fn is_trimmed(mesh: &Mesh, patch: &[FaceId]) -> bool {
+    let (mut sum, mut area) = (Vector::zeros(), 0.0);
+    for &f in patch {
+        let n = mesh.doubled_area_normal(f) / 2.0;
+        sum += n;
+        area += n.norm();
+    }
+    if area < BASE_MM2 || sum.norm() < BASE_STRAIGHT * area {
+        return false;
+    }
+    let n = sum / sum.norm();
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for p in patch.iter().flat_map(|&f| mesh.corners(f)) {
+        let h = p.coords.dot(&n);
+        low = low.min(h);
+        high = high.max(h);
+    }
+    high - low < BASE_THICK_MM
+}
+
+/// What is known when regions are told.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a> {
+    /// The arch.
+    pub arch: Arch,
+    /// Crowns.
+    pub crowns: &'a [Crown],
+    /// Spans.
+    pub spans: &'a [Span],
+    /// Frame.
+    pub frame: Option<&'a KnownFrame>,
+}
+
+/// Region and FDI number (0 = none) of each vertex. Tori are not told here.
+pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<Region>, Vec<u8>) {
+    let n = mesh.vertices().len();
+    let mut region = vec![Region::Other; n];
+    let mut tooth_of = vec![0u8; n];
+    let flat = base(mesh, topology);
+    for (f, corners) in mesh.faces().iter().enumerate().filter(|(f, _)| flat[*f]) {
+        debug_assert!(flat[f]);
+        corners.iter().for_each(|&v| region[v as usize] = Region::Base);
+    }
+    for crown in known.crowns {
+        for &v in &crown.vertices {
+            region[v as usize] = Region::Tooth;
+            tooth_of[v as usize] = crown.tooth.number();
+        }
+    }
+    for crest in known.spans.iter().filter_map(|s| s.crest.as_ref().ok()) {
+        paint_ridge(mesh, crest, &mut region);
+    }
+    let seeds: Vec<VertexId> = (0..n as u32)
+        .filter(|&v| matches!(region[v as usize], Region::Tooth | Region::ResidualRidge))
+        .collect();
+    for v in within(mesh, topology, &seeds, GINGIVA_MM) {
+        if region[v as usize] == Region::Other {
+            region[v as usize] = Region::Gingiva;
+        }
+    }
+    if known.arch == Arch::Maxilla && !known.crowns.is_empty() {
+        paint_palate(mesh, known, &mut region);
+    }
+    (region, tooth_of)
+}
+
+fn paint_ridge(mesh: &Mesh, crest: &[crate::space::Point], region: &mut [Region]) {
+    let reach = Vector::repeat(RIDGE_HALF_WIDTH_MM);
+    let Some(first) = crest.first() else { return };
+    let (low, high) = crest.iter().fold((*first, *first), |(l, h), p| (l.inf(p), h.sup(p)));
+    let (low, high) = (low - reach, high + reach);
+    for (v, p) in mesh.vertices().iter().enumerate() {
+        let near = (0..3).all(|k| p[k] >= low[k] && p[k] <= high[k]);
+        if near
+            && region[v] == Region::Other
+            && curves::distance_mm(crest, p).is_some_and(|d| d <= RIDGE_HALF_WIDTH_MM)
+        {
+            region[v] = Region::ResidualRidge;
+        }
+    }
+}
+
+/// Soft tissue inside the upper arch, behind the front teeth and above the margins, is palate.
+fn paint_palate(mesh: &Mesh, known: &Known<'_>, region: &mut [Region]) {
+    let Some(frame) = known.frame.filter(|f| f.anterior_known) else { return };
+    let local: Vec<[f64; 3]> = known.crowns.iter().map(|c| frame.frame.local(&c.centre)).collect();
+    let back = local.iter().map(|l| l[0]).fold(f64::INFINITY, f64::min) - 8.0;
+    for (v, p) in mesh.vertices().iter().enumerate() {
+        if region[v] != Region::Other {
+            continue;
+        }
+        let [a, l, h] = frame.frame.local(p);
+        // The crowns on this side nearest in the anterior direction bound the palate laterally.
+        let beside = local
+            .iter()
+            .filter(|c| c[1] * l > 0.0)
+            .min_by(|c, d| (c[0] - a).abs().total_cmp(&(d[0] - a).abs()));
+        if h < 0.0 && a > back && beside.is_some_and(|c| l.abs() < c[1].abs() - 3.0 && a < c[0] + 8.0) {
+            region[v] = Region::Palate;
+        }
+    }
+}
+
+/// Vertices within a way over the edges of the surface from any of the seeds, ascending.
+fn within(mesh: &Mesh, topology: &Topology, seeds: &[VertexId], most_mm: f64) -> Vec<VertexId> {
+    let mut way = vec![f64::INFINITY; mesh.vertices().len()];
+    let mut queue = BinaryHeap::new();
+    for &v in seeds {
+        way[v as usize] = 0.0;
+        queue.push(std::cmp::Reverse((0u64, v)));
+    }
+    while let Some(std::cmp::Reverse((bits, v))) = queue.pop() {
+        // Distances are not negative, so their bits order as they do.
+        let so_far = f64::from_bits(bits);
+        if so_far > way[v as usize] {
+            continue;
+        }
+        for &f in topology.faces_of_vertex(v) {
+            for w in mesh.faces()[f as usize].into_iter().filter(|&w| w != v) {
+                let sum = so_far + (mesh.vertex(w) - mesh.vertex(v)).norm();
+                if sum <= most_mm && sum < way[w as usize] {
+                    way[w as usize] = sum;
+                    queue.push(std::cmp::Reverse((sum.to_bits(), w)));
+                }
+            }
+        }
+    }
+    (0..way.len() as u32).filter(|&v| way[v as usize] <= most_mm).collect()
+}

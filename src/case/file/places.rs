@@ -1,0 +1,102 @@
+//! Marks: points in the coordinates of the scan file, scaled to mm.
+
+use super::problem::Sheet;
+use super::raw::{Points, RawMarks};
+use super::read::{Given, Placed};
+use super::teeth::Numbering;
+use crate::case::{Chart, Marks, Tooth};
+use crate::space::{Plane, Point};
+use crate::units::LengthUnit;
+
+/// What the marks are read with.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ground<'c> {
+    pub(super) numbering: Numbering,
+    pub(super) chart: Option<&'c Chart>,
+    pub(super) unit: LengthUnit,
+}
+
+impl Ground<'_> {
+    fn point(self, raw: &[f64; 3]) -> Point {
+        let mm = self.unit.mm();
+        Point::new(raw[0] * mm, raw[1] * mm, raw[2] * mm)
+    }
+
+    fn points(self, raw: &Points) -> Vec<Point> {
+        raw.iter().map(|p| self.point(&p.value)).collect()
+    }
+
+    /// A line or outline of at least `least` points.
+    fn curve(self, raw: &Placed<Points>, least: usize, what: &str, sheet: &mut Sheet) -> Option<Vec<Point>> {
+        let points = self.points(&raw.value);
+        if points.len() >= least {
+            return Some(points);
+        }
+        if !sheet.names_within(&raw.key) {
+            let says = format!("{what} needs at least {least} points, but has {}", points.len());
+            sheet.at(raw, says, "mark more points along it");
+        }
+        None
+    }
+
+    fn curves(
+        self,
+        raw: &Given<Vec<Placed<Points>>>,
+        least: usize,
+        what: &str,
+        sheet: &mut Sheet,
+    ) -> Vec<Vec<Point>> {
+        raw.value().into_iter().flatten().filter_map(|c| self.curve(c, least, what, sheet)).collect()
+    }
+}
+
+/// Reads `[marks]`.
+pub(super) fn marks(raw: &Given<RawMarks>, ground: Ground<'_>, sheet: &mut Sheet) -> Marks {
+    let Some(raw) = raw.value() else { return Marks::default() };
+    let mut marks = Marks {
+        occlusal_plane: raw.occlusal_plane.get().and_then(|p| plane(p, ground, sheet)),
+        midline: raw.midline.value().map(|p| ground.point(&p.0)),
+        crests: ground.curves(&raw.crests, 2, "a crest line", sheet),
+        tori: ground.curves(&raw.tori, 3, "the outline of a torus", sheet),
+        tori_at: raw.tori_at.value().map_or(Vec::new(), |p| ground.points(p)),
+        ridge_ends: raw.ridge_ends.value().map_or(Vec::new(), |p| ground.points(p)),
+        ..Marks::default()
+    };
+    for (tooth, point) in ground.numbering.by_tooth(&raw.teeth, sheet) {
+        still_there(&tooth, ground, "its crown cannot be marked", sheet);
+        marks.teeth.insert(tooth.value, ground.point(&point.value));
+    }
+    for (tooth, margin) in ground.numbering.by_tooth(&raw.margins, sheet) {
+        still_there(&tooth, ground, "its gingival margin cannot be marked", sheet);
+        if let Some(curve) = ground.curve(margin, 3, "a gingival margin", sheet) {
+            marks.margins.insert(tooth.value, curve);
+        }
+    }
+    marks
+}
+
+/// A tooth that will be extracted still stands on the scan, so it may be marked.
+fn still_there(tooth: &Placed<Tooth>, ground: Ground<'_>, what: &str, sheet: &mut Sheet) {
+    if ground.chart.is_some_and(|c| c.extractions.contains(&tooth.value)) {
+        return;
+    }
+    ground.numbering.must_stand(tooth, ground.chart, what, sheet);
+}
+
+fn plane(raw: &Placed<Points>, ground: Ground<'_>, sheet: &mut Sheet) -> Option<[Point; 3]> {
+    if sheet.names_within(&raw.key) {
+        return None;
+    }
+    let points = ground.points(&raw.value);
+    let [a, b, c] = points.as_slice() else {
+        let says = format!("the occlusal plane is marked by three points, but {} are given", points.len());
+        sheet.at(raw, says, "mark three points on the occlusal plane, far from each other");
+        return None;
+    };
+    if Plane::through(a, b, c).is_none() {
+        let says = "the three points of the occlusal plane lie in one line";
+        sheet.at(raw, says, "mark one in front and one far back on either side");
+        return None;
+    }
+    Some([*a, *b, *c])
+}

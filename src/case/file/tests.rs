@@ -1,0 +1,208 @@
+use proptest::prelude::*;
+
+use super::*;
+use crate::case::{Arch, Notation, PathWanted, RestPlace, Surface, Tooth};
+use crate::space::Point;
+use crate::units::LengthUnit;
+
+const LIMITS: &[&str] = &["attachment_room_mm", "relief_mm"];
+
+/// The example of the design's contract, with every commented key in use.
+const FULL: &str = include_str!("../../../tests/faults/cases/full.toml");
+
+const HEAD: &str = "restored_arch = \"mandible\"\nscans = { mandible = \"l.stl\", maxilla = \"u.stl\" }\n";
+
+fn t(n: u8) -> Tooth {
+    Tooth::fdi(n).unwrap()
+}
+
+/// Keys and texts of all problems of a file that begins with [`HEAD`].
+fn problems(rest: &str) -> Vec<Problem> {
+    parse(&format!("{HEAD}{rest}"), LIMITS).map_or_else(|p| p.0, |_| Vec::new())
+}
+
+#[test]
+fn a_whole_case_file_is_read_as_written() {
+    let file = parse(FULL, LIMITS).unwrap();
+    assert_eq!((file.id.as_str(), file.restored), ("oban", Arch::Mandible));
+    assert_eq!(file.scans.mandible.as_deref(), Some("mandible.stl"));
+    assert_eq!(file.scans.unit, LengthUnit::Mm);
+    let chart = file.chart.unwrap();
+    assert_eq!(chart.missing, [t(36), t(37), t(45)]);
+    assert_eq!((chart.replaced, chart.no_space), (vec![t(38)], vec![t(14)]));
+    assert_eq!(file.design.abutments, [t(35), t(44)]);
+    assert_eq!(file.design.rests.len(), 3);
+    assert_eq!(file.design.rests[2].place, RestPlace::Cingulum);
+    let clasp = &file.design.clasps[0];
+    assert_eq!((clasp.tooth, clasp.surface, clasp.arm_mm), (t(35), Surface::Buccal, Some(15.0)));
+    assert!(matches!(file.path, PathWanted::Withdrawal(d) if d.z > 0.999_999));
+    assert!((file.attachment.unwrap().required_mm() - 5.0).abs() < 1e-12);
+    assert_eq!(file.probe_mm.into_iter().collect::<Vec<_>>(), [(t(31), 8.0), (t(35), 9.5)]);
+    assert_eq!(file.marks.midline, Some(Point::new(0.0, 25.0, 0.5)));
+    assert_eq!(file.marks.margins[&t(35)].len(), 3);
+    assert_eq!(file.marks.crests[0].len(), 2);
+    assert_eq!(file.limits, [("attachment_room_mm".to_owned(), 5.5)]);
+}
+
+#[test]
+fn scans_and_the_restored_arch_are_enough() {
+    let file = parse("restored_arch = \"maxilla\"\n[scans]\nmaxilla = \"/tmp/u.stl\"\n", LIMITS).unwrap();
+    assert_eq!((file.restored, file.id.as_str()), (Arch::Maxilla, "case"));
+    assert_eq!((file.chart, file.scans.mandible), (None, None));
+    assert!(matches!(file.path, PathWanted::Searched));
+    assert!((file.accuracy.scan_mm - 0.06).abs() < 1e-12);
+}
+
+#[test]
+fn the_notation_rules_values_and_keys_alike() {
+    let text = format!(
+        "{HEAD}chart = {{ notation = \"universal\", missing = [19, 18] }}\n\
+         design.abutments = [20]\nprobe.lingual_depth_mm = {{ 24 = 8.0 }}\n\
+         marks.teeth = {{ 20 = [1, 2, 3] }}\nmarks.margins = {{ 20 = [[1,2,3],[2,2,3],[2,3,3]] }}\n"
+    );
+    let file = parse(&text, LIMITS).unwrap();
+    assert_eq!(file.notation, Notation::Universal);
+    assert_eq!(file.chart.unwrap().missing, [t(36), t(37)]);
+    assert_eq!(file.design.abutments, [t(35)]);
+    assert!(file.probe_mm.contains_key(&t(31)) && file.marks.teeth.contains_key(&t(35)));
+    assert!(file.marks.margins.contains_key(&t(35)));
+    let palmer = format!(
+        "{HEAD}chart = {{ notation = \"palmer\", missing = [\"LL6\", \"7⏋\"] }}\n\
+        probe.lingual_depth_mm = {{ LL5 = 8.0 }}\n"
+    );
+    let file = parse(&palmer, LIMITS).unwrap();
+    assert_eq!(file.chart.unwrap().missing, [t(36), t(47)]);
+    assert!(file.probe_mm.contains_key(&t(35)));
+}
+
+#[test]
+fn universal_12_is_tooth_24_and_so_no_mandibular_tooth() {
+    let found = problems("chart = { notation = \"universal\", missing = [12] }\n");
+    assert_eq!(found.len(), 1);
+    assert!(found[0].says.contains("maxilla"), "{found:?}");
+    let text = "restored_arch = \"maxilla\"\nscans.maxilla = \"u.stl\"\nchart = { notation = \"universal\", missing = [12] }\n";
+    assert_eq!(parse(text, LIMITS).unwrap().chart.unwrap().missing, [t(24)]);
+}
+
+#[test]
+fn marks_follow_the_unit_of_the_scans_and_sizes_do_not() {
+    let text = "restored_arch = \"mandible\"\nscans = { mandible = \"l.stl\", unit = \"cm\" }\n\
+        marks.midline = [[1.0, 2.0, 3.0]]\nprobe.lingual_depth_mm = { 31 = 8 }\n";
+    let file = parse(text, LIMITS).unwrap();
+    assert_eq!(file.marks.midline, Some(Point::new(10.0, 20.0, 30.0)));
+    assert_eq!(file.probe_mm[&t(31)], 8.0);
+}
+
+#[test]
+fn a_withdrawal_of_any_length_is_a_direction() {
+    for scale in ["1e-200", "1.0", "1e200"] {
+        let text = format!("{HEAD}path.withdrawal = [0, 0, {scale}]\n");
+        assert!(
+            matches!(parse(&text, LIMITS).unwrap().path, PathWanted::Withdrawal(d) if d.z == 1.0),
+            "{scale}"
+        );
+    }
+}
+
+#[test]
+fn a_place_that_is_wrong_is_told_once() {
+    // One wrong value must not be told again as one that is missing or too short.
+    for (rest, key) in [
+        (
+            "attachment = { height_mm = \"3\", length_mm = 6, width_mm = 4, tooth_mm = 2 }\n",
+            "attachment.height_mm",
+        ),
+        ("design.rests = [{ tooth = 35, place = \"mesal\" }]\n", "design.rests[0].place"),
+        ("marks.occlusal_plane = [[0,0,0],[1,0,0],[1,\"a\",0]]\n", "marks.occlusal_plane[2][1]"),
+        ("marks.midline = [[0,0]]\n", "marks.midline"),
+        ("chart.missing = 36\n", "chart.missing"),
+    ] {
+        let found = problems(rest);
+        assert_eq!(found.len(), 1, "{rest}{found:?}");
+        assert_eq!(found[0].key, key);
+    }
+}
+
+#[test]
+fn no_toml_is_told_with_line_and_column() {
+    let found = problems("[chart]\nmissing = [36,\n[design]\n");
+    assert_eq!(found[0].line, 5, "{found:?}");
+    assert!(found[0].says.starts_with("not TOML"));
+    assert!(found.iter().all(|p| !p.says.is_empty() && !p.mend.is_empty()));
+    // A key given twice is told along with what else is wrong.
+    let found = problems("id = \"a\"\nid = \"b\"\ndesign.abutments = [99]\n");
+    assert_eq!(found.iter().map(|p| p.line).collect::<Vec<_>>(), [4, 5], "{found:?}");
+}
+
+#[test]
+fn a_file_that_is_no_case_file_is_refused_in_bounded_space() {
+    let many = "x".repeat(LONGEST + 1);
+    assert_eq!(parse(&many, LIMITS).unwrap_err().0.len(), 1);
+    let keys: String = (0..5000).map(|i| format!("k{i} = 1\n")).collect();
+    let found = parse(&keys, LIMITS).unwrap_err().0;
+    assert_eq!(found.len(), 201);
+    assert!(found[200].says.contains("more problems"));
+    let deep = format!("{HEAD}marks.crests = {}{}", "[".repeat(5000), "]".repeat(5000));
+    assert!(parse(&deep, LIMITS).is_err());
+}
+
+#[test]
+fn the_schema_takes_the_whole_case_and_refuses_wrong_ones() {
+    let schema = schema();
+    assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let json = |text: &str| serde_json::to_value(toml::from_str::<toml::Table>(text).unwrap()).unwrap();
+    let right = json(FULL);
+    assert!(validator.is_valid(&right), "{:?}", validator.iter_errors(&right).next());
+    let least = json("restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\n");
+    assert!(validator.is_valid(&least));
+    for wrong in [
+        "restored_arch = \"mandible\"\n",
+        "scans.mandible = \"l.stl\"\n",
+        "restored_arch = \"lower\"\nscans.mandible = \"l.stl\"\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nscans.colour = \"red\"\n",
+        "restored_arch = \"mandible\"\nscans.mandible = 3\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [36.5]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [99]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nmarks.midline = [1, 2]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\ndesign.rests = [{ tooth = 35 }]\n",
+    ] {
+        assert!(!validator.is_valid(&json(wrong)), "{wrong}");
+    }
+    // Every key is explained.
+    let text = schema.to_string();
+    for key in ["gingival margin", "notation", "withdrawal", "Standard uncertainties"] {
+        assert!(text.contains(key), "{key}");
+    }
+}
+
+proptest! {
+    #[test]
+    fn no_text_makes_the_reader_panic(text in ".{0,300}") {
+        let _ = parse(&text, LIMITS).map_err(|p| p.to_string());
+    }
+
+    /// Text made of the file's own words comes much further into the reader.
+    #[test]
+    fn no_shuffled_case_file_makes_the_reader_panic(
+        words in proptest::collection::vec(proptest::sample::select(FULL.split_inclusive([' ', '\n', '[', ',']).collect::<Vec<_>>()), 0..120)
+    ) {
+        let text: String = words.concat();
+        if let Err(found) = parse(&text, LIMITS) {
+            prop_assert!(!found.0.is_empty());
+            prop_assert!(found.0.iter().all(|p| p.line >= 1 && p.span.as_ref().is_none_or(|s| s.end <= text.len())));
+        }
+    }
+
+    /// One value of a sound file changed for another.
+    #[test]
+    fn no_exchanged_value_makes_the_reader_panic(at in 0usize..400, value in "(-?[0-9]{1,3}(\\.[0-9])?|\"[a-z]{0,6}\"|\\[\\]|\\{\\}|true|nan|1e400)") {
+        let places: Vec<_> = FULL.match_indices(['=', ',', '[']).map(|(i, _)| i).collect();
+        let i = places[at % places.len()];
+        let end = FULL[i + 1..].find([',', ']', '\n', '}']).map_or(FULL.len(), |e| i + 1 + e);
+        let text = format!("{} {value}{}", &FULL[..=i], &FULL[end..]);
+        if let Err(found) = parse(&text, LIMITS) {
+            prop_assert!(!found.0.is_empty());
+        }
+    }
+}

@@ -1,0 +1,297 @@
+//! Room for the attachment behind the abutment of a distal extension, by common practice and by the case's own parts.
+
+use super::{CHECK, Part, attachment_asked};
+use crate::anatomy::Span;
+use crate::case::Attachment;
+use crate::estimate::{Estimate, NotMeasured, Source};
+use crate::facts::Facts;
+use crate::locate::Surface;
+use crate::measure::crest_line::CrestLine;
+use crate::measure::site_room::{self, SiteAsked, SiteRoom, SiteSettings};
+use crate::mesh::Mesh;
+use crate::report::{Finding, Opposing, Question, SiteShown, Station, Verdict, Where};
+use crate::rules::{Mark, Rule, Sense, judge as judged};
+use crate::space::{Plane, Point, across, hypot};
+use crate::units::{self, Unit};
+
+/// Half the side of the square that stands for the planned occlusal plane, mm.
+const PLANE_HALF_MM: f64 = 100.0;
+/// Radius of curvature of a cusp or a ridge, mm, by which a triangle's edge gives its chord error.
+const CURVE_MM: f64 = 3.0;
+
+/// A site to judge.
+#[derive(Clone, Copy)]
+pub(super) struct Site<'a> {
+    pub facts: &'a Facts<'a>,
+    pub span: &'a Span,
+    pub line: &'a CrestLine,
+    pub profile: &'a [Station],
+    pub name: &'a str,
+}
+
+/// A distance between the arches at `at` with what it is subject to; `per_degree_mm` and `per_place_mm` say how it
+/// follows the opening direction and the placement of the crest.
+pub(super) fn estimate(
+    facts: &Facts<'_>,
+    mm: f64,
+    at: &Point,
+    per_degree_mm: f64,
+    per_place_mm: f64,
+) -> Estimate {
+    let accuracy = &facts.case.file.accuracy;
+    let chord = |mesh: &Mesh| mesh.mean_edge_mm() * mesh.mean_edge_mm() / (8.0 * CURVE_MM);
+    let over = facts.opposing.as_ref().map_or(0.0, |o| chord(o.mesh()));
+    let lever = facts.rules.number("articulation_lever_deg");
+    let relation = facts.opening.as_ref().map_or(accuracy.articulation_mm, |up| {
+        facts.articulation.articulation_mm_at(up, at, accuracy.articulation_mm, lever)
+    });
+    let direction = facts.restored.anatomy.frame.as_ref().map_or(1.0, |f| f.uncertainty_deg);
+    Estimate::new(mm, vec![])
+        .with(Source::Scan, std::f64::consts::SQRT_2 * accuracy.scan_mm)
+        .with(Source::Articulation, relation)
+        .with(Source::Direction, per_degree_mm * direction)
+        .with(Source::Spacing, hypot(chord(facts.restored.mesh()), over))
+        .with(Source::Marks, per_place_mm)
+}
+
+impl Site<'_> {
+    fn settings(&self) -> SiteSettings {
+        let rules = self.facts.rules;
+        let own = self.facts.case.file.attachment.as_ref();
+        SiteSettings {
+            zone_mm: rules.number("site_length_mm"),
+            clear_mm: rules.number("site_clear_of_abutment_mm"),
+            length_mm: own.map_or(rules.number("site_default_length_mm"), |a| a.length_mm),
+            width_mm: own.map_or(rules.number("site_default_width_mm"), |a| a.width_mm),
+            tilt_deg: rules.number("site_tilt_deg"),
+        }
+    }
+
+    fn measure(&self, opposing: &Surface) -> Result<SiteRoom, NotMeasured> {
+        let facts = self.facts;
+        let mesh = facts.restored.mesh();
+        let crown: Vec<Point> = self
+            .span
+            .front
+            .and_then(|t| facts.restored.anatomy.crown(t))
+            .map_or_else(Vec::new, |c| c.vertices.iter().map(|&v| mesh.vertex(v)).collect());
+        let crest: Vec<Point> = self.line.stations(0.5).into_iter().map(|s| s.1).collect();
+        site_room::best(&SiteAsked {
+            restored: &facts.restored.surface,
+            opposing,
+            opening: facts.opening.clone()?,
+            crest: &crest,
+            crown: &crown,
+            settings: self.settings(),
+        })
+    }
+
+    fn over_ridge(&self, from_mm: f64, to_mm: f64) -> bool {
+        self.profile
+            .iter()
+            .any(|s| s.opposing == Opposing::Ridge && (from_mm - 0.5..=to_mm + 0.5).contains(&s.s_mm))
+    }
+
+    fn words(&self, room: &SiteRoom) -> String {
+        let middle = units::mm((room.from_mm + room.to_mm) / 2.0);
+        match self.span.front {
+            Some(front) => format!("{}, {middle} behind {front}", self.name),
+            None => format!("{}, {middle} behind its front end", self.name),
+        }
+    }
+
+    fn place(&self, room: &SiteRoom) -> Where {
+        Where::span(&self.span.teeth).at(&room.at).words(self.words(room))
+    }
+
+    fn not_measured(&self, reason: &NotMeasured) -> Finding {
+        Finding::not_measured(
+            CHECK.id,
+            "attachment_room",
+            &format!("Room for an attachment over {}", self.name),
+            reason,
+        )
+        .at(Where::span(&self.span.teeth))
+    }
+}
+
+/// The planned occlusal plane as a surface.
+fn plane(marks: &[Point; 3]) -> Option<Surface> {
+    let plane = Plane::through(&marks[0], &marks[1], &marks[2])?;
+    let (u, v) = across(&plane.normal);
+    let at = |x: f64, y: f64| marks[0] + (u * x + v * y) * PLANE_HALF_MM;
+    let corners = vec![at(-1., -1.), at(1., -1.), at(1., 1.), at(-1., 1.)];
+    Mesh::new(corners, vec![[0, 1, 2], [0, 2, 3]]).ok().map(|m| Surface::new(&m))
+}
+
+/// Measures and judges a site: what goes into the span, and the findings and questions into `part`.
+pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
+    let other = site.facts.opposing.as_ref()?;
+    let room = match site.measure(&other.surface) {
+        Ok(room) => room,
+        Err(reason) => {
+            part.findings.push(site.not_measured(&reason));
+            return None;
+        }
+    };
+    let settings = site.settings();
+    if !site.over_ridge(room.from_mm, room.to_mm) {
+        judge_room(site, &room, "to the opposing arch", false, part);
+        return Some(shown(site, &room, &settings));
+    }
+    let marks = site.facts.case.file.marks.occlusal_plane;
+    let split = marks.as_ref().and_then(plane).and_then(|surface| site.measure(&surface).ok());
+    match split {
+        Some(room) => {
+            judge_room(
+                site,
+                &room,
+                "to the planned occlusal plane, over an opposing ridge whose denture takes the rest",
+                true,
+                part,
+            );
+            Some(shown(site, &room, &settings))
+        }
+        None => {
+            let reason = NotMeasured::new(
+                format!(
+                    "an opposing ridge stands there, and the {} are shared with an opposing denture",
+                    units::mm(room.room_mm)
+                ),
+                "the planned occlusal plane in [marks] occlusal_plane",
+            );
+            part.findings.push(site.not_measured(&reason).with("opposing", "ridge"));
+            None
+        }
+    }
+}
+
+fn shown(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> SiteShown {
+    let required = site.facts.case.file.attachment.as_ref().map(Attachment::required_mm);
+    SiteShown {
+        from_mm: units::json(room.from_mm),
+        to_mm: units::json(room.to_mm),
+        room_mm: units::json(room.room_mm),
+        pointwise_mm: room.pointwise_mm.map(units::json),
+        required_mm: required.map(units::json),
+        spare_mm: required.map(|r| units::json(room.room_mm - r)),
+        at_mm: units::json_place(&room.at),
+        footprint_mm: [settings.length_mm, settings.width_mm],
+        tilt_deg: room.tilt_deg.map(units::json),
+    }
+}
+
+/// The rule made of the case's own parts.
+fn own_rule(attachment: &Attachment) -> Rule {
+    Rule {
+        id: "attachment_required_mm",
+        sense: Sense::AtLeast,
+        number: attachment.required_mm(),
+        allowed: (0.0, 50.0),
+        unit: Unit::Mm,
+        source: "[attachment]",
+        mark: Mark::Derived,
+        says: "Relief, attachment, resin, tooth and adjustment as the case file gives them",
+        changed: false,
+    }
+}
+
+fn stack(a: &Attachment) -> String {
+    [
+        ("relief", a.relief_mm),
+        ("attachment", a.height_mm),
+        ("resin", a.resin_mm),
+        ("tooth", a.tooth_mm),
+        ("adjustment", a.adjustment_mm),
+    ]
+    .iter()
+    .filter(|(_, mm)| *mm > 0.0)
+    .map(|(what, mm)| format!("{what} {}", units::mm(*mm)))
+    .collect::<Vec<_>>()
+    .join(", ")
+}
+
+/// The findings of a measured room; `shared` where its ceiling is a plan, so that it can be short but never fits.
+fn judge_room(site: &Site<'_>, room: &SiteRoom, to: &str, shared: bool, part: &mut Part) {
+    let facts = site.facts;
+    let figure = estimate(facts, room.room_mm, &room.at, room.per_degree_mm, room.per_shift_mm / 2.0);
+    let practice = facts.rules.get("attachment_room_mm").clone();
+    let mut rules = vec![("attachment_room", practice)];
+    if let Some(own) = &facts.case.file.attachment {
+        rules.push(("own_parts", own_rule(own)));
+    }
+    let mut wanting = None;
+    for (code, rule) in rules {
+        let verdict = match judged(&figure, &rule) {
+            _ if !attachment_asked(facts) => Verdict::Caution,
+            Verdict::Fits if shared => Verdict::Caution,
+            Verdict::Fits | Verdict::Tight if !room.is_covered() => Verdict::NotMeasured,
+            clear => clear,
+        };
+        let finding = finding(site, room, (code, &rule, verdict), &figure, to);
+        if matches!(verdict, Verdict::Short | Verdict::Tight) {
+            wanting = Some(finding.says.clone());
+        }
+        part.findings.push(finding);
+    }
+    if let Some(because) = wanting {
+        part.questions.push(Question {
+            to: "dentist".into(),
+            text: format!(
+                "Please confirm the bite registration over {}; if it stands, which is to give way there: the \
+                 attachment, the opposing tooth or the height of the bite?",
+                site.name
+            ),
+            because,
+        });
+    }
+}
+
+fn finding(
+    site: &Site<'_>,
+    room: &SiteRoom,
+    (code, rule, verdict): (&str, &Rule, Verdict),
+    figure: &Estimate,
+    to: &str,
+) -> Finding {
+    let wanted = match &site.facts.case.file.attachment {
+        Some(own) if code == "own_parts" => format!("{} are needed ({})", units::mm(rule.number), stack(own)),
+        _ => format!(
+            "{} are wanted for a hinge with its tooth ({})",
+            units::mm(rule.number),
+            Mark::CommonPractice.words()
+        ),
+    };
+    let pointwise = room
+        .pointwise_mm
+        .map_or(String::new(), |mm| format!("; point by point the least gap is {}", units::mm(mm)));
+    let mut says = format!(
+        "At {} a rigid body finds {} {to}; {wanted}{pointwise}.",
+        site.words(room),
+        units::mm(room.room_mm)
+    );
+    if !room.is_covered() {
+        says.push_str(&format!(
+            " Opposing surface stands over only {} % of the footprint; what is missing there is not counted as room.",
+            units::digits(room.covered * 100.0, 0)
+        ));
+    }
+    if room.tissue_covered < 0.95 {
+        says.push_str(" The footprint reaches beyond the scanned ridge.");
+    }
+    let mut finding = Finding::new(CHECK.id, code, verdict, says)
+        .figure(figure, Unit::Mm)
+        .limit(rule.shown())
+        .at(site.place(room))
+        .with("from_mm", units::json(room.from_mm))
+        .with("to_mm", units::json(room.to_mm))
+        .with("worst_room_mm", units::json(room.worst.0))
+        .with("covered_share", units::json(room.covered));
+    if let Some(mm) = room.pointwise_mm {
+        finding = finding.with("pointwise_mm", units::json(mm));
+    }
+    if !room.is_covered() {
+        finding = finding.settled_by("a scan of the opposing arch without a hole over the site");
+    }
+    finding
+}

@@ -1,0 +1,160 @@
+//! Verdicts of room on a pair of plates that touch in four cusps, 5.05 mm apart or as a test says.
+
+use super::*;
+use crate::case::{Arch, Attachment, Case, CaseFile, Chart, Scan, Scans, Tooth};
+use crate::load::{Format, Import};
+use crate::measure::shapes::sheet;
+use crate::mesh::Mesh;
+use crate::report::{SiteShown, Verdict};
+use crate::rules::Rules;
+use crate::space::Point;
+use crate::units::LengthUnit;
+
+fn scan(mesh: Mesh) -> Option<Scan> {
+    let import = Import {
+        file_triangles: mesh.faces().len(),
+        file_vertices: mesh.vertices().len(),
+        welded_of: (0..mesh.vertices().len() as u32).collect(),
+        file_face_of: (0..mesh.faces().len() as u32).collect(),
+        mesh,
+        format: Format::StlBinary,
+        unit: LengthUnit::Mm,
+        colours: None,
+        properties: vec![],
+        defects: vec![],
+    };
+    Some(Scan { file: "plate.stl".into(), sha256: String::new(), import, labels: None })
+}
+
+/// A mandible as a level plate with four cusps `gap` high at its corners, under a plate at that height. Missing: 36
+/// and 37, the crest along the patient's left.
+fn pair(gap: f64, edit: impl FnOnce(&mut CaseFile)) -> Case {
+    let cusp = move |x: f64, y: f64| {
+        let r = crate::space::hypot(x.abs() - 25.0, y.abs() - 25.0);
+        gap * (1.0 - r / 2.0).max(0.0)
+    };
+    let mut file = CaseFile::bare("plates", Arch::Mandible, Scans::default());
+    file.chart =
+        Some(Chart { missing: [36, 37].map(|n| Tooth::fdi(n).unwrap()).to_vec(), ..Chart::default() });
+    file.marks.occlusal_plane = Some([
+        Point::new(0., 20., gap + 0.1),
+        Point::new(20., -20., gap + 0.1),
+        Point::new(-20., -20., gap + 0.1),
+    ]);
+    file.marks.midline = Some(Point::new(0., 25., gap));
+    file.marks.crests = vec![(0..=40).map(|k| Point::new(-15.0, -0.5 * f64::from(k), 0.0)).collect()];
+    edit(&mut file);
+    let mandible = scan(sheet(60.0, 0.5, true, cusp));
+    Case { file, mandible, maxilla: scan(sheet(60.0, 0.6, false, |_, _| gap)) }
+}
+
+fn checked(case: &Case) -> Part {
+    run(&Facts::new(case, &Rules::standard()).unwrap())
+}
+
+fn verdicts(part: &Part) -> Vec<(&str, Verdict)> {
+    part.findings.iter().map(|f| (f.code.as_str(), f.verdict)).collect()
+}
+
+fn site(part: &Part) -> SiteShown {
+    part.spans[0].site.clone().unwrap()
+}
+
+#[test]
+fn five_millimetres_and_a_half_tenth_are_tight() {
+    let part = checked(&pair(5.05, |_| {}));
+    assert_eq!(verdicts(&part), [("attachment_room", Verdict::Tight)]);
+    assert!(
+        (site(&part).room_mm - 5.05).abs() < 1e-6 && (site(&part).pointwise_mm.unwrap() - 5.05).abs() < 1e-6
+    );
+    let finding = &part.findings[0];
+    assert!(finding.says.contains("common practice, no published source"), "{}", finding.says);
+    assert!(finding.place.words.as_ref().unwrap().contains("span 36-37"));
+    assert!((0.10..0.20).contains(&finding.value.as_ref().unwrap().uncertainty));
+    assert_eq!(part.questions.len(), 1);
+}
+
+#[test]
+fn ample_room_fits_and_little_is_short() {
+    assert_eq!(verdicts(&checked(&pair(6.0, |_| {}))), [("attachment_room", Verdict::Fits)]);
+    let short = checked(&pair(4.0, |_| {}));
+    assert_eq!(verdicts(&short), [("attachment_room", Verdict::Short)]);
+    let stations = &short.spans[0].profile;
+    assert!(stations.windows(2).all(|w| w[1].s_mm - w[0].s_mm <= 0.5 + 1e-6));
+    assert!(stations.iter().all(|s| (s.along_opening_mm.unwrap() - 4.0).abs() < 1e-6));
+    assert!(stations.iter().all(|s| s.opposing == Opposing::Tooth));
+}
+
+#[test]
+fn own_parts_are_a_finding_of_their_own_and_both_are_shown() {
+    let own = Attachment {
+        mesh: None,
+        height_mm: 3.0,
+        length_mm: 4.0,
+        width_mm: 3.0,
+        tooth_mm: 2.5,
+        relief_mm: 0.5,
+        resin_mm: 0.5,
+        adjustment_mm: 0.0,
+    };
+    let part = checked(&pair(6.0, |f| f.attachment = Some(own)));
+    assert_eq!(verdicts(&part), [("attachment_room", Verdict::Fits), ("own_parts", Verdict::Short)]);
+    let site = site(&part);
+    assert_eq!((site.footprint_mm, site.required_mm), ([4.0, 3.0], Some(6.5)));
+    assert!((site.spare_mm.unwrap() + 0.5).abs() < 1e-6);
+}
+
+#[test]
+fn a_rigid_design_without_attachment_gets_a_statement() {
+    let part = checked(&pair(4.0, |f| f.design.request = Some(Request::Rigid)));
+    assert_eq!(verdicts(&part), [("attachment_room", Verdict::Caution)]);
+}
+
+#[test]
+fn arches_apart_get_no_verdict() {
+    let mut case = pair(6.0, |_| {});
+    let motion = crate::space::Motion::translation(0.0, 0.0, 40.0);
+    let scan = case.maxilla.as_mut().unwrap();
+    scan.import.mesh = scan.import.mesh.moved(&motion);
+    let part = checked(&case);
+    assert_eq!(verdicts(&part), [("not_in_occlusion", Verdict::NotMeasured)]);
+    assert!(part.findings[0].says.contains("40.00 mm apart"), "{}", part.findings[0].says);
+    assert!(part.spans[0].site.is_none());
+    case.maxilla = None;
+    assert_eq!(verdicts(&checked(&case)), [("not_in_occlusion", Verdict::NotMeasured)]);
+}
+
+#[test]
+fn over_an_opposing_ridge_it_never_fits() {
+    let missing = [36, 37, 26, 27].map(|n| Tooth::fdi(n).unwrap());
+    let over_ridge = |gap: f64, plane: Option<f64>| {
+        let part = checked(&pair(gap, |f| {
+            f.chart = Some(Chart { missing: missing.to_vec(), ..Chart::default() });
+            f.marks.occlusal_plane =
+                f.marks.occlusal_plane.map(|m| m.map(|p| Point::new(p.x, p.y, plane.unwrap_or(p.z))));
+        }));
+        assert!(part.spans[0].profile.iter().all(|s| s.opposing == Opposing::Ridge));
+        part
+    };
+    // Marked 8 mm above the tissue there is room up to the plane; what the opposing denture takes is not known.
+    let ample = over_ridge(12.0, Some(12.1));
+    assert_eq!(verdicts(&ample), [("attachment_room", Verdict::Caution)]);
+    let low = over_ridge(12.0, Some(4.0));
+    assert_eq!(verdicts(&low), [("attachment_room", Verdict::Short)]);
+    assert!((site(&low).room_mm - 4.0).abs() < 1e-6);
+}
+
+#[test]
+fn no_crest_and_no_opposing_surface_are_named() {
+    let part = checked(&pair(6.0, |f| f.marks.crests.clear()));
+    assert_eq!(verdicts(&part), [("no_crest", Verdict::NotMeasured)]);
+    assert!(part.findings[0].settled_by.as_ref().unwrap().contains("crests"));
+    let mut case = pair(6.0, |_| {});
+    let scan = case.maxilla.as_mut().unwrap();
+    let whole = scan.import.mesh.clone();
+    scan.import.mesh = whole.part(|f| whole.face_centre(f).x > -5.0).0;
+    let part = checked(&case);
+    assert_eq!(verdicts(&part), [("no_opposing_surface", Verdict::NotMeasured)]);
+    assert!(part.findings[0].says.contains("no opposing surface here"));
+    assert!(part.spans[0].profile.iter().all(|s| s.along_opening_mm.is_none()));
+}
