@@ -33,7 +33,9 @@ pub struct Levels {
 /// Form of a palate.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Palate {
-    /// Depth of the vault under the crest level, mm.
+    /// Level from which the depth of the vault counts, own z, mm.
+    pub level: f64,
+    /// Depth of the vault, mm.
     pub depth: f64,
     /// Width over which the side of the vault goes down, mm.
     pub reach: f64,
@@ -165,8 +167,10 @@ impl Cast {
 
     fn vault(&self, palate: &Palate, c: &Section, p: &Point) -> f64 {
         let from = -c.x - c.half + 1.0;
-        let down = step(-0.25, 1.0, from / palate.reach);
-        let mut level = c.top - 2.2 - palate.depth * (down - step(-0.25, 1.0, 0.0)).max(-0.2);
+        let down = step(-0.2, 1.0, from / palate.reach);
+        let side_level = c.top - 2.2;
+        // Deep inside, arch coordinates lose their meaning: there the level is that of the vault alone.
+        let mut level = side_level + (palate.level - palate.depth - side_level) * down;
         // Rugae: bowed ridges on both sides behind the incisors, running out toward the midline and backwards.
         let side = p.x.abs();
         let bow = -p.y - 7.0 - 0.25 * side + 0.6 * crate::space::sin(side * 0.8);
@@ -187,7 +191,8 @@ impl Cast {
             if far > 2.5 {
                 f = f.min(far);
             } else {
-                f = f.min(crown.value(crown.local(p)));
+                // Neighbours grow together under their contact, as a scan shows them.
+                f = smin(f, crown.value(crown.local(p)), 1.3);
             }
         }
         f
@@ -237,7 +242,9 @@ impl Cast {
         let c = self.section(&own);
         let wave = 0.6 * self.waves.at(0.7 * own.x, 0.7 * own.y, 0.0);
         let outer = c.x - c.half - self.limits.outer - wave;
-        let ends = (c.place.s - self.limits.ends[1]).max(self.limits.ends[0] - c.place.s);
+        // A palate ends by its own border: the ends of the arch hold only outside of it.
+        let release = if self.palate.is_some() { 3.0 * (-c.x - c.half - 3.0).max(0.0) } else { 0.0 };
+        let ends = (c.place.s - self.limits.ends[1]).max(self.limits.ends[0] - c.place.s) - release;
         let inner = match &self.palate {
             None => -c.x - c.half - self.limits.inner - wave,
             Some(palate) => palate.end_y - own.y + wave,

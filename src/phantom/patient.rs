@@ -114,10 +114,11 @@ fn arch(patient: &Patient, which: Arch) -> Cast {
         crowns,
         rises: Vec::new(),
         palate: (which == Arch::Maxilla).then_some(Palate {
+            level: stands.iter().map(|t| t.crown.origin.z).sum::<f64>() / stands.len().max(1) as f64 - 2.2,
             depth: 11.0 * k,
             reach: 15.0 * k,
             rugae: 0.7,
-            end_y: -47.0 * k,
+            end_y: -46.0 * k,
         }),
         limits: Limits { outer: 5.0, inner: 9.5, ends: ends.map(|e| e + 11.0 * e.signum()) },
         waves,

@@ -40,8 +40,13 @@ pub fn coarsened(
 ) -> Mesh {
     let size: Vec<f64> = mesh.vertices().par_iter().map(wanted).collect();
     let mut mesh = Collapse::new(mesh, &size).run();
-    for _ in 0..3 {
+    for round in 0..4 {
         mesh = relaxed(&mesh, field);
+        if round < 2 {
+            // Relaxed triangles let edges go that slivers held back.
+            let size: Vec<f64> = mesh.vertices().par_iter().map(wanted).collect();
+            mesh = Collapse::new(&mesh, &size).run();
+        }
     }
     mesh
 }
@@ -67,7 +72,7 @@ struct Collapse<'a> {
 }
 
 /// Share of the wanted length under which an edge goes: the mean of what stays is then about what was wanted.
-const SHORT: f64 = 0.78;
+const SHORT: f64 = 0.95;
 
 impl<'a> Collapse<'a> {
     fn new(mesh: &'a Mesh, size: &'a [f64]) -> Collapse<'a> {
@@ -160,16 +165,24 @@ impl<'a> Collapse<'a> {
     /// Whether no triangle around `gone` turns by more than about 40 degrees or becomes a sliver.
     fn keeps_facing(&self, kept: VertexId, gone: VertexId) -> bool {
         let at = |v: VertexId| self.vertices[v as usize];
-        self.around[gone as usize].iter().filter_map(|f| self.faces[*f as usize]).all(|corners| {
+        let doubled = |c: [Point; 3]| (c[1] - c[0]).cross(&(c[2] - c[0]));
+        let longest2 =
+            |c: &[Point; 3]| (0..3).map(|k| (c[(k + 1) % 3] - c[k]).norm_squared()).fold(0.0, f64::max);
+        let corners_around =
+            |v: VertexId| self.around[v as usize].iter().filter_map(|f| self.faces[*f as usize]);
+        let middle: Vector =
+            corners_around(gone).chain(corners_around(kept)).map(|c| doubled(c.map(at))).sum();
+        corners_around(gone).all(|corners| {
             if corners.contains(&kept) {
                 return true;
             }
             let p = corners.map(at);
             let q = corners.map(|v| if v == gone { at(kept) } else { at(v) });
-            let before = (p[1] - p[0]).cross(&(p[2] - p[0]));
-            let after = (q[1] - q[0]).cross(&(q[2] - q[0]));
-            let longest = (0..3).map(|k| (q[(k + 1) % 3] - q[k]).norm_squared()).fold(0.0, f64::max);
-            after.norm() > 0.15 * longest && after.dot(&before) > 0.77 * after.norm() * before.norm()
+            let (before, after) = (doubled(p), doubled(q));
+            // The normal of a sliver says nothing: there the mean of the neighbourhood stands for it.
+            let sliver = before.norm() < 0.12 * longest2(&p);
+            let (facing, least) = if sliver { (middle, 0.6) } else { (before, 0.77) };
+            after.norm() > 0.2 * longest2(&q) && after.dot(&facing) > least * after.norm() * facing.norm()
         })
     }
 }

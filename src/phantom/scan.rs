@@ -49,7 +49,8 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
     }
 }
 
-fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
+/// Edge length wanted at a place, mm.
+pub fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
     let own = cast.own(p);
     let mut size = density.tissue_mm;
     for crown in &cast.crowns {
@@ -75,7 +76,8 @@ fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
     size
 }
 
-fn grid(cast: &Cast, cell_mm: f64) -> Grid {
+/// Box and cell of the contour.
+pub fn grid(cast: &Cast, cell_mm: f64) -> Grid {
     let top = cast.crowns.iter().map(|c| c.world([0.0, 0.0, c.height]).z).fold(f64::MIN, f64::max) + 3.0;
     let lowest = cast.levels.vestibule.iter().chain(&cast.levels.floor).fold(f64::MAX, |m, z| m.min(*z));
     let vault = cast.palate.map_or(0.0, |p| p.depth);
