@@ -1,5 +1,7 @@
 //! A figure with its standard uncertainty and where that comes from; and the reason where there is no figure.
 
+use crate::units::{self, Unit};
+
 /// Why a quantity has no figure. Never an error of the program: a finding `not_measured` is made of it.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{because}")]
@@ -90,6 +92,16 @@ impl Estimate {
     pub fn standard(&self) -> f64 {
         self.contributions.iter().map(|c| c.standard * c.standard).sum::<f64>().sqrt()
     }
+
+    /// The figure as it stands in a sentence: `7.62 mm (±0.25)`, where ± is twice the standard uncertainty, so that a
+    /// limit inside it is what the verdict calls tight.
+    pub fn words(&self, unit: Unit) -> String {
+        format!(
+            "{} (±{})",
+            units::show(self.value, unit),
+            units::digits(2.0 * self.standard(), unit.places())
+        )
+    }
 }
 
 #[cfg(test)]
@@ -101,5 +113,6 @@ mod tests {
         let e = Estimate::new(5.0, vec![]).with(Source::Scan, 0.03).with(Source::Articulation, 0.04);
         assert!((e.standard() - 0.05).abs() < 1e-12);
         assert_eq!(Estimate::new(1.0, vec![]).standard(), 0.0);
+        assert_eq!(Estimate::new(7.618, e.contributions).words(Unit::Mm), "7.62 mm (±0.10)");
     }
 }

@@ -1,13 +1,15 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
-use crate::anatomy::{Anatomy, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan};
+use crate::anatomy::{Anatomy, Region, teeth};
+use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
+use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
+use crate::mesh::audit::{self, Defect};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
@@ -26,6 +28,8 @@ pub struct ArchFacts<'c> {
     pub surface: Surface,
     /// What is where.
     pub anatomy: Anatomy,
+    /// What is wrong with the file and its surface.
+    pub defects: Vec<Defect>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -47,7 +51,9 @@ impl<'c> ArchFacts<'c> {
         };
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
-        Some(ArchFacts { arch, scan, topology, surface, anatomy })
+        let mut defects = scan.import.defects.clone();
+        defects.extend(audit::audit(mesh, &topology));
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
 
@@ -89,6 +95,10 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// Where nothing rigid may bear because of them.
+    pub keepout: KeepOut,
+    /// What is wrong with the pair of scans.
+    pub pair_defects: Vec<Defect>,
 }
 
 impl<'c> Facts<'c> {
@@ -98,7 +108,7 @@ impl<'c> Facts<'c> {
             || ArchFacts::new(case, case.file.restored),
             || ArchFacts::new(case, case.file.restored.opposing()),
         );
-        let restored = restored?;
+        let mut restored = restored?;
         let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
         let (clearance, articulation) = relation(&restored, opposing.as_ref(), opening.as_ref().ok(), rules);
@@ -114,6 +124,20 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
+        let keepout = keepout::keepout(
+            restored.mesh(),
+            &restored.topology,
+            &tori,
+            rules.number("keepout_margin_mm"),
+            rules.number("relief_mm"),
+        );
+        let surface = restored.surface.mesh();
+        for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
+            let region = &mut restored.anatomy.region[v as usize];
+            if *region != Region::Tooth {
+                *region = Region::Torus;
+            }
+        }
         Some(Facts {
             case,
             rules,
@@ -126,7 +150,14 @@ impl<'c> Facts<'c> {
             undercut,
             surveyor,
             tori,
+            keepout,
+            pair_defects: Vec::new(),
         })
+    }
+
+    /// A tooth number as the case writes its numbers.
+    pub fn tooth_words(&self, tooth: Tooth) -> String {
+        tooth.show(self.case.file.notation)
     }
 }
 

@@ -1,3 +1,5 @@
 //! `saddleroom`: arguments to exit code.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    saddleroom::cli::main()
+}

@@ -145,6 +145,11 @@ pub fn place_words(place: &crate::space::Point) -> String {
     format!("({}, {}, {})", digits(place.x, 2), digits(place.y, 2), digits(place.z, 2))
 }
 
+/// A direction in words for a message: `(0.087, 0.000, 0.996)`.
+pub fn direction_words(d: &crate::space::Vector) -> String {
+    format!("({}, {}, {})", digits(d.x, 3), digits(d.y, 3), digits(d.z, 3))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -84,8 +84,8 @@ const TABLE: &[(&str, &[Expected])] = &[
     ("path_twice", &[(6, "path.tilt_deg", "given twice")]),
     ("path_without_length", &[(5, "path.withdrawal", "no length")]),
     ("tilt_too_steep", &[
-        (5, "path.tilt_deg.anterior", "more than 80 degrees"),
-        (5, "path.tilt_deg.left", "more than 80 degrees"),
+        (5, "path.tilt_deg.anterior", "more than 80.0°"),
+        (5, "path.tilt_deg.left", "more than 80.0°"),
     ]),
     ("attachment_sizes", &[
         (4, "attachment", "`tooth_mm` is missing"),
@@ -95,8 +95,8 @@ const TABLE: &[(&str, &[Expected])] = &[
         (8, "attachment.relief_mm", "negative"),
     ]),
     ("accuracy_absurd", &[
-        (5, "accuracy.scan_mm", "60 mm cannot be"),
-        (6, "accuracy.articulation_mm", "-0.1 mm cannot be"),
+        (5, "accuracy.scan_mm", "between 0 and 5.00 mm"),
+        (6, "accuracy.articulation_mm", "between 0 and 5.00 mm"),
     ]),
     ("too_few_points", &[
         (5, "marks.occlusal_plane", "lie in one line"),
@@ -116,6 +116,14 @@ const TABLE: &[(&str, &[Expected])] = &[
         (13, "probe.lingual_depth_mm.33", "another unit"),
     ]),
     ("probe_in_a_maxilla", &[(3, "probe.lingual_depth_mm", "belongs to a mandible")]),
+    ("notation_unknown", &[
+        (2, "scans.unit", "did you mean \"cm\"?"),
+        (5, "chart.notation", "fdi, universal, palmer"),
+    ]),
+    ("mark_too_far", &[
+        (4, "marks.midline", "so far from its origin"),
+        (5, "marks.crests[0][1]", "so far from its origin"),
+    ]),
     ("limits_unknown", &[
         (5, "limits.atachment_room_mm", "did you mean `attachment_room_mm`?"),
         (6, "limits.torque_nm", "The limits are: attachment_room_mm, relief_mm"),

@@ -48,6 +48,16 @@ pub enum SpanKind {
     Bounded,
 }
 
+impl SpanKind {
+    /// The words for it on the sheet.
+    pub fn words(self) -> &'static str {
+        match self {
+            SpanKind::DistalExtension => "distal extension",
+            SpanKind::Bounded => "bounded",
+        }
+    }
+}
+
 /// A run of missing teeth that count.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SpanTeeth {

@@ -145,6 +145,18 @@ pub enum Alloy {
     Acetal,
 }
 
+impl RestPlace {
+    /// The word for it in a case file.
+    pub fn word(self) -> &'static str {
+        match self {
+            RestPlace::Mesial => "mesial",
+            RestPlace::Distal => "distal",
+            RestPlace::Cingulum => "cingulum",
+            RestPlace::Incisal => "incisal",
+        }
+    }
+}
+
 /// A rest asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rest {

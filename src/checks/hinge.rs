@@ -1,12 +1,92 @@
 //! Check: The hinge.
 
 use super::{Check, Part};
+use crate::case::{Arch, Case, Request, SpanKind, SpanTeeth, chart};
 use crate::facts::Facts;
+use crate::report::{Finding, Question, Verdict, Where};
 
 /// The check.
-pub const CHECK: Check =
-    Check { id: "hinge", title: "The hinge", measures: "", limits: &[], method: "hinge.md", run };
+pub const CHECK: Check = Check {
+    id: "hinge",
+    title: "The hinge",
+    measures: "Looks at where a hinge is asked for. A hinge belongs to a distal extension of the mandible: in a maxilla \
+               the joint loosens and the base drops away (common practice, no published source), on a bounded span the \
+               teeth at both ends carry the saddle and a hinge has nothing to relieve. These are statements, not \
+               measurements; the room that a hinge needs is judged under `room`.",
+    limits: &[],
+    method: "hinge.md",
+    run,
+};
 
-fn run(_facts: &Facts<'_>) -> Part {
-    Part::default()
+fn run(facts: &Facts<'_>) -> Part {
+    let case = facts.case;
+    if case.file.design.request != Some(Request::Hinge) {
+        return Part::default();
+    }
+    let mut part = Part::default();
+    if case.file.restored == Arch::Maxilla {
+        part.findings.push(in_a_maxilla());
+        part.questions.push(Question {
+            to: "dentist".into(),
+            text: "Is a hinge wanted in this maxilla all the same, and who will watch and tighten the joint?"
+                .into(),
+            because: "a hinged base in a maxilla is not held up by the ridge when the joint loosens".into(),
+        });
+    }
+    let Some(chart) = case.file.chart.as_ref() else { return part };
+    let spans = chart::spans(chart, case.file.restored, &case.file.design.abutments);
+    if !spans.iter().any(|s| s.kind == SpanKind::DistalExtension) && !spans.is_empty() {
+        part.findings.push(without_extension(&spans));
+    }
+    for span in spans.iter().filter(|s| hinged_although_bounded(case, s, &spans)) {
+        part.findings.push(on_bounded_span(span));
+    }
+    part
+}
+
+fn in_a_maxilla() -> Finding {
+    Finding::new(
+        CHECK.id,
+        "hinge_in_maxilla",
+        Verdict::Caution,
+        "A hinge is asked for in a maxilla: there the joint loosens and the base drops away from the ridge. Common \
+         practice keeps hinges to the mandible; no published source was found.",
+    )
+    .settled_by("the dentist, who knows why it is asked for")
+}
+
+fn without_extension(spans: &[SpanTeeth]) -> Finding {
+    Finding::new(
+        CHECK.id,
+        "hinge_without_distal_extension",
+        Verdict::Caution,
+        "A hinge is asked for, but the chart shows no distal extension: every span has a tooth behind it, so there is no \
+         free end that could turn about the hinge.",
+    )
+    .with("spans", spans.len())
+    .settled_by("the chart, or another request in [design]")
+}
+
+fn on_bounded_span(span: &SpanTeeth) -> Finding {
+    let teeth = span.teeth.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+    Finding::new(
+        CHECK.id,
+        "hinge_on_bounded_span",
+        Verdict::Caution,
+        format!(
+            "A hinge is asked for beside the bounded span {teeth}: the teeth at both ends carry that saddle, and a hinge \
+             there gives up support without relieving anything. Common practice; no published source was found."
+        ),
+    )
+    .at(Where::span(&span.teeth))
+    .settled_by("the dentist: rests and clasps at both ends, or the reason for a hinge")
+}
+
+/// A hinge is asked for at the abutments named. A bounded span between abutments counts only where no abutment that is
+/// named borders a distal extension on that side; with no distal extension at all, every span beside a named abutment.
+fn hinged_although_bounded(case: &Case, span: &SpanTeeth, spans: &[SpanTeeth]) -> bool {
+    let named = |t: Option<crate::case::Tooth>| t.is_some_and(|t| case.file.design.abutments.contains(&t));
+    let touches = named(span.right) || named(span.left) || case.file.design.abutments.is_empty();
+    let extension = spans.iter().any(|s| s.kind == SpanKind::DistalExtension);
+    span.kind == SpanKind::Bounded && touches && !extension
 }

@@ -14,7 +14,9 @@ mod tori;
 mod undercut;
 
 use crate::facts::Facts;
-use crate::report::{AbutmentShown, ConnectorShown, Finding, Preparation, Question, SpanShown, TorusShown};
+use crate::report::{
+    AbutmentShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown, TorusShown,
+};
 
 /// One check. Help, `explain`, report sections and `docs/checks.md` come from this table.
 #[derive(Debug)]
@@ -67,3 +69,8 @@ pub const CHECKS: &[Check] = &[
     connector::CHECK,
     support::CHECK,
 ];
+
+/// The sections of the report, in its order.
+pub fn sections() -> Vec<Section> {
+    CHECKS.iter().map(|c| Section { id: c.id.to_owned(), title: c.title.to_owned() }).collect()
+}

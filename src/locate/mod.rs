@@ -6,6 +6,7 @@
 //! wins, and the lowest index among equals. Accurate to 1e-9 mm of an f64 test of every triangle, subject to
 //! coordinates within 1e6 mm of the origin.
 
+pub mod cut;
 mod tree;
 mod triangle;
 mod vertices;

@@ -1,1 +1,11 @@
-//! Reports to bytes.
+//! A report and its surfaces to bytes. Computes nothing but layout and pictures.
+
+pub mod colour;
+pub mod html;
+pub mod json;
+pub mod picture;
+pub mod ply;
+pub mod sheet;
+pub mod svg;
+pub mod tables;
+pub mod text;

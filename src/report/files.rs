@@ -14,6 +14,8 @@ pub struct GaugeReading {
     pub at_mm: Place,
     /// Undercut depth there, mm; 0 = free.
     pub depth_mm: f64,
+    /// Its standard uncertainty, mm: scan, direction, mesh spacing.
+    pub uncertainty_mm: f64,
     /// The depth depends on the closing of a hole in the scan.
     pub closed_hole: bool,
     /// Height below the survey line in the vertical section, mm; absent where none stands above.

@@ -3,10 +3,12 @@
 //! A finding has a stable code and parameters; its English text is made of them. A quantity that was not asked for or
 //! could not be measured is absent, never a made-up number; a finding says why.
 
+mod cuts;
 mod files;
 mod finding;
 mod sections;
 
+pub use cuts::{Cut, Flat, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use sections::*;
@@ -28,6 +30,15 @@ impl Tool {
     pub fn this() -> Tool {
         Tool { name: "saddleroom".into(), version: env!("CARGO_PKG_VERSION").into() }
     }
+}
+
+/// A section of the report: the findings of one check.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Section {
+    /// Id of the check.
+    pub id: String,
+    /// Its heading.
+    pub title: String,
 }
 
 /// `report.json`: everything that `check` measured and judged.

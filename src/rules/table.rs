@@ -41,6 +41,9 @@ const ROWS: &[Row] = {
     Row("bar_depth_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "MUH", Secondary, "Least depth from the gingival margin to the floor of the mouth for a lingual bar; schools teach 7 or 8 mm"),
     Row("bar_depth_other_mm", AtLeast, 7.0, (4.0, 16.0), Mm, "PGP", Secondary, "The smaller depth that other schools teach"),
     Row("plate_depth_mm", Setting, 5.0, (2.0, 16.0), Mm, "PGP", Secondary, "Depth under which a plate is taught instead of a bar; other notes say 8 mm"),
+    Row("sublingual_below_margin_mm", Setting, 3.0, (1.0, 8.0), Mm, "FILI", Secondary, "Distance of a sublingual bar from the gingival margin"),
+    Row("sublingual_height_mm", Setting, 2.0, (1.0, 4.0), Mm, "FILI", Secondary, "Height of a sublingual bar on the floor of the mouth"),
+    Row("probe_reading_mm", Setting, 0.5, (0.1, 2.0), Mm, "HOUSE", ProjectChoice, "Standard uncertainty of a depth probed in the mouth, read to half a millimetre"),
     // Maxillary connectors
     Row("palatal_border_mm", AtLeast, 6.0, (2.0, 12.0), Mm, "ANK", Published, "Distance of a palatal connector's border from the gingival margin"),
     Row("palatal_strap_width_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "ANK", Published, "Width of a palatal strap"),
@@ -48,7 +51,9 @@ const ROWS: &[Row] = {
     Row("torus_outline_mm", Setting, 0.5, (0.2, 1.0), Mm, "HOUSE", ProjectChoice, "Height at which a torus is outlined"),
     Row("torus_saddle_mm", Setting, 0.7, (0.2, 2.0), Mm, "HOUSE", ProjectChoice, "Depth of the saddle between two summits from which they count as separate lobes"),
     Row("torus_least_height_mm", Setting, 0.9, (0.3, 3.0), Mm, "HOUSE", ProjectChoice, "Height from which a rise is reported as a torus"),
-    Row("torus_least_area_mm2", Setting, 15.0, (4.0, 60.0), Mm2, "HOUSE", ProjectChoice, "Area from which a rise is reported as a torus"),
+    Row("torus_least_area_mm2", Setting, 10.0, (4.0, 60.0), Mm2, "HOUSE", ProjectChoice, "Area, taken at 15 % of its height, from which a rise is reported as a torus"),
+    Row("torus_medium_mm", Setting, 2.0, (0.5, 6.0), Mm, "MEMORY", Memory, "Height from which a torus is called medium, under it small; another scheme says 3 mm"),
+    Row("torus_large_mm", Setting, 4.0, (1.0, 10.0), Mm, "MEMORY", Memory, "Height over which a torus is called large; another scheme says 6 mm"),
     Row("keepout_margin_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Width by which a torus outline is widened sideways; no published figure was found"),
     Row("relief_mm", Setting, 0.5, (0.0, 2.0), Mm, "MEMORY", Memory, "Relief square to the surface under a rigid part that crosses a torus: 0.5 to 1.0 mm, no published figure was found"),
     // Confidence

@@ -8,6 +8,9 @@ use crate::case::{Chart, Marks, Tooth};
 use crate::space::{Plane, Point};
 use crate::units::LengthUnit;
 
+/// Farther from the origin of a scan no coordinate keeps a micrometre.
+const FARTHEST_MM: f64 = 1e9;
+
 /// What the marks are read with.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ground<'c> {
@@ -17,18 +20,23 @@ pub(super) struct Ground<'c> {
 }
 
 impl Ground<'_> {
-    fn point(self, raw: &[f64; 3]) -> Point {
-        let mm = self.unit.mm();
-        Point::new(raw[0] * mm, raw[1] * mm, raw[2] * mm)
+    fn point(self, raw: &Placed<[f64; 3]>, sheet: &mut Sheet) -> Option<Point> {
+        let [x, y, z] = raw.value.map(|c| c * self.unit.mm());
+        if [x, y, z].iter().all(|c| c.abs() <= FARTHEST_MM) {
+            return Some(Point::new(x, y, z));
+        }
+        let says = "no scan reaches so far from its origin";
+        sheet.at(raw, says, "give the place in the coordinates and the unit of the scan");
+        None
     }
 
-    fn points(self, raw: &Points) -> Vec<Point> {
-        raw.iter().map(|p| self.point(&p.value)).collect()
+    fn points(self, raw: &Points, sheet: &mut Sheet) -> Vec<Point> {
+        raw.iter().filter_map(|p| self.point(p, sheet)).collect()
     }
 
     /// A line or outline of at least `least` points.
     fn curve(self, raw: &Placed<Points>, least: usize, what: &str, sheet: &mut Sheet) -> Option<Vec<Point>> {
-        let points = self.points(&raw.value);
+        let points = self.points(&raw.value, sheet);
         if points.len() >= least {
             return Some(points);
         }
@@ -55,16 +63,18 @@ pub(super) fn marks(raw: &Given<RawMarks>, ground: Ground<'_>, sheet: &mut Sheet
     let Some(raw) = raw.value() else { return Marks::default() };
     let mut marks = Marks {
         occlusal_plane: raw.occlusal_plane.get().and_then(|p| plane(p, ground, sheet)),
-        midline: raw.midline.value().map(|p| ground.point(&p.0)),
+        midline: raw.midline.get().and_then(|p| ground.point(&p.with(p.value.0), sheet)),
         crests: ground.curves(&raw.crests, 2, "a crest line", sheet),
         tori: ground.curves(&raw.tori, 3, "the outline of a torus", sheet),
-        tori_at: raw.tori_at.value().map_or(Vec::new(), |p| ground.points(p)),
-        ridge_ends: raw.ridge_ends.value().map_or(Vec::new(), |p| ground.points(p)),
+        tori_at: raw.tori_at.value().map_or(Vec::new(), |p| ground.points(p, sheet)),
+        ridge_ends: raw.ridge_ends.value().map_or(Vec::new(), |p| ground.points(p, sheet)),
         ..Marks::default()
     };
     for (tooth, point) in ground.numbering.by_tooth(&raw.teeth, sheet) {
         still_there(&tooth, ground, "its crown cannot be marked", sheet);
-        marks.teeth.insert(tooth.value, ground.point(&point.value));
+        if let Some(point) = ground.point(point, sheet) {
+            marks.teeth.insert(tooth.value, point);
+        }
     }
     for (tooth, margin) in ground.numbering.by_tooth(&raw.margins, sheet) {
         still_there(&tooth, ground, "its gingival margin cannot be marked", sheet);
@@ -84,10 +94,10 @@ fn still_there(tooth: &Placed<Tooth>, ground: Ground<'_>, what: &str, sheet: &mu
 }
 
 fn plane(raw: &Placed<Points>, ground: Ground<'_>, sheet: &mut Sheet) -> Option<[Point; 3]> {
+    let points = ground.points(&raw.value, sheet);
     if sheet.names_within(&raw.key) {
         return None;
     }
-    let points = ground.points(&raw.value);
     let [a, b, c] = points.as_slice() else {
         let says = format!("the occlusal plane is marked by three points, but {} are given", points.len());
         sheet.at(raw, says, "mark three points on the occlusal plane, far from each other");

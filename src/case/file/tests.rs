@@ -124,6 +124,14 @@ fn a_place_that_is_wrong_is_told_once() {
 }
 
 #[test]
+fn a_byte_order_mark_and_carriage_returns_are_read_over() {
+    let text = format!("\u{feff}{HEAD}chart.missing = [36]\n").replace('\n', "\r\n");
+    assert_eq!(parse(&text, LIMITS).unwrap().chart.unwrap().missing, [t(36)]);
+    let wrong = format!("{HEAD}chart.missing = [99]\n").replace('\n', "\r\n");
+    assert_eq!(parse(&wrong, LIMITS).unwrap_err().0[0].line, 3);
+}
+
+#[test]
 fn no_toml_is_told_with_line_and_column() {
     let found = problems("[chart]\nmissing = [36,\n[design]\n");
     assert_eq!(found[0].line, 5, "{found:?}");

@@ -9,6 +9,7 @@ use super::read::{Given, Named, Placed};
 use super::teeth::{Numbering, chart, design, required};
 use crate::case::{Accuracy, Arch, Attachment, CaseFile, Chart, PathWanted, Scans, Tooth};
 use crate::space::{Tilt, Vector, direction};
+use crate::units;
 
 /// Greatest length of a part in a mouth; above it the unit must be wrong. An arch is 30 to 120 mm across.
 const LONGEST_PART_MM: f64 = 100.0;
@@ -19,7 +20,7 @@ const WORST_ACCURACY_MM: f64 = 5.0;
 /// Longest name of a case, characters.
 const LONGEST_ID: usize = 80;
 
-/// Validates the whole file. `None` only where the restored arch or its scan cannot be told; every problem is on the
+/// Validates the whole file. `None` where the restored arch or the notation cannot be told; every problem is on the
 /// sheet.
 pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> Option<CaseFile> {
     let restored = raw.restored_arch.value().map(|w| w.0);
@@ -29,18 +30,27 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     }
     let notation = raw.chart.value().and_then(|c| c.notation.value()).map(|w| w.0).unwrap_or_default();
     let numbering = Numbering { notation, restored };
+    let id = id(&raw.id, sheet);
     let scans = scans(&raw.scans, restored, sheet);
+    let path = path(&raw.path, sheet);
+    let attachment = attachment(&raw.attachment, sheet);
+    let accuracy = accuracy(&raw.accuracy, sheet);
+    let limits = limits(&raw.limits, known_limits, sheet);
+    if sheet.names("chart.notation") {
+        // No tooth number can be judged before it is known how they are written.
+        return None;
+    }
     let chart = chart(&raw.chart, numbering, sheet);
     let ground = Ground { numbering, chart: chart.as_ref(), unit: scans.unit };
     let design = design(&raw.design, chart.as_ref(), numbering, sheet);
     let marks = marks(&raw.marks, ground, sheet);
     let probe_mm = probe(&raw.probe, chart.as_ref(), numbering, sheet);
     Some(CaseFile {
-        id: id(&raw.id, sheet),
-        path: path(&raw.path, sheet),
-        attachment: attachment(&raw.attachment, sheet),
-        accuracy: accuracy(&raw.accuracy, sheet),
-        limits: limits(&raw.limits, known_limits, sheet),
+        id,
+        path,
+        attachment,
+        accuracy,
+        limits,
         restored: restored?,
         scans,
         notation,
@@ -136,7 +146,7 @@ fn path(raw: &Given<RawPath>, sheet: &mut Sheet) -> PathWanted {
     let Some(tilt) = raw.tilt_deg.value() else { return PathWanted::Searched };
     for angle in [tilt.anterior.get(), tilt.left.get()].into_iter().flatten() {
         if angle.value.abs() > STEEPEST_DEG {
-            let says = format!("a tilt of more than {STEEPEST_DEG} degrees is no path of insertion");
+            let says = format!("a tilt of more than {} is no path of insertion", units::deg(STEEPEST_DEG));
             sheet.at(angle, says, "give degrees from the occlusal normal; 0 to 15 are usual");
         }
     }
@@ -149,7 +159,7 @@ fn path(raw: &Given<RawPath>, sheet: &mut Sheet) -> PathWanted {
 /// A size that has to be greater than nothing and small enough for a mouth.
 pub(super) fn size(place: &Placed<f64>, sheet: &mut Sheet) -> Option<f64> {
     if place.value <= 0.0 {
-        sheet.at(place, format!("must be greater than 0, but is {}", place.value), "give the size in mm");
+        sheet.at(place, "must be greater than 0", "give the size in mm");
         return None;
     }
     in_mm(place, sheet)
@@ -157,14 +167,12 @@ pub(super) fn size(place: &Placed<f64>, sheet: &mut Sheet) -> Option<f64> {
 
 fn in_mm(place: &Placed<f64>, sheet: &mut Sheet) -> Option<f64> {
     if place.value < 0.0 {
-        sheet.at(place, format!("cannot be negative, but is {}", place.value), "give it in mm");
+        sheet.at(place, "cannot be negative", "give it in mm");
         return None;
     }
     if place.value > LONGEST_PART_MM {
-        let says = format!(
-            "{} mm is longer than any part in a mouth: most likely another unit is meant",
-            place.value
-        );
+        let longest = units::mm(LONGEST_PART_MM);
+        let says = format!("no part in a mouth is longer than {longest}: most likely another unit is meant");
         sheet.at(place, says, "give it in mm; only scans and marks follow scans.unit");
         return None;
     }
@@ -235,8 +243,9 @@ fn accuracy(raw: &Given<RawAccuracy>, sheet: &mut Sheet) -> Accuracy {
         if (0.0..=WORST_ACCURACY_MM).contains(&place.value) {
             *stated = place.value;
         } else {
-            let says = format!("a standard uncertainty of {} mm cannot be", place.value);
-            sheet.at(place, says, format!("give 0 to {WORST_ACCURACY_MM} mm; scanners reach 0.02 to 0.1 mm"));
+            let says =
+                format!("must be a standard uncertainty between 0 and {}", units::mm(WORST_ACCURACY_MM));
+            sheet.at(place, says, "give it in mm; scanners reach 0.02 to 0.1 mm");
         }
     }
     accuracy

@@ -1,0 +1,6 @@
+//! Prints `docs/checks.md`, which is made from the tables of checks and rules:
+//! `cargo run --release --example checks_page > docs/checks.md`.
+
+fn main() {
+    print!("{}", saddleroom::cli::checks_page());
+}

@@ -1,1 +1,0 @@
-//! A case to its report.

@@ -1,0 +1,41 @@
+//! What stands under a report: what the scan cannot show, and who decides.
+
+const DEFERENCE: &str = "This sheet measures and compares; it prescribes nothing. The licensed dentist and the technician \
+    decide, by what they see in the mouth and on the cast and by the rules that hold where they work.";
+
+const TRUENESS: &str = "A figure is no better than the scan. Its trueness is taken as stated in the case file or, unless \
+    stated, from published measurements. ± is twice the standard uncertainty; only a margin beyond it is called clear.";
+
+const UNDERCUT: &str = "Scanner software closes surface that it could not see, most of all under deep undercuts: undercut \
+    measured on such surface is invented. Look at the scan there before relying on a depth.";
+
+const SOFT_TISSUE: &str = "Soft tissue is recorded as it lay during the scan. It gives way under load and is displaced by \
+    retraction, and the floor of the mouth and the vestibule are not recorded in function: depths toward them need a \
+    probe in the mouth.";
+
+const ARTICULATION: &str = "Figures between the arches hold for the relation in which the scans stand. A bite that was \
+    recorded wrongly, or teeth that overlap in the scan, moves them all.";
+
+fn owned(lines: &[&str]) -> Vec<String> {
+    lines.iter().map(|&l| l.to_owned()).collect()
+}
+
+/// For the whole job.
+pub(super) fn of_a_case() -> Vec<String> {
+    owned(&[DEFERENCE, TRUENESS, UNDERCUT, SOFT_TISSUE, ARTICULATION])
+}
+
+/// For undercut alone.
+pub(super) fn of_a_survey() -> Vec<String> {
+    owned(&[DEFERENCE, UNDERCUT, SOFT_TISSUE])
+}
+
+/// For distances between surfaces.
+pub(super) fn of_clearance() -> Vec<String> {
+    owned(&[DEFERENCE, ARTICULATION, SOFT_TISSUE])
+}
+
+/// For tori.
+pub(super) fn of_tori() -> Vec<String> {
+    owned(&[DEFERENCE, SOFT_TISSUE])
+}

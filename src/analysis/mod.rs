@@ -1,0 +1,132 @@
+//! A case to its report: facts once, the checks in parallel, their parts joined in the order of the table.
+
+mod cautions;
+mod clearance;
+mod sections;
+mod shown;
+mod survey;
+mod tori;
+
+use rayon::prelude::*;
+
+pub use clearance::{ClearanceWanted, Clearances, clearances};
+pub use shown::input;
+pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};
+pub use tori::{Tori, tori};
+
+use crate::case::Case;
+use crate::checks::{CHECKS, Part};
+use crate::facts::Facts;
+use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Tool};
+use crate::rules::Rules;
+
+/// What came of a case: the facts, from which the layers are drawn, and the report.
+#[derive(Debug)]
+pub struct Analysis<'c> {
+    /// What was computed once.
+    pub facts: Facts<'c>,
+    /// What was measured and judged.
+    pub report: Report,
+}
+
+/// A distance of each vertex, mm; `None` where nothing is there or nothing was measured.
+pub type Distances = Vec<Option<f64>>;
+
+impl Analysis<'_> {
+    /// One section a span.
+    pub fn sections(&self) -> Vec<Cut> {
+        sections::of_spans(&self.facts, &self.report.spans)
+    }
+
+    /// Nearest distance and distance along the opening direction of each vertex of the restored arch.
+    pub fn clearance(&self) -> (Distances, Distances) {
+        match &self.facts.clearance {
+            Some(of_vertex) => of_vertex.iter().map(|c| (c.nearest_mm, c.along_mm)).unzip(),
+            None => {
+                let none = vec![None; self.facts.restored.mesh().vertices().len()];
+                (none.clone(), none)
+            }
+        }
+    }
+}
+
+/// The arch that is to get the denture was not scanned: nothing can be reported.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the case restores the {0}, but gives no scan of it")]
+pub struct NoRestoredScan(pub &'static str);
+
+/// Works a case through. `progress` is told what is being done, in words, from any thread.
+///
+/// # Errors
+/// Only where the restored arch was not scanned; all else that fails is a finding `not_measured`.
+pub fn analyse<'c>(
+    case: &'c Case,
+    rules: &'c Rules,
+    progress: &(dyn Fn(&str) + Sync),
+) -> Result<Analysis<'c>, NoRestoredScan> {
+    progress("surfaces, anatomy, path, undercut, tori");
+    let facts = Facts::new(case, rules).ok_or(NoRestoredScan(case.file.restored.word()))?;
+    let parts: Vec<Part> = CHECKS
+        .par_iter()
+        .map(|check| {
+            progress(check.title);
+            (check.run)(&facts)
+        })
+        .collect();
+    let report = report(&facts, join(parts));
+    Ok(Analysis { facts, report })
+}
+
+/// Joins the parts of several checks: abutments by tooth, questions without repetition.
+pub fn join(parts: Vec<Part>) -> Part {
+    let mut all = Part::default();
+    for part in parts {
+        all.findings.extend(part.findings);
+        all.spans.extend(part.spans);
+        all.tori.extend(part.tori);
+        all.connectors.extend(part.connectors);
+        all.preparation.extend(part.preparation);
+        for abutment in part.abutments {
+            match all.abutments.iter_mut().find(|a| a.tooth == abutment.tooth) {
+                Some(known) => join_abutment(known, abutment),
+                None => all.abutments.push(abutment),
+            }
+        }
+        for question in part.questions {
+            if !all.questions.iter().any(|q| q.to == question.to && q.text == question.text) {
+                all.questions.push(question);
+            }
+        }
+    }
+    all
+}
+
+fn join_abutment(known: &mut AbutmentShown, more: AbutmentShown) {
+    known.surfaces.extend(more.surfaces);
+    known.survey_line_mm.extend(more.survey_line_mm);
+    known.guiding_planes.extend(more.guiding_planes);
+    known.rests.extend(more.rests);
+}
+
+fn report(facts: &Facts<'_>, part: Part) -> Report {
+    let case = facts.case;
+    Report {
+        schema: "saddleroom/report/1".into(),
+        tool: Tool::this(),
+        case: CaseNamed { id: case.file.id.clone(), restored_arch: case.file.restored },
+        inputs: shown::inputs(facts),
+        frame: facts.restored.anatomy.frame.as_ref().ok().map(shown::frame_found),
+        articulation: shown::articulation(&facts.articulation),
+        chart: shown::chart_shown(case),
+        teeth: shown::teeth(&facts.restored),
+        path: facts.path.as_ref().ok().map(shown::path_shown),
+        abutments: part.abutments,
+        spans: part.spans,
+        tori: part.tori,
+        connectors: part.connectors,
+        preparation: part.preparation,
+        questions: part.questions,
+        findings: part.findings,
+        cautions: cautions::of_a_case(),
+    }
+}

@@ -1,0 +1,140 @@
+//! Plane sections that are drawn beside the figures: one a span, one for a gauge reading.
+
+use super::survey::Put;
+use crate::anatomy::Span;
+use crate::case::Arch;
+use crate::facts::Facts;
+use crate::locate::cut::cut;
+use crate::measure::clearance::Antagonist;
+use crate::mesh::Mesh;
+use crate::report::{Cut, Flat, Span2, SpanShown};
+use crate::space::{Direction, Plane, Point, Vector, direction};
+use crate::units;
+
+/// Axes of a section through a place.
+struct Axes {
+    plane: Plane,
+    right: Vector,
+    up: Vector,
+}
+
+impl Axes {
+    /// Square to `along` as far as `up` allows. `None` where `along` runs with `up`.
+    fn new(point: Point, along: Vector, up: &Direction) -> Option<Axes> {
+        let up = up.into_inner();
+        let normal = direction(along - up * along.dot(&up))?;
+        Some(Axes { plane: Plane { point, normal }, right: up.cross(&normal), up })
+    }
+
+    fn flat(&self, p: &Point) -> Flat {
+        let v = p - self.plane.point;
+        [units::json(v.dot(&self.right)), units::json(v.dot(&self.up))]
+    }
+
+    fn lines(&self, mesh: &Mesh) -> Vec<Vec<Flat>> {
+        cut(mesh, &self.plane).iter().map(|line| line.iter().map(|p| self.flat(p)).collect()).collect()
+    }
+}
+
+/// One section a span: through its site for the attachment, or else through the place of its least clearance.
+pub fn of_spans(facts: &Facts<'_>, shown: &[SpanShown]) -> Vec<Cut> {
+    shown.iter().filter_map(|s| of_span(facts, s)).collect()
+}
+
+fn of_span(facts: &Facts<'_>, shown: &SpanShown) -> Option<Cut> {
+    let (other, up) = (facts.opposing.as_ref()?, facts.opening.as_ref().ok()?);
+    let span: &Span = facts.restored.anatomy.spans.iter().find(|s| s.teeth == shown.teeth)?;
+    let crest = span.crest.as_ref().ok()?;
+    let place =
+        shown.site.as_ref().map(|s| s.at_mm).or_else(|| shown.least.as_ref().and_then(|l| l.at_mm))?;
+    let at = Point::from(Vector::from(place));
+    let axes = Axes::new(at, along_crest(crest, &at)?, up)?;
+    let clear = Antagonist::new(&other.surface, up).at(&at);
+    let mut measures = Vec::new();
+    if let (Some(mm), Some(hit)) = (clear.along_mm, clear.along_at) {
+        let says = match &shown.site {
+            Some(site) => {
+                format!("{} here; room for a rigid body {}", units::mm(mm), units::mm(site.room_mm))
+            }
+            None => units::mm(mm),
+        };
+        measures.push(Span2 { from: [0.0, 0.0], to: axes.flat(&hit), says });
+    }
+    let (left, right) = sides(facts, &axes, &at);
+    let front = span.front.map_or_else(|| "span".to_owned(), |t| t.to_string());
+    let what = if shown.site.is_some() { "site for the attachment" } else { "least clearance" };
+    Some(Cut {
+        name: format!("behind-{front}"),
+        caption: format!(
+            "Section square to the crest behind {front}, at the {what} {}",
+            super::shown::place_words(&place)
+        ),
+        right,
+        left,
+        tissue: axes.lines(facts.restored.mesh()),
+        opposing: axes.lines(other.mesh()),
+        measures,
+        rod: None,
+    })
+}
+
+/// Direction of the crest beside a place.
+fn along_crest(crest: &[Point], at: &Point) -> Option<Vector> {
+    let mut nearest: Option<(usize, f64)> = None;
+    for (i, p) in crest.iter().enumerate() {
+        let far = (p - at).norm();
+        if nearest.is_none_or(|(_, best)| far < best) {
+            nearest = Some((i, far));
+        }
+    }
+    let (i, _) = nearest?;
+    let (a, b) = (i.saturating_sub(3), (i + 3).min(crest.len() - 1));
+    Some(crest[b] - crest[a])
+}
+
+/// Words for the left and the right end: buccal is away from the middle of the arch.
+fn sides(facts: &Facts<'_>, axes: &Axes, at: &Point) -> (String, String) {
+    let inner = if facts.restored.arch == Arch::Mandible { "lingual" } else { "palatal" };
+    match facts.restored.anatomy.frame.as_ref() {
+        Ok(known) if axes.right.dot(&(at - known.frame.origin)) < 0.0 => ("buccal".into(), inner.into()),
+        Ok(_) => (inner.into(), "buccal".into()),
+        Err(_) => (String::new(), String::new()),
+    }
+}
+
+/// The upright section through a gauge reading and the place where the rod stands free.
+pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put) -> Option<Cut> {
+    let aside = put.depth.free_at.map_or(put.normal, |rod| rod - put.at);
+    let axes = Axes::new(put.at, aside.cross(up), up)?;
+    let rod = put.depth.free_at.as_ref().map(|r| axes.flat(r));
+    let says = rod.map_or_else(|| "free".to_owned(), |_| units::mm(put.depth.depth_mm));
+    Some(Cut {
+        name: "gauge".into(),
+        caption: format!(
+            "Upright section through the gauge point {}; the rod stands along the path",
+            units::place_words(&put.at)
+        ),
+        right: String::new(),
+        left: String::new(),
+        tissue: axes.lines(mesh),
+        opposing: Vec::new(),
+        measures: vec![Span2 { from: [0.0, 0.0], to: rod.unwrap_or([0.0, 0.0]), says }],
+        rod: Some(rod.unwrap_or([0.0, 0.0])),
+    })
+}
+
+/// Height from the gauge point to where the rod touches the cast in the section of [`of_gauge`], mm: the lowest place
+/// above the point that lies at the rod. `None` where the point is free, or where the rod is stopped outside the section.
+pub(super) fn below_survey_line_mm(cut: &Cut) -> Option<f64> {
+    const AT_THE_ROD_MM: f64 = 0.02;
+    let [rod, _] = cut.measures.first()?.to;
+    if rod.abs() < 1e-6 {
+        return None;
+    }
+    cut.tissue
+        .iter()
+        .flatten()
+        .filter(|p| p[1] > 0.0 && (p[0] - rod).abs() < AT_THE_ROD_MM)
+        .map(|p| p[1])
+        .reduce(f64::min)
+}

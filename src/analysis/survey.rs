@@ -1,0 +1,183 @@
+//! The survey of one cast: undercut of every vertex along one direction, and the gauge put to one point.
+
+use super::{cautions, sections, shown};
+use crate::anatomy::{KnownFrame, frame};
+use crate::case::{Accuracy, Arch, Scan};
+use crate::estimate::{Estimate, Measured, NotMeasured, Source};
+use crate::facts::Path;
+use crate::locate::Surface;
+use crate::measure::survey_line;
+use crate::measure::undercut::{DepthAt, Surveyor, UndercutField};
+use crate::mesh::{Mesh, Topology, audit};
+use crate::report::{ChosenBy, Cut, GaugeReading, SurveyFile, Tool};
+use crate::space::{Direction, Point, Vector, tan};
+use crate::units;
+
+/// Farther from the cast than this, a gauge point is refused: nobody means it.
+const GAUGE_FARTHEST_MM: f64 = 5.0;
+
+/// What is asked of a survey.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SurveyWanted {
+    /// The withdrawal direction; the occlusal normal found on the cast where `None`.
+    pub withdrawal: Option<Direction>,
+    /// Where to put the gauge, mm.
+    pub gauge: Option<Point>,
+    /// Which arch the cast is, where it is known: settles the patient's left.
+    pub arch: Option<Arch>,
+}
+
+/// A survey and its layer.
+#[derive(Debug)]
+pub struct Survey {
+    /// What goes into `survey.json`.
+    pub file: SurveyFile,
+    /// Depth of each vertex.
+    pub field: UndercutField,
+    /// The upright section through the gauge reading.
+    pub section: Option<Cut>,
+}
+
+/// Why a cast was not surveyed.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SurveyRefused {
+    /// No direction given and none found.
+    #[error("no withdrawal direction: {}", .0.because)]
+    NoDirection(NotMeasured),
+    /// The gauge point lies nowhere near the cast.
+    #[error("the gauge point {asked} lies {} from the cast, more than {}", units::mm(*.distance_mm), units::mm(GAUGE_FARTHEST_MM))]
+    GaugeFar {
+        /// The point, in words.
+        asked: String,
+        /// Its distance.
+        distance_mm: f64,
+    },
+    /// Nothing to survey.
+    #[error("the file holds no triangle")]
+    NoSurface,
+}
+
+/// Surveys a cast.
+///
+/// # Errors
+/// No direction, a gauge point far from the cast, no surface.
+pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefused> {
+    let mesh = &scan.import.mesh;
+    let topology = Topology::new(mesh);
+    let known = frame::find(mesh, &topology, wanted.arch.unwrap_or(Arch::Mandible), None);
+    let path = path(wanted, &known)?;
+    let surface = Surface::new(mesh);
+    let surveyor = Surveyor::new(mesh, &topology);
+    let gauge = wanted.gauge.map(|p| put(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
+    let section = gauge.as_ref().and_then(|g| sections::of_gauge(mesh, &path.withdrawal, g));
+    let gauge = gauge.map(|g| reading(mesh, &path, &g, section.as_ref()));
+    let field = surveyor.field(&path.withdrawal);
+    let mut defects = scan.import.defects.clone();
+    defects.extend(audit::audit(mesh, &topology));
+    let share = share(mesh, &field);
+    let deepest = deepest(&field);
+    let file = SurveyFile {
+        schema: "saddleroom/survey/1".into(),
+        tool: Tool::this(),
+        inputs: vec![shown::input("cast", scan, &defects)],
+        frame: known.ok().filter(|_| wanted.arch.is_some()).as_ref().map(shown::frame_found),
+        path: shown::path_shown(&path),
+        undercut_share: units::json(share.0),
+        undercut_area_mm2: units::json(share.1),
+        deepest_mm: units::json(deepest.map_or(0.0, |(_, mm)| mm)),
+        deepest_at_mm: deepest.and_then(|(v, _)| mesh.vertices().get(v)).map(units::json_place),
+        closed_hole_vertices: field.closed_hole.iter().filter(|&&c| c).count(),
+        survey_line_mm: survey_line::survey_lines(mesh, &topology, &field, None)
+            .iter()
+            .map(|line| line.iter().map(units::json_place).collect())
+            .collect(),
+        gauge,
+        findings: Vec::new(),
+        cautions: cautions::of_a_survey(),
+    };
+    Ok(Survey { file, field, section })
+}
+
+fn path(wanted: &SurveyWanted, found: &Measured<KnownFrame>) -> Result<Path, SurveyRefused> {
+    // Without the arch, left and right are not told, and so no tilt.
+    let told = found.as_ref().ok().filter(|f| wanted.arch.is_some() && f.anterior_known);
+    let tilt = |d: &Direction| told.and_then(|f| f.frame.tilt_of(d));
+    match (wanted.withdrawal, found) {
+        (Some(d), _) => {
+            Ok(Path { withdrawal: d, tilt: tilt(&d), chosen_by: ChosenBy::Case, uncertainty_deg: 1.0 })
+        }
+        (None, Ok(f)) => {
+            let d = f.frame.occlusal;
+            let uncertainty_deg = f.uncertainty_deg;
+            Ok(Path { withdrawal: d, tilt: tilt(&d), chosen_by: ChosenBy::OcclusalNormal, uncertainty_deg })
+        }
+        (None, Err(reason)) => Err(SurveyRefused::NoDirection(reason.clone())),
+    }
+}
+
+/// The gauge put to the surface point nearest to the one asked for.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Put {
+    pub(super) asked: Point,
+    pub(super) at: Point,
+    /// Normal of the surface there.
+    pub(super) normal: Vector,
+    pub(super) depth: DepthAt,
+}
+
+fn put(surface: &Surface, surveyor: &Surveyor, d: &Direction, asked: &Point) -> Result<Put, SurveyRefused> {
+    let near = surface.closest(asked).ok_or(SurveyRefused::NoSurface)?;
+    if near.distance_mm > GAUGE_FARTHEST_MM {
+        let asked = units::place_words(asked);
+        return Err(SurveyRefused::GaugeFar { asked, distance_mm: near.distance_mm });
+    }
+    let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
+    Ok(Put { asked: *asked, at: near.at, normal, depth: surveyor.depth_at(d, &near.at, near.face) })
+}
+
+/// The reading with its uncertainty: the scan's trueness, the direction over the height to the survey line, and the
+/// chord of an edge on a crown's curve.
+fn reading(mesh: &Mesh, path: &Path, put: &Put, section: Option<&Cut>) -> GaugeReading {
+    const CROWN_RADIUS_MM: f64 = 4.0;
+    let below = section.and_then(sections::below_survey_line_mm);
+    let edge = mesh.mean_edge_mm();
+    let depth = Estimate::new(put.depth.depth_mm, vec![])
+        .with(Source::Scan, Accuracy::default().scan_mm)
+        .with(Source::Direction, below.unwrap_or(0.0) * tan(path.uncertainty_deg.to_radians()))
+        .with(Source::Spacing, edge * edge / (8.0 * CROWN_RADIUS_MM));
+    GaugeReading {
+        asked_mm: units::json_place(&put.asked),
+        at_mm: units::json_place(&put.at),
+        depth_mm: units::json(depth.value),
+        uncertainty_mm: units::json(depth.standard()),
+        closed_hole: put.depth.closed_hole,
+        below_survey_line_mm: below.map(units::json),
+        rod_mm: put.depth.free_at.as_ref().map(units::json_place),
+    }
+}
+
+/// Share of the measured surface that is undercut, and its area, mm2: a triangle counts by its undercut corners.
+fn share(mesh: &Mesh, field: &UndercutField) -> (f64, f64) {
+    let (mut under, mut all) = (0.0, 0.0);
+    for (f, corners) in mesh.faces().iter().enumerate() {
+        let depths: Vec<f64> =
+            corners.iter().filter_map(|&v| field.depth_mm.get(v as usize).copied().flatten()).collect();
+        if depths.len() == 3 {
+            let area = mesh.face_area_mm2(f as u32);
+            all += area;
+            under += area * depths.iter().filter(|&&d| d > 0.0).count() as f64 / 3.0;
+        }
+    }
+    (if all > 0.0 { under / all } else { 0.0 }, under)
+}
+
+/// The deepest vertex; the lowest index where several are equally deep. `None` where nothing is undercut.
+fn deepest(field: &UndercutField) -> Option<(usize, f64)> {
+    let mut best: Option<(usize, f64)> = None;
+    for (v, depth) in field.depth_mm.iter().enumerate() {
+        if let Some(mm) = depth.filter(|&mm| mm > best.map_or(0.0, |(_, b)| b)) {
+            best = Some((v, mm));
+        }
+    }
+    best
+}

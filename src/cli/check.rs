@@ -1,0 +1,177 @@
+//! `check`: the whole job on one case.
+
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+
+use super::output::{Files, OutFolder};
+use super::progress::Progress;
+use super::values::{ArchWord, UnitWord};
+use super::{Common, Ending, Failure, gallery, input, output};
+use crate::analysis::{self, Analysis};
+use crate::case::file::parse;
+use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
+use crate::checks;
+use crate::render;
+use crate::rules::Rules;
+
+/// Work a case through: classification, room, undercut, tori, connector, and what to ask
+///
+/// Reads the scans that the case file names, measures, judges each figure by its limit, and prints a sheet: first what
+/// fits, what is short and by how much, what could not be measured and what to ask; then the figures with their places.
+/// Without a case file, name the scans and the arch that gets the denture.
+///
+/// Writes report.json, report.html, pictures, sections/*.svg, survey.ply, clearance.ply, anatomy.ply and keepout.ply into
+/// --out; without --out it only prints. Exit 0: nothing asked for is short; 1: something is short, exceeds, is tight or
+/// could not be measured; 2: nothing could be done.
+///
+/// Examples:
+///   saddleroom check casts/oban/case.toml --out out/oban
+///   saddleroom check --mandible lower.stl --maxilla upper.stl --restore mandible --missing 36,37 --out out
+#[derive(Debug, clap::Args)]
+#[command(verbatim_doc_comment)]
+pub(super) struct Args {
+    /// The case file; `saddleroom schema case` describes it
+    #[arg(value_name = "CASE.toml", required_unless_present_any = ["mandible", "maxilla"])]
+    case: Option<PathBuf>,
+    /// Scan of the mandible, where there is no case file
+    #[arg(long, value_name = "FILE", conflicts_with = "case", requires = "restore")]
+    mandible: Option<PathBuf>,
+    /// Scan of the maxilla, where there is no case file
+    #[arg(long, value_name = "FILE", conflicts_with = "case", requires = "restore")]
+    maxilla: Option<PathBuf>,
+    /// Arch that gets the denture
+    #[arg(long, value_enum, conflicts_with = "case")]
+    restore: Option<ArchWord>,
+    /// Missing teeth, such as 35,36,37
+    #[arg(long, value_name = "TEETH", conflicts_with = "case")]
+    missing: Option<String>,
+    /// How the missing teeth are numbered
+    #[arg(long, value_enum, default_value_t = NotationWord::Fdi, conflicts_with = "case")]
+    notation: NotationWord,
+    /// Unit of the coordinates of both scans
+    #[arg(long, value_enum, default_value_t = UnitWord::Mm, conflicts_with = "case")]
+    unit: UnitWord,
+    /// Folder for the results; made where it does not exist
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum NotationWord {
+    /// Two-digit numbers of ISO 3950, 11 to 48.
+    Fdi,
+    /// 1 to 32.
+    Universal,
+    /// Quadrant and place, UR4.
+    Palmer,
+}
+
+impl From<NotationWord> for Notation {
+    fn from(word: NotationWord) -> Notation {
+        match word {
+            NotationWord::Fdi => Notation::Fdi,
+            NotationWord::Universal => Notation::Universal,
+            NotationWord::Palmer => Notation::Palmer,
+        }
+    }
+}
+
+pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
+    let progress = Progress::new(common);
+    progress.say("reading");
+    let (case, mut inputs) = read(args)?;
+    inputs.extend(args.case.clone());
+    let rules = input::rules(&case.file)?;
+    let out = args.out.as_deref().map(OutFolder::new).transpose()?;
+    let done = analysis::analyse(&case, &rules, &|doing| progress.say(doing))
+        .map_err(|e| Failure::new(e.to_string(), "give a scan of the arch that is to be restored"))?;
+    let json = render::json::bytes(&done.report);
+    let mut names = Vec::new();
+    if let Some(out) = &out {
+        progress.say("drawing");
+        let files = files(&done, &json);
+        progress.say("writing");
+        out.write(&files, &inputs)?;
+        names.extend(files.into_iter().map(|(name, _)| name));
+    }
+    drop(progress);
+    output::show(common, || render::text::report(&done.report, &checks::sections()), &json)?;
+    if let Some(out) = &out {
+        output::note(common, &format!("wrote into {}: {}", out.file("").display(), names.join(", ")));
+    }
+    Ok(Ending::of(done.report.asks_attention()))
+}
+
+fn read(args: &Args) -> Result<(Case, Vec<PathBuf>), Failure> {
+    match &args.case {
+        Some(path) => {
+            let file = case_file(path)?;
+            input::case(file, path.parent().unwrap_or(Path::new("")))
+        }
+        None => input::case(bare(args)?, Path::new("")),
+    }
+}
+
+/// Reads and validates a case file.
+pub(super) fn case_file(path: &Path) -> Result<CaseFile, Failure> {
+    let name = path.display().to_string();
+    let text = String::from_utf8(input::bytes(path, "case file")?).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        Failure::new(
+            format!("{name} is no UTF-8 text, from byte {at} on"),
+            "a case file is TOML; is this a scan?",
+        )
+    })?;
+    parse(&text, &Rules::standard().ids()).map_err(|problems| Failure::CaseFile { name, text, problems })
+}
+
+/// A case from options alone.
+fn bare(args: &Args) -> Result<CaseFile, Failure> {
+    let Some(restored) = args.restore.map(Arch::from) else {
+        return Err(Failure::new(
+            "it is not said which arch gets the denture",
+            "add --restore mandible or --restore maxilla",
+        ));
+    };
+    let name = |path: &Option<PathBuf>| path.as_ref().map(|p| p.display().to_string());
+    let scans = Scans {
+        mandible: name(&args.mandible),
+        maxilla: name(&args.maxilla),
+        unit: args.unit.into(),
+        ..Scans::default()
+    };
+    let mut file = CaseFile::bare("unnamed", restored, scans);
+    file.notation = args.notation.into();
+    if let Some(missing) = &args.missing {
+        let chart = chart::missing_from(missing, file.notation, restored).map_err(|errors| {
+            Failure::Several(
+                errors.into_iter().map(|e| Failure::new(format!("--missing: {}", e.says), e.mend)).collect(),
+            )
+        })?;
+        file.chart = Some(chart);
+    }
+    Ok(file)
+}
+
+/// Everything that `check` writes.
+fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
+    let facts = &done.facts;
+    let mesh = facts.restored.mesh();
+    let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
+    let unmeasured = vec![None; mesh.vertices().len()];
+    let depths = facts.undercut.as_ref().map_or(&unmeasured, |f| &f.depth_mm);
+    files.push(("survey.ply".to_owned(), render::ply::survey(mesh, depths)));
+    let (nearest, along) = done.clearance();
+    files.push(("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)));
+    let anatomy = &facts.restored.anatomy;
+    let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    let pictures = gallery::pictures(done, &done.sections());
+    let blocks = render::sheet::report(&done.report, &checks::sections());
+    let title = format!("saddleroom: {}", done.report.case.id);
+    let page = render::html::page(&title, &blocks, &pictures);
+    files.push(("report.html".to_owned(), page.into_bytes()));
+    files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
+    files.push(("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)));
+    files
+}

@@ -1,0 +1,138 @@
+//! Files to scans and cases. A file is read whole, and only where it is a plain file.
+
+use std::fmt::Write as _;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::failure::Failure;
+use crate::case::{Arch, Case, CaseFile, Scan, labels};
+use crate::load;
+use crate::rules::Rules;
+use crate::units::LengthUnit;
+
+/// Larger files are refused, so that a wrong name cannot fill the memory: 20 M triangles of binary STL are 1 GB.
+const MOST_BYTES: u64 = 4_000_000_000;
+
+/// The bytes of a plain file.
+pub(super) fn bytes(path: &Path, what: &str) -> Result<Vec<u8>, Failure> {
+    let refuse = |e: &std::io::Error| {
+        let mend = match e.kind() {
+            std::io::ErrorKind::NotFound => {
+                "look at the name and the folder; names inside a case file are relative to it"
+            }
+            std::io::ErrorKind::PermissionDenied => {
+                "ask for the right to read it, or copy it to your own folder"
+            }
+            _ => "copy it to this disk and try again",
+        };
+        Failure::io(&format!("read the {what}"), path, e, mend)
+    };
+    let about = std::fs::metadata(path).map_err(|e| refuse(&e))?;
+    if about.is_dir() {
+        return Err(Failure::new(
+            format!("the {what} {} is a directory, not a file", path.display()),
+            "name the file inside it",
+        ));
+    }
+    if !about.is_file() {
+        return Err(Failure::new(
+            format!("the {what} {} is no plain file", path.display()),
+            "name a file on disk",
+        ));
+    }
+    if about.len() > MOST_BYTES {
+        return Err(Failure::new(
+            format!("the {what} {} holds {} bytes, more than {MOST_BYTES}", path.display(), about.len()),
+            "export the scan at a lower resolution",
+        ));
+    }
+    let file = std::fs::File::open(path).map_err(|e| refuse(&e))?;
+    let mut bytes = Vec::with_capacity(usize::try_from(about.len()).unwrap_or(0));
+    // A file that grows while it is read must not grow without bound.
+    file.take(MOST_BYTES).read_to_end(&mut bytes).map_err(|e| refuse(&e))?;
+    Ok(bytes)
+}
+
+/// SHA-256 in hexadecimal.
+pub(super) fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+/// Reads a scan. `shown` is its name as the user gave it.
+pub(super) fn scan(path: &Path, shown: &str, unit: LengthUnit) -> Result<Scan, Failure> {
+    let bytes = bytes(path, "scan")?;
+    let import = load::read(&bytes, unit)
+        .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
+    Ok(Scan { file: shown.to_owned(), sha256: sha256(&bytes), import, labels: None })
+}
+
+/// The scan of a command that names one file.
+pub(super) fn named_scan(path: &Path, unit: LengthUnit) -> Result<Scan, Failure> {
+    scan(path, &path.display().to_string(), unit)
+}
+
+/// Reads both scans of a case; all that cannot be read is told at once. `folder` is what their names are relative to.
+pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>), Failure> {
+    let scans = file.scans.clone();
+    let read = |arch: Arch, name: &Option<String>, labels: &Option<String>| {
+        let name = name.as_ref()?;
+        let path = folder.join(name);
+        let read = scan(&path, name, scans.unit)
+            .and_then(|s| labels.iter().try_fold(s, |s, l| labelled(s, arch, &folder.join(l))));
+        Some((path, read))
+    };
+    let (mandible, maxilla) = rayon::join(
+        || read(Arch::Mandible, &scans.mandible, &scans.mandible_labels),
+        || read(Arch::Maxilla, &scans.maxilla, &scans.maxilla_labels),
+    );
+    let mut failures = Vec::new();
+    let mut paths = Vec::new();
+    let mut keep = |read: Option<(PathBuf, Result<Scan, Failure>)>| {
+        let (path, result) = read?;
+        paths.push(path);
+        result.map_err(|e| failures.push(e)).ok()
+    };
+    let (mandible, maxilla) = (keep(mandible), keep(maxilla));
+    if !failures.is_empty() {
+        return Err(Failure::Several(failures));
+    }
+    let case = Case { file, mandible, maxilla };
+    if case.scan(case.file.restored).is_none() {
+        let arch = case.file.restored.word();
+        return Err(Failure::new(
+            format!("the {arch} is to be restored, but no scan of it is given"),
+            format!("give it: `{arch} = \"...\"` in [scans], or --{arch} FILE"),
+        ));
+    }
+    Ok((case, paths))
+}
+
+/// A scan with the labels of its teeth.
+fn labelled(mut scan: Scan, arch: Arch, path: &Path) -> Result<Scan, Failure> {
+    let text = String::from_utf8(bytes(path, "labels")?)
+        .map_err(|_| Failure::new(format!("{} is no UTF-8 text", path.display()), "labels are JSON"))?;
+    let labels = labels::read(&text, arch, &scan.import)
+        .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
+    scan.labels = Some(labels);
+    Ok(scan)
+}
+
+/// The table of limits with the changes of a case.
+pub(super) fn rules(file: &CaseFile) -> Result<Rules, Failure> {
+    Rules::changed(&file.limits).map_err(|errors| {
+        Failure::Several(
+            errors
+                .iter()
+                .map(|e| {
+                    Failure::new(e.to_string(), "mend [limits] in the case file; `explain` lists the limits")
+                })
+                .collect(),
+        )
+    })
+}

@@ -1,0 +1,135 @@
+//! What is printed and written. A file that exists is whole: written beside its name, then renamed.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use super::{Common, Failure, Format};
+
+/// Prints to standard output. A reader that has gone away is no fault.
+pub(super) fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::AutoStream::auto(io::stdout());
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::new(
+            format!("cannot write to standard output: {e}"),
+            "look at where it is redirected to",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Prints the sheet or the JSON, as asked.
+pub(super) fn show(common: &Common, sheet: impl FnOnce() -> String, json: &[u8]) -> Result<(), Failure> {
+    match common.format {
+        Format::Text => print(&sheet()),
+        Format::Json => print(&String::from_utf8_lossy(json)),
+    }
+}
+
+/// A note on standard error, such as what was written.
+pub(super) fn note(common: &Common, text: &str) {
+    if !common.quiet {
+        // A closed standard error is no reason to stop.
+        let _ = writeln!(io::stderr(), "{text}");
+    }
+}
+
+/// Files to be written into one folder: name relative to it, and bytes.
+pub(super) type Files = Vec<(String, Vec<u8>)>;
+
+/// A folder for results that exists and is not in the way of any input.
+#[derive(Debug)]
+pub(super) struct OutFolder {
+    path: PathBuf,
+}
+
+impl OutFolder {
+    /// Makes the folder where it is not there yet.
+    pub(super) fn new(path: &Path) -> Result<OutFolder, Failure> {
+        if path.exists() && !path.is_dir() {
+            return Err(Failure::new(
+                format!("--out {} is a file, not a folder", path.display()),
+                "name a folder; it is made where it does not exist",
+            ));
+        }
+        std::fs::create_dir_all(path)
+            .map_err(|e| Failure::io("make the folder", path, &e, "name a folder that you may write to"))?;
+        Ok(OutFolder { path: path.to_owned() })
+    }
+
+    /// Writes all files: each whole beside its name, and only when all are whole, renames them into place. Refuses to
+    /// replace an input.
+    pub(super) fn write(&self, files: &Files, inputs: &[PathBuf]) -> Result<(), Failure> {
+        let inputs: Vec<PathBuf> = inputs.iter().filter_map(|p| p.canonicalize().ok()).collect();
+        let mut ready = Vec::with_capacity(files.len());
+        for (name, bytes) in files {
+            let target = self.path.join(name);
+            if target.canonicalize().is_ok_and(|t| inputs.contains(&t)) {
+                return Err(Failure::new(
+                    format!("{} is an input; it will not be overwritten", target.display()),
+                    "name another folder with --out",
+                ));
+            }
+            if target.is_dir() {
+                return Err(Failure::new(
+                    format!("{} is a folder where a file is to be written", target.display()),
+                    "move it away, or name another folder with --out",
+                ));
+            }
+            ready.push((self.beside(&target, bytes)?, target));
+        }
+        for (file, target) in ready {
+            file.persist(&target).map_err(|e| {
+                Failure::io("put in place", &target, &e.error, "what was there before is still whole")
+            })?;
+        }
+        Ok(())
+    }
+
+    fn beside(&self, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, Failure> {
+        let refuse = |e: io::Error| {
+            Failure::io(
+                "write",
+                target,
+                &e,
+                "look at the space left and the right to write; nothing was replaced",
+            )
+        };
+        let folder = target.parent().unwrap_or(&self.path);
+        std::fs::create_dir_all(folder).map_err(refuse)?;
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".saddleroom-").suffix(".part");
+        #[cfg(unix)]
+        {
+            // A result is no secret of one user: the usual rights, less what the user's mask takes away.
+            use std::os::unix::fs::PermissionsExt;
+            builder.permissions(std::fs::Permissions::from_mode(0o666));
+        }
+        let mut file = builder.tempfile_in(folder).map_err(refuse)?;
+        file.write_all(bytes).and_then(|()| file.flush()).map_err(refuse)?;
+        Ok(file)
+    }
+
+    /// Where a file of it lies.
+    pub(super) fn file(&self, name: &str) -> PathBuf {
+        self.path.join(name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_replaced_whole_and_an_input_never() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = OutFolder::new(dir.path()).unwrap();
+        out.write(&vec![("a.json".into(), b"one".to_vec())], &[]).unwrap();
+        out.write(&vec![("a.json".into(), b"two".to_vec()), ("s/b.svg".into(), vec![])], &[]).unwrap();
+        assert_eq!(std::fs::read(dir.path().join("a.json")).unwrap(), b"two");
+        assert!(dir.path().join("s/b.svg").exists());
+        let refused = out.write(&vec![("a.json".into(), b"three".to_vec())], &[dir.path().join("a.json")]);
+        assert!(refused.is_err());
+        assert_eq!(std::fs::read(dir.path().join("a.json")).unwrap(), b"two");
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2, "no part of a file is left behind");
+    }
+}

@@ -1,0 +1,153 @@
+//! What makes a rise a torus: its place, size and surroundings. Each failing that speaks against it becomes a doubt.
+
+use super::Cast;
+use super::Torus;
+use super::bump::{Bump, height_method_mm};
+use super::ground::Basis;
+use super::outline::Lobe;
+use crate::case::{Arch, Side};
+use crate::report::{TorusSide, TorusState};
+
+/// Length over which a rise is in doubt, and over which it is none, mm.
+const LONG_MM: (f64, f64) = (16.0, 20.0);
+/// Distance from the nearest crown that speaks for a torus, and outside which it is none, mm.
+const CROWN_MM: ((f64, f64), (f64, f64)) = ((2.0, 6.0), (1.0, 9.0));
+/// A rise that begins this far from the crowns and comes this near to the scan's border is the floor of the mouth, mm.
+const FLOOR_MM: (f64, f64) = (4.6, 1.5);
+/// Share of the outline along the domain's border that is in doubt, and that is none.
+const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
+/// How far the restored surface may turn under a rise before the rise is in doubt, and before it is none, degrees:
+/// walls under tori turn by 10 to 30, ends of ridges, papillae and folds by 40 and more.
+const BED_DEG: (f64, f64) = (35.0, 50.0);
+/// Without a frame: greatest extent of a rise with all its lobes, mm; a ridge is longer.
+const WHOLE_MM: f64 = 24.0;
+/// More doubts than these, and it is not worth a question.
+const MOST_DOUBTS: usize = 2;
+/// Share of the ring around a rise that makes its height sure, and under which it is none.
+const RING: (f64, f64) = (0.85, 0.3);
+
+/// Judges a lobe. `None` where it is no torus.
+pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
+    let settings = cast.settings;
+    if lobe.height_mm < settings.least_height_mm || bump.area_mm2 < settings.least_area_mm2 {
+        return None;
+    }
+    let basis = cast.ground.basis;
+    let summit = cast.mesh.vertex(lobe.summit);
+    if lobe.length_mm > LONG_MM.1
+        || bump.ring_share < RING.1
+        || bump.bed_deg > BED_DEG.1
+        || !cast.ground.holds(&summit)
+    {
+        return None;
+    }
+    let mut doubts = shape_doubts(bump, &lobe);
+    match basis {
+        Basis::Bare => {
+            if bump.border_share > BORDER_SHARE.1 || !bump.settled || bump.extent_mm > WHOLE_MM {
+                return None;
+            }
+            doubts.push("the cast has no frame, so that its place on the arch is not known".to_owned());
+        }
+        _ if bump.border_share > BORDER_SHARE.1 => return None,
+        Basis::Frame | Basis::Crowns => {}
+    }
+    doubts.extend(place_doubts(cast, bump, &lobe)?);
+    if doubts.len() > MOST_DOUBTS {
+        return None;
+    }
+    Some(Torus {
+        side: side(cast, &summit),
+        height_mm: lobe.height_mm,
+        height_method_mm: height_method_mm(bump),
+        length_mm: lobe.length_mm,
+        width_mm: lobe.width_mm,
+        area_mm2: lobe.area_mm2,
+        summit,
+        outline: lobe.outline,
+        faces: lobe.faces,
+        confidence: confidence(doubts.len()),
+        state: if doubts.is_empty() { TorusState::Found } else { TorusState::Possible },
+        doubts,
+    })
+}
+
+fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
+    let mut doubts = Vec::new();
+    let mut doubt = |holds: bool, says: &str| {
+        if holds {
+            doubts.push(says.to_owned());
+        }
+    };
+    doubt(!bump.settled, "its foot runs on without an end, so that its outline and height are not sure");
+    doubt(lobe.length_mm > LONG_MM.0, "it is longer than tori mostly are");
+    doubt(lobe.cut, "the border of the scan cuts it");
+    doubt(bump.ring_share < RING.0, "there is no surface all around it, so that its height is not sure");
+    doubt(bump.bed_deg > BED_DEG.0, "the surface under it turns as under a fold or the end of a ridge");
+    doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
+    doubts
+}
+
+/// What its place says against it; `None` where it cannot be a torus.
+fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>> {
+    let mut doubts = Vec::new();
+    if cast.ground.basis == Basis::Bare {
+        return Some(doubts);
+    }
+    if cast.arch == Arch::Maxilla {
+        return palatal_doubts(cast, lobe);
+    }
+    let crown = cast.ground.nearest_crown_mm(&bump.rise);
+    let border = cast.ground.nearest_border_mm(&bump.rise);
+    let ((near, wide), (nearest, widest)) = CROWN_MM;
+    match (cast.ground.basis, crown) {
+        (Basis::Crowns, far) => {
+            let far = far.unwrap_or(f64::INFINITY);
+            // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own.
+            if far < nearest || far > widest || (far < near && !bump.settled) {
+                return None;
+            }
+            if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
+                return None;
+            }
+            if far < near || far > wide {
+                doubts.push("its distance from the crowns is unusual for a torus".to_owned());
+            }
+        }
+        (_, Some(far)) if (near..=wide).contains(&far) => {}
+        _ => doubts.push("not all crowns are known, so that its distance from them is not".to_owned()),
+    }
+    if border.is_some_and(|b| b < FLOOR_MM.1) {
+        doubts.push("it lies at the border of the scan, where the floor of the mouth looks alike".to_owned());
+    }
+    Some(doubts)
+}
+
+/// A palatal torus lies at the midline, behind the first premolars, away from the teeth (rugae and papilla do not).
+fn palatal_doubts(cast: &Cast<'_>, lobe: &Lobe) -> Option<Vec<String>> {
+    let summit = cast.mesh.vertex(lobe.summit);
+    let (_, far) = cast.ground.side(&summit)?;
+    let clear = cast.ground.nearest_centre_mm(&summit).is_none_or(|d| d >= 9.0);
+    (far <= 6.0 && clear && cast.ground.behind_premolars(&summit)).then(|| {
+        vec!["a rise of the palate is taken for a torus too easily, and its height read too high".to_owned()]
+    })
+}
+
+fn confidence(doubts: usize) -> f64 {
+    match doubts {
+        0 => 0.9,
+        1 => 0.5,
+        2 => 0.35,
+        _ => 0.2,
+    }
+}
+
+/// The side of a torus: left or right of the mandible, the midline of the palate.
+pub(super) fn side(cast: &Cast<'_>, summit: &crate::space::Point) -> Option<TorusSide> {
+    let (side, far) = cast.ground.side(summit)?;
+    Some(match (cast.arch, side) {
+        (Arch::Maxilla, _) if far <= 9.0 => TorusSide::Midline,
+        (_, Side::Left) => TorusSide::Left,
+        (_, Side::Right) => TorusSide::Right,
+    })
+}

@@ -1,0 +1,207 @@
+//! From a cap to the whole rise: mask it, fill the mask from its surroundings, see what stands above the fill, mask
+//! that, and so on until the mask stays.
+
+use super::fill::{Fill, fill, refined};
+use super::work::Work;
+use crate::mesh::VertexId;
+use crate::space::{Vector, across, angle_deg, atan2, direction};
+
+/// Growth of a cap to its first mask, mm.
+const FIRST_GROWTH_MM: f64 = 1.6;
+/// Growth of a rise to the next mask, mm.
+const GROWTH_MM: f64 = 1.0;
+/// A rise is what stands above the fill by this much, mm, or by this share of its peak, whichever is more.
+const STANDS: (f64, f64) = (0.12, 0.08);
+/// The same for the rise whose shape is looked at.
+const SHAPE: (f64, f64) = (0.15, 0.15);
+/// Rounds after which a mask that still moves is taken as it is.
+const MOST_ROUNDS: usize = 10;
+/// Greatest area of a rise followed, mm2.
+const MOST_AREA_MM2: f64 = 420.0;
+/// Steps by which the mask is widened at the end, mm, and the change of the height that counts as none, mm.
+const SETTLE: ([f64; 5], f64) = ([0.8, 1.6, 2.4, 3.2, 4.0], 0.005);
+
+/// A rise over its filled surroundings, on the work mesh.
+#[derive(Clone, Debug)]
+pub(super) struct Bump {
+    /// Masked vertices, ascending.
+    pub mask: Vec<VertexId>,
+    /// The surface without the rise.
+    pub fill: Fill,
+    /// Vertices of the rise, ascending.
+    pub rise: Vec<VertexId>,
+    /// Its area, mm2.
+    pub area_mm2: f64,
+    /// Height of its highest vertex, mm.
+    pub peak_mm: f64,
+    /// Whether the mask came to rest.
+    pub settled: bool,
+    /// Share of the rise's outline that runs along the domain's border, 0 to 1.
+    pub border_share: f64,
+    /// Share of twelve sectors around the rise in which there is surface, 0 to 1.
+    pub ring_share: f64,
+    /// Greatest angle between the fill's normals under the rise and their mean, degrees.
+    pub bed_deg: f64,
+    /// Greatest distance between two of its vertices, mm.
+    pub extent_mm: f64,
+}
+
+/// The surface in which rises are grown.
+#[derive(Clone, Copy)]
+pub(super) struct Field<'w> {
+    /// The work mesh.
+    pub work: &'w Work,
+    /// Vertices that may be part of a rise or speak for its surroundings.
+    pub domain: &'w [bool],
+}
+
+impl Field<'_> {
+    fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
+        self.work.grown(set, by_mm, |v| self.domain[v as usize])
+    }
+
+    /// Heights of the masked vertices above a fill, mm.
+    fn heights(&self, fill: &Fill, mask: &[VertexId]) -> Vec<f64> {
+        mask.iter().map(|&v| fill.height_mm(self.work, &self.work.mesh.vertex(v), v).0).collect()
+    }
+
+    /// Grows a cap to the rise that it is the top of. `None` where there is none, or it is larger than any torus.
+    pub fn grow(&self, cap: &[VertexId]) -> Option<Bump> {
+        let mut mask = self.grown(cap, FIRST_GROWTH_MM);
+        let mut settled = false;
+        let mut filled = fill(self.work, self.domain, &mask)?;
+        for _ in 0..MOST_ROUNDS {
+            let heights = self.heights(&filled, &mask);
+            let rise = self.standing(&mask, &heights, STANDS)?;
+            if self.work.area_mm2(&rise) > MOST_AREA_MM2 {
+                return None;
+            }
+            let next = self.grown(&rise, GROWTH_MM);
+            let common = next.iter().filter(|v| mask.binary_search(v).is_ok()).count();
+            let changed = next.len() + mask.len() - 2 * common;
+            if changed * 50 < mask.len() {
+                settled = true;
+                break;
+            }
+            mask = next;
+            filled = fill(self.work, self.domain, &mask)?;
+        }
+        self.widened(mask, settled)
+    }
+
+    /// Widens the mask until the height stays for two steps: a soft foot that is left outside lifts the fill. Where it
+    /// never stays, as on living gingiva, the mask is left as it was.
+    fn widened(&self, mask: Vec<VertexId>, settled: bool) -> Option<Bump> {
+        let top =
+            |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
+        let filled = refined(self.work, self.domain, &mask)?;
+        let mut last = top(&filled, &mask);
+        let mut stayed = 0;
+        for by in SETTLE.0 {
+            let wide = self.grown(&mask, by);
+            let Some(other) = refined(self.work, self.domain, &wide) else { break };
+            let height = top(&other, &wide);
+            stayed = if (height - last).abs() < SETTLE.1 { stayed + 1 } else { 0 };
+            if stayed == 2 {
+                return self.described(wide, other, settled);
+            }
+            last = height;
+        }
+        self.described(mask, filled, settled)
+    }
+
+    /// The rise over a given mask.
+    pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
+        let filled = refined(self.work, self.domain, &mask)?;
+        self.described(mask, filled, true)
+    }
+
+    fn described(&self, mask: Vec<VertexId>, fill: Fill, settled: bool) -> Option<Bump> {
+        let heights = self.heights(&fill, &mask);
+        let peak_mm = heights.iter().copied().fold(0.0, f64::max);
+        let rise = self.standing(&mask, &heights, SHAPE)?;
+        let area_mm2 = self.work.area_mm2(&rise);
+        let centre = rise.iter().fold(Vector::zeros(), |s, &v| {
+            s + self.work.mesh.vertex(v).coords * (self.work.metric.area_mm2[v as usize] / area_mm2)
+        });
+        let border_share = self.border_share(&rise);
+        let bed = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
+        let bed_deg = rise.iter().map(|&v| angle_deg(&fill.normal[v as usize], &bed)).fold(0.0, f64::max);
+        let extent_mm =
+            rise.iter().flat_map(|&a| rise.iter().map(move |&b| (a, b))).fold(0.0, |far: f64, (a, b)| {
+                far.max((self.work.mesh.vertex(a) - self.work.mesh.vertex(b)).norm())
+            });
+        let ring_share = self.ring_share(&rise, &fill, &centre);
+        Some(Bump {
+            mask,
+            fill,
+            rise,
+            area_mm2,
+            peak_mm,
+            settled,
+            border_share,
+            ring_share,
+            bed_deg,
+            extent_mm,
+        })
+    }
+
+    /// The connected piece around the highest vertex that stands above the fill.
+    fn standing(&self, mask: &[VertexId], heights: &[f64], least: (f64, f64)) -> Option<Vec<VertexId>> {
+        let mut sorted = heights.to_vec();
+        sorted.sort_by(|a, b| b.total_cmp(a));
+        let few = (sorted.len() * 3).div_ceil(100).max(1);
+        let peak = sorted.iter().take(few).sum::<f64>() / few as f64;
+        let level = least.0.max(least.1 * peak);
+        let mut above = vec![false; self.work.len()];
+        let mut summit: Option<(f64, VertexId)> = None;
+        for (&v, &h) in mask.iter().zip(heights) {
+            above[v as usize] = h > level;
+            if h > level && summit.is_none_or(|(best, _)| h > best) {
+                summit = Some((h, v));
+            }
+        }
+        let (_, summit) = summit?;
+        self.work.pieces(|v| above[v as usize]).into_iter().find(|p| p.binary_search(&summit).is_ok())
+    }
+
+    fn border_share(&self, rise: &[VertexId]) -> f64 {
+        let (mut all, mut border) = (0usize, 0usize);
+        for &v in rise {
+            if self.work.border[v as usize] {
+                border += 2;
+                all += 2;
+            }
+            for (w, _) in self.work.around(v) {
+                if rise.binary_search(&w).is_err() {
+                    all += 1;
+                    border += usize::from(!self.domain[w as usize]);
+                }
+            }
+        }
+        if all == 0 { 1.0 } else { border as f64 / all as f64 }
+    }
+
+    fn ring_share(&self, rise: &[VertexId], fill: &Fill, centre: &Vector) -> f64 {
+        let mean = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
+        let Some(up) = direction(mean) else { return 0.0 };
+        let (u, w) = across(&up);
+        let reached = self.work.distances(rise, 2.0, |v| self.domain[v as usize]);
+        let mut seen = [false; 12];
+        for (v, d) in reached.iter().enumerate() {
+            if d.is_some_and(|d| d > 0.3) {
+                let off = self.work.mesh.vertices()[v].coords - centre;
+                let turn = atan2(off.dot(&w), off.dot(&u)) / std::f64::consts::TAU + 0.5;
+                seen[((turn * 12.0) as usize).min(11)] = true;
+            }
+        }
+        seen.iter().filter(|s| **s).count() as f64 / 12.0
+    }
+}
+
+/// Standard uncertainty of a fill's height from how its mask is held, mm: figures reached on real gingiva with tori of
+/// known height added to it; on smooth walls it is far less.
+pub(super) fn height_method_mm(bump: &Bump) -> f64 {
+    let open = 1.0 - bump.ring_share;
+    0.10 + 0.06 * bump.peak_mm + 0.8 * open
+}

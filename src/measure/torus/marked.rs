@@ -1,0 +1,183 @@
+//! Tori that the user has outlined or pointed at. A mark decides that there is a torus; its height is measured.
+
+use super::accept::side;
+use super::bump::{Bump, Field, height_method_mm};
+use super::fill::closest_in_triangle;
+use super::outline::{Lobe, extents, heights, lobes};
+use super::{Cast, Torus};
+use crate::mesh::{FaceId, VertexId};
+use crate::report::TorusState;
+use crate::space::{Point, Vector, across, direction};
+
+/// Growth of an outlined torus to the mask that is filled, mm: an outline is drawn above the foot.
+const ROUND_OUTLINE_MM: f64 = 1.6;
+/// Radii of the discs tried as caps around a point, mm.
+const DISCS_MM: [f64; 3] = [1.2, 2.2, 3.5];
+/// How far above or below the plane of an outline its surface may lie, as a share of its longest chord.
+const BULGE: f64 = 0.8;
+/// Distance from a mark within which a rise counts as the one meant, mm.
+const NEAR_MM: f64 = 2.5;
+
+/// Tori of outlines, then of points.
+pub(super) fn tori(cast: &Cast<'_>, outlines: &[Vec<Point>], at: &[Point]) -> Vec<Torus> {
+    let domain = off_crowns(cast);
+    let field = Field { domain: &domain, ..cast.field() };
+    let outlined = outlines.iter().filter_map(|o| outlined(cast, &field, o));
+    let pointed = at.iter().filter_map(|p| pointed(cast, &field, p));
+    let mut tori: Vec<Torus> = outlined.collect();
+    for torus in pointed {
+        if !tori.iter().any(|t| t.faces.iter().any(|f| torus.faces.binary_search(f).is_ok())) {
+            tori.push(torus);
+        }
+    }
+    tori
+}
+
+fn off_crowns(cast: &Cast<'_>) -> Vec<bool> {
+    cast.ground.crown_mm.iter().map(|d| d.is_none_or(|d| d > 0.0)).collect()
+}
+
+/// The torus inside an outline. `None` where the outline encloses nothing of the cast.
+fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Torus> {
+    let loop_plane = Enclosed::by(outline)?;
+    let work = cast.work;
+    let inside: Vec<VertexId> = loop_plane.piece(cast, |v| loop_plane.holds(&work.mesh.vertex(v)))?;
+    let mask = work.grown(&inside, ROUND_OUTLINE_MM, |v| field.domain[v as usize]);
+    let bump = field.over(mask)?;
+    let heights = heights(cast.mesh, field, &bump);
+    let mut kept = vec![false; work.len()];
+    inside.iter().for_each(|&v| kept[v as usize] = true);
+    let faces: Vec<FaceId> = (0..cast.mesh.faces().len() as u32)
+        .filter(|&f| {
+            let near = cast.mesh.faces()[f as usize].iter().any(|&v| kept[work.owner[v as usize] as usize]);
+            near && loop_plane.holds(&cast.mesh.face_centre(f))
+        })
+        .collect();
+    let (summit, height_mm) = heights.iter().filter(|(v, _)| loop_plane.holds(&cast.mesh.vertex(*v))).fold(
+        None,
+        |best: Option<(VertexId, f64)>, &(v, h)| {
+            if best.is_none_or(|b| h > b.1) { Some((v, h)) } else { best }
+        },
+    )?;
+    let line: Vec<Point> = outline.iter().filter_map(|p| on_surface(cast, p)).collect();
+    let (length_mm, width_mm) = extents(&line, &loop_plane.normal);
+    let area_mm2 = faces.iter().map(|&f| cast.mesh.face_area_mm2(f)).sum();
+    let lobe = Lobe { summit, height_mm, outline: line, cut: false, faces, area_mm2, length_mm, width_mm };
+    Some(marked(cast, &bump, lobe))
+}
+
+/// The rise under a point. `None` where nothing stands above the outline's level there.
+fn pointed(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Torus> {
+    let work = cast.work;
+    let seed = nearest(work.mesh.vertices(), at)?;
+    let mut best: Option<Bump> = None;
+    for radius in DISCS_MM {
+        let disc = work.grown(&[seed], radius, |v| field.domain[v as usize]);
+        let Some(bump) = field.grow(&disc) else { continue };
+        let near = bump.rise.iter().any(|&v| (work.mesh.vertex(v) - at).norm() <= NEAR_MM);
+        let better = best.as_ref().is_none_or(|b| (bump.settled, bump.peak_mm) > (b.settled, b.peak_mm));
+        if near && better {
+            best = Some(bump);
+        }
+    }
+    let bump = best?;
+    let heights = heights(cast.mesh, field, &bump);
+    let levels = (cast.settings.outline_mm, cast.settings.saddle_mm);
+    let far = |l: &Lobe| {
+        let inside = l.faces.iter().map(|&f| (cast.mesh.face_centre(f) - at).norm());
+        inside.min_by(f64::total_cmp).unwrap_or(f64::INFINITY)
+    };
+    let lobe = lobes(cast.mesh, cast.topology, &heights, levels)
+        .into_iter()
+        .min_by(|a, b| far(a).total_cmp(&far(b)).then(a.summit.cmp(&b.summit)))?;
+    (far(&lobe) <= NEAR_MM).then(|| marked(cast, &bump, lobe))
+}
+
+fn marked(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Torus {
+    let summit = cast.mesh.vertex(lobe.summit);
+    Torus {
+        side: side(cast, &summit),
+        height_mm: lobe.height_mm,
+        height_method_mm: height_method_mm(bump),
+        length_mm: lobe.length_mm,
+        width_mm: lobe.width_mm,
+        area_mm2: lobe.area_mm2,
+        summit,
+        outline: lobe.outline,
+        faces: lobe.faces,
+        confidence: 1.0,
+        state: TorusState::Marked,
+        doubts: Vec::new(),
+    }
+}
+
+fn nearest(places: &[Point], p: &Point) -> Option<VertexId> {
+    let by_distance = places
+        .iter()
+        .enumerate()
+        .min_by(|a, b| (a.1 - p).norm_squared().total_cmp(&(b.1 - p).norm_squared()).then(a.0.cmp(&b.0)));
+    by_distance.map(|(v, _)| v as u32)
+}
+
+/// The place on the cast next to a mark: on the triangles around the nearest vertex.
+fn on_surface(cast: &Cast<'_>, p: &Point) -> Option<Point> {
+    let v = nearest(cast.mesh.vertices(), p)?;
+    let mut best = cast.mesh.vertex(v).coords;
+    for &f in cast.topology.faces_of_vertex(v) {
+        let [a, b, c] = cast.mesh.corners(f).map(|q| q.coords);
+        let foot = closest_in_triangle(&p.coords, &a, &b, &c);
+        if (foot - p.coords).norm_squared() < (best - p.coords).norm_squared() {
+            best = foot;
+        }
+    }
+    Some(best.into())
+}
+
+/// The space that a closed curve encloses: over and under its mean plane.
+struct Enclosed {
+    middle: Point,
+    normal: Vector,
+    axes: (Vector, Vector),
+    corners: Vec<(f64, f64)>,
+    deep: f64,
+}
+
+impl Enclosed {
+    fn by(outline: &[Point]) -> Option<Enclosed> {
+        if outline.len() < 3 {
+            return None;
+        }
+        let middle =
+            Point::from(outline.iter().fold(Vector::zeros(), |s, p| s + p.coords) / outline.len() as f64);
+        let round = (0..outline.len()).fold(Vector::zeros(), |s, i| {
+            s + (outline[i] - middle).cross(&(outline[(i + 1) % outline.len()] - middle))
+        });
+        let up = direction(round)?;
+        let axes = across(&up);
+        let flat = |p: &Point| ((p - middle).dot(&axes.0), (p - middle).dot(&axes.1));
+        let corners: Vec<(f64, f64)> = outline.iter().map(flat).collect();
+        let deep = BULGE * extents(outline, &up).0;
+        Some(Enclosed { middle, normal: up.into_inner(), axes, corners, deep })
+    }
+
+    fn holds(&self, p: &Point) -> bool {
+        let off = p - self.middle;
+        if off.dot(&self.normal).abs() > self.deep {
+            return false;
+        }
+        let (x, y) = (off.dot(&self.axes.0), off.dot(&self.axes.1));
+        let n = self.corners.len();
+        (0..n).fold(false, |inside, i| {
+            let ((ax, ay), (bx, by)) = (self.corners[i], self.corners[(i + 1) % n]);
+            let crosses = (ay > y) != (by > y) && x < ax + (y - ay) / (by - ay) * (bx - ax);
+            inside != crosses
+        })
+    }
+
+    /// The largest connected piece of the work surface inside: a thin wall's other side falls away.
+    fn piece(&self, cast: &Cast<'_>, inside: impl Fn(VertexId) -> bool) -> Option<Vec<VertexId>> {
+        let mut pieces = cast.work.pieces(inside);
+        pieces.sort_by(|a, b| b.len().cmp(&a.len()).then(a.cmp(b)));
+        pieces.into_iter().next()
+    }
+}

@@ -1,0 +1,129 @@
+//! Triangles and lines into fine pixels, the nearest surface in front.
+
+use super::super::colour::Rgb;
+use super::{Camera, Still};
+use crate::space::{Point, Vector};
+
+/// Fine pixels with their depth.
+pub(super) struct Raster {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) pixels: Vec<Rgb>,
+    depth: Vec<f64>,
+}
+
+impl Raster {
+    pub(super) fn new(width: usize, height: usize, paper: Rgb) -> Raster {
+        Raster {
+            width,
+            height,
+            pixels: vec![paper; width * height],
+            depth: vec![f64::NEG_INFINITY; width * height],
+        }
+    }
+
+    /// Draws a pixel where nothing nearer than `z` stands.
+    fn put(&mut self, x: usize, y: usize, z: f64, colour: Rgb) {
+        let index = y * self.width + x;
+        if let (Some(depth), Some(pixel)) = (self.depth.get_mut(index), self.pixels.get_mut(index)) {
+            if z > *depth {
+                *depth = z;
+                *pixel = colour;
+            }
+        }
+    }
+}
+
+struct Corner {
+    x: f64,
+    y: f64,
+    z: f64,
+    colour: [f64; 3],
+}
+
+/// Draws the whole surface.
+pub(super) fn surface(raster: &mut Raster, still: &Still<'_>, camera: &Camera) {
+    let normals = still.mesh.vertex_normals();
+    let light = (camera.eye * 1.0 + camera.up * 0.55 - camera.right * 0.45).normalize();
+    let corners: Vec<Corner> = still
+        .mesh
+        .vertices()
+        .iter()
+        .enumerate()
+        .map(|(v, p)| {
+            let (x, y, z) = camera.project(p);
+            let base = still.colours.get(v).copied().unwrap_or([176; 3]);
+            let shade = normals.get(v).map_or(0.7, |n| shade(n, &light, &camera.eye));
+            Corner { x, y, z, colour: base.map(|c| f64::from(c) * shade) }
+        })
+        .collect();
+    for face in still.mesh.faces() {
+        let [Some(a), Some(b), Some(c)] = face.map(|v| corners.get(v as usize)) else { continue };
+        triangle(raster, a, b, c);
+    }
+}
+
+/// Brightness: a surface that shows its inner side is darker.
+fn shade(normal: &Vector, light: &Vector, eye: &Vector) -> f64 {
+    if normal.dot(eye) < -0.05 {
+        return 0.38 + 0.20 * (-normal.dot(light)).max(0.0);
+    }
+    0.42 + 0.58 * normal.dot(light).max(0.0)
+}
+
+fn triangle(raster: &mut Raster, a: &Corner, b: &Corner, c: &Corner) {
+    let area = (b.x - a.x) * (c.y - a.y) - (c.x - a.x) * (b.y - a.y);
+    if area.abs() < 1e-12 {
+        return;
+    }
+    let clamp = |v: f64, most: usize| v.clamp(0.0, most as f64) as usize;
+    let (x0, x1) = (
+        clamp(a.x.min(b.x).min(c.x).floor(), raster.width),
+        clamp(a.x.max(b.x).max(c.x).ceil() + 1.0, raster.width),
+    );
+    let (y0, y1) = (
+        clamp(a.y.min(b.y).min(c.y).floor(), raster.height),
+        clamp(a.y.max(b.y).max(c.y).ceil() + 1.0, raster.height),
+    );
+    for y in y0..y1 {
+        for x in x0..x1 {
+            let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
+            let wa = ((b.x - px) * (c.y - py) - (c.x - px) * (b.y - py)) / area;
+            let wb = ((c.x - px) * (a.y - py) - (a.x - px) * (c.y - py)) / area;
+            let wc = 1.0 - wa - wb;
+            if wa < 0.0 || wb < 0.0 || wc < 0.0 {
+                continue;
+            }
+            let z = wa * a.z + wb * b.z + wc * c.z;
+            let colour = [0, 1, 2]
+                .map(|k| (wa * a.colour[k] + wb * b.colour[k] + wc * c.colour[k]).clamp(0.0, 255.0) as u8);
+            raster.put(x, y, z, colour);
+        }
+    }
+}
+
+/// Draws lines that lie on the surface, a little in front of it.
+pub(super) fn lines(raster: &mut Raster, lines: &[Vec<Point>], camera: &Camera, ink: Rgb) {
+    const LIFT_MM: f64 = 0.15;
+    for line in lines {
+        for pair in line.windows(2) {
+            let (a, b) = (camera.project(&pair[0]), camera.project(&pair[1]));
+            let steps = (b.0 - a.0).abs().max((b.1 - a.1).abs()).ceil().clamp(1.0, 8000.0);
+            for i in 0..=steps as usize {
+                let t = i as f64 / steps;
+                let (x, y) = (a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t);
+                let z = a.2 + (b.2 - a.2) * t + LIFT_MM;
+                dot(raster, x, y, z, ink);
+            }
+        }
+    }
+}
+
+fn dot(raster: &mut Raster, x: f64, y: f64, z: f64, ink: Rgb) {
+    for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
+        let (x, y) = (x + dx, y + dy);
+        if x >= 0.0 && y >= 0.0 && x < raster.width as f64 && y < raster.height as f64 {
+            raster.put(x as usize, y as usize, z, ink);
+        }
+    }
+}

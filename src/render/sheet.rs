@@ -1,0 +1,243 @@
+//! The sheet as blocks, in the order in which it is read; text and HTML are made of the same blocks.
+
+use crate::report::{
+    ArticulationState, DefectShown, Finding, Input, LimitShown, Question, Report, Section, Verdict,
+};
+use crate::units::{self, Unit};
+
+/// A piece of the sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Block {
+    /// What the sheet is about.
+    Title(String),
+    /// Heading of a part.
+    Heading(String),
+    /// A paragraph.
+    Paragraph(String),
+    /// Findings.
+    Items(Vec<Item>),
+    /// A table.
+    Table(Table),
+    /// A numbered list.
+    List(Vec<String>),
+}
+
+/// A finding on the sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Item {
+    /// Its verdict; `None` for a plain statement.
+    pub verdict: Option<Verdict>,
+    /// What is said.
+    pub says: String,
+    /// Limit, place, what would settle it: one line each.
+    pub details: Vec<String>,
+}
+
+/// A table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Table {
+    /// What it shows.
+    pub caption: String,
+    /// Headings of the columns.
+    pub head: Vec<String>,
+    /// Rows; each as long as the head.
+    pub rows: Vec<Vec<String>>,
+}
+
+impl Table {
+    /// An empty table.
+    pub fn new(caption: &str, head: &[&str]) -> Table {
+        Table {
+            caption: caption.to_owned(),
+            head: head.iter().map(|&h| h.to_owned()).collect(),
+            rows: Vec::new(),
+        }
+    }
+}
+
+/// Verdicts in the order in which they want attention.
+const URGENCY: [Verdict; 7] = [
+    Verdict::Short,
+    Verdict::Exceeds,
+    Verdict::Tight,
+    Verdict::NotMeasured,
+    Verdict::Possible,
+    Verdict::Ask,
+    Verdict::Fits,
+];
+
+/// The whole job. `sections` are the checks in the order of the report.
+pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
+    let mut blocks = vec![Block::Title(format!(
+        "Case {}: {} to be restored",
+        report.case.id,
+        report.case.restored_arch.word()
+    ))];
+    let class = report.findings.iter().find(|f| f.code == "kennedy_class");
+    blocks.extend(class.map(|f| Block::Paragraph(f.says.clone())));
+    blocks.push(Block::Heading("In short".into()));
+    blocks.push(Block::Paragraph(tally(&report.findings)));
+    blocks.push(Block::Items(in_short(&report.findings)));
+    if !report.questions.is_empty() {
+        blocks.push(Block::Heading("To ask before work goes on".into()));
+        blocks.push(Block::List(report.questions.iter().map(question).collect()));
+    }
+    for section in sections {
+        let items: Vec<Item> =
+            report.findings.iter().filter(|f| f.check == section.id).map(|f| item(f, true)).collect();
+        let tables = super::tables::of_section(report, &section.id);
+        if items.is_empty() && tables.is_empty() {
+            continue;
+        }
+        blocks.push(Block::Heading(section.title.clone()));
+        if !items.is_empty() {
+            blocks.push(Block::Items(items));
+        }
+        blocks.extend(tables);
+    }
+    blocks.push(Block::Heading("Files".into()));
+    blocks.extend(inputs(&report.inputs));
+    blocks.extend(cautions(&report.cautions));
+    blocks
+}
+
+/// Cautions with their heading.
+pub fn cautions(lines: &[String]) -> Vec<Block> {
+    vec![Block::Heading("Cautions".into()), Block::List(lines.to_vec())]
+}
+
+/// Findings of a single measurement.
+pub fn findings(findings: &[Finding]) -> Vec<Block> {
+    if findings.is_empty() {
+        vec![]
+    } else {
+        vec![Block::Items(findings.iter().map(|f| item(f, true)).collect())]
+    }
+}
+
+fn tally(findings: &[Finding]) -> String {
+    let count = |v: Verdict| findings.iter().filter(|f| f.verdict == v).count();
+    let parts: Vec<String> =
+        [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured, Verdict::Fits]
+            .into_iter()
+            .filter(|&v| count(v) > 0)
+            .map(|v| format!("{} {}", count(v), v.words()))
+            .collect();
+    if parts.is_empty() {
+        return "Nothing was judged.".to_owned();
+    }
+    let calm = ![Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured]
+        .into_iter()
+        .any(|v| count(v) > 0);
+    let ending = if calm { " Nothing that was asked for is short." } else { "" };
+    format!("{}.{ending}", parts.join(", "))
+}
+
+fn in_short(findings: &[Finding]) -> Vec<Item> {
+    URGENCY
+        .iter()
+        .flat_map(|&v| findings.iter().filter(move |f| f.verdict == v))
+        .map(|f| item(f, false))
+        .collect()
+}
+
+fn question(q: &Question) -> String {
+    format!("{} (because {})", q.text, q.because.trim_end_matches('.'))
+}
+
+fn item(f: &Finding, with_details: bool) -> Item {
+    let mut details = Vec::new();
+    if with_details {
+        details.extend(f.limit.as_ref().map(limit_words));
+        details.extend(f.value.as_ref().filter(|v| !v.contributions.is_empty()).map(|v| {
+            let parts: Vec<String> = v
+                .contributions
+                .iter()
+                .filter(|(_, standard)| *standard > 0.0)
+                .map(|(source, standard)| format!("{source} {}", units::show(*standard, v.unit)))
+                .collect();
+            format!("standard uncertainty {}: {}", units::show(v.uncertainty, v.unit), parts.join(", "))
+        }));
+        details.extend(f.place.words.as_ref().map(|w| format!("place: {w}")));
+        details.extend(f.place.at_mm.map(|p| format!("at {}", place(&p))));
+    }
+    if with_details || f.verdict == Verdict::NotMeasured {
+        details.extend(f.settled_by.as_ref().map(|s| format!("would settle it: {s}")));
+    }
+    let verdict = (f.code != "kennedy_class").then_some(f.verdict);
+    Item { verdict, says: f.says.clone(), details }
+}
+
+/// A limit with its source and whether the case changed it.
+pub fn limit_words(limit: &LimitShown) -> String {
+    let number = match (limit.at_least, limit.at_most) {
+        (Some(n), _) => format!("at least {}", units::show(n, limit.unit)),
+        (None, Some(n)) => format!("at most {}", units::show(n, limit.unit)),
+        (None, None) => String::new(),
+    };
+    let changed = if limit.changed { ", changed by the case file" } else { "" };
+    format!("limit {}: {number}{changed}; source {}", limit.id, limit.source)
+}
+
+/// A position in words.
+pub fn place(p: &[f64; 3]) -> String {
+    units::place_words(&crate::space::Point::new(p[0], p[1], p[2]))
+}
+
+/// The state of the arches in words.
+pub fn articulation_words(state: ArticulationState) -> &'static str {
+    match state {
+        ArticulationState::Occluding => "occluding",
+        ArticulationState::Apart => "apart",
+        ArticulationState::Overlapping => "overlapping",
+        ArticulationState::Unknown => "not known",
+    }
+}
+
+/// Files and what is wrong with them.
+pub fn inputs(inputs: &[Input]) -> Vec<Block> {
+    let mut table =
+        Table::new("Files read", &["role", "file", "format", "triangles", "points", "extent", "SHA-256"]);
+    let mut items = Vec::new();
+    for input in inputs {
+        let extent = input.extent_mm.map_or_else(
+            || "none".to_owned(),
+            |e| {
+                format!(
+                    "{} x {} x {} mm",
+                    units::digits(e[0], 1),
+                    units::digits(e[1], 1),
+                    units::digits(e[2], 1)
+                )
+            },
+        );
+        table.rows.push(vec![
+            input.role.clone(),
+            input.file.clone(),
+            input.format.replace('_', " "),
+            input.triangles.to_string(),
+            input.vertices.to_string(),
+            extent,
+            input.sha256.chars().take(12).collect(),
+        ]);
+        items.extend(input.defects.iter().map(|d| defect(input, d)));
+        if input.defects.is_empty() {
+            let says = format!("{}: no defect found", input.file);
+            items.push(Item { verdict: None, says, details: vec![] });
+        }
+    }
+    vec![Block::Table(table), Block::Items(items)]
+}
+
+fn defect(input: &Input, d: &DefectShown) -> Item {
+    let mut details: Vec<String> = d.at_mm.iter().map(|p| format!("first at {}", place(p))).collect();
+    if d.mended {
+        details.push("mended; no figure can change by it".into());
+    }
+    Item { verdict: None, says: format!("{}: {}", input.file, d.says), details }
+}
+
+/// A figure or a dash.
+pub fn or_dash(number: Option<f64>, unit: Unit) -> String {
+    number.map_or_else(|| "-".to_owned(), |n| units::show(n, unit))
+}

@@ -1,0 +1,200 @@
+//! The tables of figures that stand in the sections of the sheet.
+
+use super::sheet::{Block, Table, or_dash, place};
+use crate::report::{
+    AbutmentShown, ConnectorShown, GaugeShown, Opposing, Report, SpanShown, TorusShown, TorusSide,
+    TorusState, Zone,
+};
+use crate::units::{self, Unit, deg, mm};
+
+/// Tables of one check's section.
+pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
+    let tables = match id {
+        "teeth" => vec![teeth(report)],
+        "room" => vec![spans(&report.spans)],
+        "undercut" => vec![undercut(&report.abutments), guiding_planes(&report.abutments)],
+        "rests" => vec![rests(&report.abutments)],
+        "tori" => vec![tori(&report.tori)],
+        "connector" => vec![connectors(&report.connectors)],
+        _ => vec![],
+    };
+    tables.into_iter().filter(|t| !t.rows.is_empty()).map(Block::Table).collect()
+}
+
+fn teeth(report: &Report) -> Table {
+    let mut table =
+        Table::new("Crowns on the restored arch", &["tooth", "crown surface", "margin", "confidence"]);
+    for t in &report.teeth {
+        let margin = if t.margin_mm.is_empty() { "not known" } else { "known" };
+        table.rows.push(vec![
+            t.tooth.to_string(),
+            units::show(t.crown_area_mm2, Unit::Mm2),
+            margin.to_owned(),
+            units::show(t.confidence, Unit::Share),
+        ]);
+    }
+    table
+}
+
+fn spans(spans: &[SpanShown]) -> Table {
+    let mut table = Table::new(
+        "Spans: least clearance over the crest, and room for the attachment behind the abutment",
+        &[
+            "span",
+            "kind",
+            "crest",
+            "least along opening",
+            "least nearest",
+            "opposite",
+            "room at the site",
+            "needed",
+        ],
+    );
+    for span in spans {
+        let teeth = span.teeth.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
+        let length = span.profile.last().map(|s| s.s_mm);
+        let least = span.least.as_ref();
+        table.rows.push(vec![
+            teeth,
+            span.kind.words().to_owned(),
+            or_dash(length, Unit::Mm),
+            or_dash(least.and_then(|l| l.along_opening_mm), Unit::Mm),
+            or_dash(least.and_then(|l| l.nearest_mm), Unit::Mm),
+            opposite(span),
+            or_dash(span.site.as_ref().map(|s| s.room_mm), Unit::Mm),
+            or_dash(span.site.as_ref().and_then(|s| s.required_mm), Unit::Mm),
+        ]);
+    }
+    table
+}
+
+fn opposite(span: &SpanShown) -> String {
+    let has = |o: Opposing| span.profile.iter().any(|s| s.opposing == o);
+    let words: Vec<&str> =
+        [(Opposing::Tooth, "teeth"), (Opposing::Ridge, "ridge"), (Opposing::None, "nothing")]
+            .into_iter()
+            .filter(|&(o, _)| has(o))
+            .map(|(_, w)| w)
+            .collect();
+    if words.is_empty() { "-".to_owned() } else { words.join(", ") }
+}
+
+fn undercut(abutments: &[AbutmentShown]) -> Table {
+    let mut table = Table::new(
+        "Undercut of the abutments: deepest, and where each gauge rests (below the survey line / above the margin, along \
+         the path)",
+        &["tooth", "surface", "deepest", "0.25 mm", "0.50 mm", "0.75 mm"],
+    );
+    for a in abutments {
+        for s in &a.surfaces {
+            let mut row =
+                vec![a.tooth.to_string(), s.surface.word().to_owned(), or_dash(s.deepest_mm, Unit::Mm)];
+            row.extend([0.25, 0.50, 0.75].map(|g| gauge(&s.gauges, g)));
+            table.rows.push(row);
+        }
+    }
+    table
+}
+
+fn gauge(gauges: &[GaugeShown], size_mm: f64) -> String {
+    let of_size: Vec<&GaugeShown> = gauges.iter().filter(|g| (g.gauge_mm - size_mm).abs() < 0.02).collect();
+    if of_size.is_empty() {
+        return "-".to_owned();
+    }
+    let reached: Vec<String> = of_size
+        .iter()
+        .filter(|g| g.reached)
+        .map(|g| {
+            let zone = g.zone.map_or("", |z| match z {
+                Zone::Mesial => "mesial ",
+                Zone::Middle => "middle ",
+                Zone::Distal => "distal ",
+            });
+            format!(
+                "{zone}{} / {}",
+                or_dash(g.below_survey_line_mm, Unit::Mm),
+                or_dash(g.above_margin_mm, Unit::Mm)
+            )
+        })
+        .collect();
+    if reached.is_empty() { "not reached".to_owned() } else { reached.join("; ") }
+}
+
+fn guiding_planes(abutments: &[AbutmentShown]) -> Table {
+    let mut table = Table::new(
+        "Surfaces that can guide the denture",
+        &["tooth", "surface", "height", "width", "deviation from the path"],
+    );
+    for a in abutments {
+        for g in &a.guiding_planes {
+            table.rows.push(vec![
+                a.tooth.to_string(),
+                g.surface.word().to_owned(),
+                mm(g.height_mm),
+                mm(g.width_mm),
+                deg(g.deviation_deg),
+            ]);
+        }
+    }
+    table
+}
+
+fn rests(abutments: &[AbutmentShown]) -> Table {
+    let mut table = Table::new("Rests", &["tooth", "place", "seat depth", "room to the opposing arch", "at"]);
+    for a in abutments {
+        for r in &a.rests {
+            table.rows.push(vec![
+                a.tooth.to_string(),
+                r.place.word().to_owned(),
+                or_dash(r.depth_mm, Unit::Mm),
+                or_dash(r.room_mm, Unit::Mm),
+                r.at_mm.as_ref().map_or_else(|| "-".to_owned(), place),
+            ]);
+        }
+    }
+    table
+}
+
+/// Tori.
+pub fn tori(tori: &[TorusShown]) -> Table {
+    let mut table =
+        Table::new("Tori", &["side", "height", "length", "width", "area", "summit", "confidence", "state"]);
+    for t in tori {
+        let side = t.side.map_or("-", |s| match s {
+            TorusSide::Left => "left",
+            TorusSide::Right => "right",
+            TorusSide::Midline => "midline",
+        });
+        let state = match t.state {
+            TorusState::Found => "found",
+            TorusState::Possible => "possible",
+            TorusState::Marked => "marked",
+        };
+        table.rows.push(vec![
+            side.to_owned(),
+            mm(t.height_mm),
+            mm(t.length_mm),
+            mm(t.width_mm),
+            units::show(t.area_mm2, Unit::Mm2),
+            place(&t.summit_mm),
+            units::show(t.confidence, Unit::Share),
+            state.to_owned(),
+        ]);
+    }
+    table
+}
+
+fn connectors(connectors: &[ConnectorShown]) -> Table {
+    let mut table =
+        Table::new("Connectors that were tried", &["connector", "outcome", "room", "needs", "why"]);
+    for c in connectors {
+        table.rows.push(vec![
+            c.kind.replace('_', " "),
+            c.verdict.words().to_owned(),
+            or_dash(c.room_mm, Unit::Mm),
+            or_dash(c.required_mm, Unit::Mm),
+            c.reasons.join("; "),
+        ]);
+    }
+    table
+}
