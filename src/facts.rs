@@ -1,7 +1,7 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
+use crate::case::{Arch, Case, Notation, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
@@ -144,9 +144,12 @@ impl<'c> Facts<'c> {
         })
     }
 
-    /// A tooth number as the case writes its numbers.
+    /// A tooth as the case writes its numbers, with its FDI number where that is another notation.
     pub fn tooth_words(&self, tooth: Tooth) -> String {
-        tooth.show(self.case.file.notation)
+        match self.case.file.notation {
+            Notation::Fdi => tooth.to_string(),
+            other => format!("{} (FDI {tooth})", tooth.show(other)),
+        }
     }
 }
 
