@@ -1,5 +1,7 @@
 //! Every command, end to end, as it is typed.
 
+#![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
