@@ -6,6 +6,7 @@ use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
+use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect};
@@ -94,6 +95,8 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// Where nothing rigid may bear because of them.
+    pub keepout: KeepOut,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
 }
@@ -121,6 +124,13 @@ impl<'c> Facts<'c> {
             &marks.tori_at,
             &torus_settings(rules),
         );
+        let keepout = keepout::keepout(
+            restored.mesh(),
+            &restored.topology,
+            &tori,
+            rules.number("keepout_margin_mm"),
+            rules.number("relief_mm"),
+        );
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
@@ -140,6 +150,7 @@ impl<'c> Facts<'c> {
             undercut,
             surveyor,
             tori,
+            keepout,
             pair_defects: Vec::new(),
         })
     }

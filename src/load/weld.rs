@@ -266,13 +266,19 @@ fn unused(welded_of: &[u32], vertices: &[[f64; 3]], at: impl Fn([f64; 3]) -> Poi
     })
 }
 
+/// Whether a number came from single precision: it is one, or it is the shortest text of one.
+fn from_single(number: f64) -> bool {
+    let single = number as f32;
+    f64::from(single) == number || single.to_string().parse() == Ok(number)
+}
+
 /// Numbers that all fit in single precision came from it: then the grid of single precision at the farthest coordinate
 /// is as fine as the file can say anything, however many digits it writes.
 fn far(vertices: &[[f64; 3]], scale: f64) -> Option<Defect> {
     let farthest = vertices.iter().flatten().fold(0.0_f64, |m, c| m.max(c.abs()));
     let single = farthest as f32;
     let grid_mm = f64::from(single.next_up() - single) * scale;
-    if grid_mm <= GRID_REPORTED_MM || !vertices.iter().flatten().all(|c| f64::from(*c as f32) == *c) {
+    if grid_mm <= GRID_REPORTED_MM || !vertices.iter().flatten().all(|c| from_single(*c)) {
         return None;
     }
     let first = vertices.iter().find(|p| p.iter().any(|c| c.abs() == farthest))?;

@@ -173,6 +173,8 @@ fn the_schema_takes_the_whole_case_and_refuses_wrong_ones() {
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [36.5]\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [99]\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nmarks.midline = [1, 2]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nmarks.occlusal_plane = [[1, 2, 3]]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\npath = { withdrawal = [0, 0, 1], tilt_deg = { left = 1 } }\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\ndesign.rests = [{ tooth = 35 }]\n",
     ] {
         assert!(!validator.is_valid(&json(wrong)), "{wrong}");

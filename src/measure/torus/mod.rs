@@ -45,6 +45,7 @@ use caps::CapSettings;
 use ground::{Basis, Ground};
 use work::Work;
 
+pub use outline::{LevelLine, level_line};
 pub use place::{Beside, beside};
 
 /// Settings of the detector, from the table of rules.
