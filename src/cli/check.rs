@@ -166,6 +166,7 @@ fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
     files.push(("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)));
     let anatomy = &facts.restored.anatomy;
     let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    files.push(("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())));
     let pictures = gallery::pictures(done, &done.sections());
     let blocks = render::sheet::report(&done.report, &checks::sections());
     let title = format!("saddleroom: {}", done.report.case.id);
