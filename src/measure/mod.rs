@@ -15,4 +15,6 @@ pub mod torus;
 pub mod undercut;
 
 #[cfg(test)]
+mod mirrored_pairs;
+#[cfg(test)]
 pub(crate) mod shapes;
