@@ -38,7 +38,7 @@ impl<'c> ArchFacts<'c> {
         self.surface.mesh()
     }
 
-    fn new(case: &'c Case, arch: Arch) -> Option<ArchFacts<'c>> {
+    fn new(case: &'c Case, arch: Arch, rules: &Rules) -> Option<ArchFacts<'c>> {
         let scan = case.scan(arch)?;
         let mesh = &scan.import.mesh;
         let topology = Topology::new(mesh);
@@ -48,6 +48,7 @@ impl<'c> ArchFacts<'c> {
             abutments: &case.file.design.abutments,
             marks: (arch == case.file.restored).then_some(&case.file.marks),
             labels: scan.labels.as_deref(),
+            least_confidence: rules.number("confidence_least"),
         };
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
@@ -105,8 +106,8 @@ impl<'c> Facts<'c> {
     /// Computes the facts. `None` where the restored arch was not scanned.
     pub fn new(case: &'c Case, rules: &'c Rules) -> Option<Facts<'c>> {
         let (restored, opposing) = rayon::join(
-            || ArchFacts::new(case, case.file.restored),
-            || ArchFacts::new(case, case.file.restored.opposing()),
+            || ArchFacts::new(case, case.file.restored, rules),
+            || ArchFacts::new(case, case.file.restored.opposing(), rules),
         );
         let mut restored = restored?;
         let path = path(case, &restored.anatomy);

@@ -60,9 +60,12 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("no_face.obj", &["an OBJ with 4 vertices and no face"]),
 ];
 
+/// A defect that is expected: kind, count, whether it was mended.
+type Named = (DefectKind, usize, bool);
+
 /// Files that are read, with the number of triangles kept and what is named in them.
 #[rustfmt::skip]
-const READ: &[(&str, usize, &[(DefectKind, usize, bool)])] = &[
+const READ: &[(&str, usize, &[Named])] = &[
     ("solid_header.stl", 2, &[]),
     ("bytes_behind.stl", 2, &[(DefectKind::IgnoredContent, 14, false)]),
     ("ascii_no_end.stl", 1, &[(DefectKind::UnfinishedFile, 1, false)]),

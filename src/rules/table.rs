@@ -57,6 +57,7 @@ const ROWS: &[Row] = {
     Row("keepout_margin_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Width by which a torus outline is widened sideways; no published figure was found"),
     Row("relief_mm", Setting, 0.5, (0.0, 2.0), Mm, "MEMORY", Memory, "Relief square to the surface under a rigid part that crosses a torus: 0.5 to 1.0 mm, no published figure was found"),
     // Confidence
+    Row("plane_disagreement_deg", Setting, 25.0, (5.0, 90.0), Deg, "HOUSE", ProjectChoice, "Lean of a marked occlusal plane from that which the shape of the cast suggests, from which it is pointed out"),
     Row("confidence_least", Setting, 0.5, (0.0, 1.0), Unit::Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),
     ]
 };
