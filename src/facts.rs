@@ -6,6 +6,7 @@ use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
+use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect};
@@ -37,7 +38,7 @@ impl<'c> ArchFacts<'c> {
         self.surface.mesh()
     }
 
-    fn new(case: &'c Case, arch: Arch) -> Option<ArchFacts<'c>> {
+    fn new(case: &'c Case, arch: Arch, rules: &Rules) -> Option<ArchFacts<'c>> {
         let scan = case.scan(arch)?;
         let mesh = &scan.import.mesh;
         let topology = Topology::new(mesh);
@@ -47,6 +48,7 @@ impl<'c> ArchFacts<'c> {
             abutments: &case.file.design.abutments,
             marks: (arch == case.file.restored).then_some(&case.file.marks),
             labels: scan.labels.as_deref(),
+            least_confidence: rules.number("confidence_least"),
         };
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
@@ -94,6 +96,8 @@ pub struct Facts<'c> {
     pub surveyor: Surveyor,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
+    /// Where nothing rigid may bear because of them.
+    pub keepout: KeepOut,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
 }
@@ -102,8 +106,8 @@ impl<'c> Facts<'c> {
     /// Computes the facts. `None` where the restored arch was not scanned.
     pub fn new(case: &'c Case, rules: &'c Rules) -> Option<Facts<'c>> {
         let (restored, opposing) = rayon::join(
-            || ArchFacts::new(case, case.file.restored),
-            || ArchFacts::new(case, case.file.restored.opposing()),
+            || ArchFacts::new(case, case.file.restored, rules),
+            || ArchFacts::new(case, case.file.restored.opposing(), rules),
         );
         let mut restored = restored?;
         let path = path(case, &restored.anatomy);
@@ -120,6 +124,13 @@ impl<'c> Facts<'c> {
             &marks.tori,
             &marks.tori_at,
             &torus_settings(rules),
+        );
+        let keepout = keepout::keepout(
+            restored.mesh(),
+            &restored.topology,
+            &tori,
+            rules.number("keepout_margin_mm"),
+            rules.number("relief_mm"),
         );
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
@@ -140,6 +151,7 @@ impl<'c> Facts<'c> {
             undercut,
             surveyor,
             tori,
+            keepout,
             pair_defects: Vec::new(),
         })
     }

@@ -15,8 +15,11 @@ const LEAST_TRIANGLE_MM: f64 = 4.0;
 /// Depth below the occlusal plane down to which the surface tells where the arch lies in plan, mm.
 const ARCH_DEPTH_MM: f64 = 9.0;
 
+/// Uncertainty from which a plane on crowns is compared with the shape of the whole cast, degrees.
+const SHORT_ROW_DEG: f64 = 3.0;
+
 /// What would settle the occlusal plane.
-const MARK_THE_PLANE: &str = "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
+pub(super) const MARK_THE_PLANE: &str = "three points on the occlusal plane in [marks] occlusal_plane: the incisal edges and a molar on each side";
 
 /// Frame of a cast. Marks decide where there are any; `marks` is `None` for an arch that has none.
 ///
@@ -43,15 +46,24 @@ pub fn find_with(
         let midline = marks.and_then(|m| m.midline);
         return Ok(turned(mesh, arch, plane, Known { midline, teeth: &teeth }, confidence, uncertainty_deg));
     }
+    let midline = marks.and_then(|m| m.midline);
+    let known = Known { midline, teeth: &teeth };
     if let Some((plane, confidence, uncertainty_deg)) = plane_of_teeth(mesh, crowns, &teeth) {
-        let midline = marks.and_then(|m| m.midline);
-        return Ok(turned(mesh, arch, plane, Known { midline, teeth: &teeth }, confidence, uncertainty_deg));
+        let by_teeth = turned(mesh, arch, plane, known, confidence, uncertainty_deg);
+        // A short row of teeth leaves the plane free to tip about it; the whole cast may know better.
+        let by_shape = (uncertainty_deg > SHORT_ROW_DEG).then(|| guess::frame(mesh, topology, arch).ok());
+        let better = by_shape.flatten().filter(|f| {
+            let apart = angle_deg(&f.frame.occlusal, &by_teeth.frame.occlusal);
+            f.confidence >= 0.5 && f.uncertainty_deg < uncertainty_deg && apart < 20.0
+        });
+        let Some(shape) = better else { return Ok(by_teeth) };
+        let plane = Plane { point: shape.frame.origin, normal: shape.frame.occlusal };
+        let frame = turned(mesh, arch, plane, known, shape.confidence, shape.uncertainty_deg);
+        return Ok(KnownFrame { origin: Origin::Found, ..frame });
     }
     let mut found = guess::frame(mesh, topology, arch)?;
-    let midline = marks.and_then(|m| m.midline);
     if midline.is_some() || teeth.len() > 1 {
         let plane = Plane { point: found.frame.origin, normal: found.frame.occlusal };
-        let known = Known { midline, teeth: &teeth };
         let turned = turned(mesh, arch, plane, known, found.confidence, found.uncertainty_deg);
         if turned.anterior_known {
             found = KnownFrame { origin: Origin::Found, ..turned };
@@ -158,6 +170,7 @@ fn signed_by_tissue(mesh: &Mesh, crowns: &[Crown], up: Direction) -> Direction {
 }
 
 /// What tells the anterior direction besides the surface.
+#[derive(Clone, Copy)]
 struct Known<'a> {
     midline: Option<Point>,
     teeth: &'a [(Tooth, Point)],
@@ -176,19 +189,19 @@ fn turned(
     let map = HeightMap::new(mesh, up, 1.0);
     let middle = map.as_ref().map_or(plane.point, |m| symmetry::arch_middle(m, &plane, ARCH_DEPTH_MM));
     let fit = ArchFit::of(arch, up, known.teeth).filter(|f| f.rms_mm < 6.0);
-    let by_teeth = fit.filter(|_| both_sides(known.teeth)).map(|f| f.anterior());
+    let flat = |p: Point| (p - middle) - up.into_inner() * (p - middle).dot(&up);
+    let toward = known.midline.map(flat).filter(|v| v.norm() > 3.0);
+    // Numbers that point elsewhere than the midline mark belong to a mirrored scan or a mistaken chart.
+    let agrees = |v: &Vector| toward.is_none_or(|t| angle_deg(v, &t) < 60.0);
+    let by_teeth = fit.filter(|_| both_sides(known.teeth)).map(|f| f.anterior()).filter(agrees);
     let (mut anterior, mut sure) = (by_teeth, by_teeth.is_some());
-    if let (None, Some(midline)) = (anterior, known.midline) {
-        let rough = midline - middle;
-        let flat = rough - up.into_inner() * rough.dot(&up);
-        if flat.norm() > 3.0 {
-            let axis = map.as_ref().and_then(|m| symmetry::axis_through(m, &plane, &midline, flat));
-            anterior = Some(axis.unwrap_or(flat));
-            sure = true;
-        }
+    if let (None, Some(midline), Some(toward)) = (anterior, known.midline, toward) {
+        let axis = map.as_ref().and_then(|m| symmetry::axis_through(m, &plane, &midline, toward));
+        anterior = Some(axis.unwrap_or(toward));
+        sure = true;
     }
     if anterior.is_none() {
-        if let Some((toward, ratio)) = map.as_ref().and_then(|m| guess::anterior(mesh, m, &plane)) {
+        if let Some((toward, ratio)) = map.as_ref().and_then(|m| guess::anterior(m, &plane)) {
             sure = ratio >= guess::LEAST_RATIO;
             anterior = Some(toward);
         }

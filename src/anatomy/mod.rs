@@ -3,6 +3,7 @@
 //! Where neither a mark nor a finder gives a thing, it is absent and a [`NotMeasured`] says what would settle it.
 
 pub mod arch_form;
+pub mod base;
 pub mod crest;
 pub mod crowns;
 pub mod curves;
@@ -11,6 +12,7 @@ pub mod guess;
 pub mod plan;
 pub mod presence;
 pub mod region;
+pub mod ridge;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;
@@ -44,6 +46,23 @@ pub struct KnownFrame {
     pub uncertainty_deg: f64,
     /// Whether the anterior direction is known; without it left and right, mesial and distal are not told.
     pub anterior_known: bool,
+}
+
+impl KnownFrame {
+    /// The frame, where it was given or its confidence reaches `least`.
+    ///
+    /// # Errors
+    /// The confidence reached, and what to mark.
+    pub fn sure(self, least: f64) -> Measured<KnownFrame> {
+        if self.origin == Origin::Given || self.confidence >= least {
+            return Ok(self);
+        }
+        let reached = crate::units::show(self.confidence, crate::units::Unit::Share);
+        Err(NotMeasured::new(
+            format!("the occlusal plane found on the scan is uncertain (confidence {reached})"),
+            frame::MARK_THE_PLANE,
+        ))
+    }
 }
 
 /// What a vertex belongs to; the numbers go into `anatomy.ply`.

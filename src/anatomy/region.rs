@@ -2,74 +2,15 @@
 
 use std::collections::BinaryHeap;
 
-use super::{Crown, KnownFrame, Region, Span, curves};
+use super::{Crown, KnownFrame, Region, Span, base, curves};
 use crate::case::Arch;
-use crate::mesh::{FaceId, Mesh, Topology, VertexId};
+use crate::mesh::{Mesh, Topology, VertexId};
 use crate::space::Vector;
 
 /// Half the width of the strip about a crest line that counts as residual ridge, mm.
 const RIDGE_HALF_WIDTH_MM: f64 = 5.0;
 /// Way over the surface from a crown's margin or a ridge within which soft tissue is called gingiva, mm.
 const GINGIVA_MM: f64 = 8.0;
-/// Turn between neighbouring triangles that still lie in one flat face, degrees.
-const FLAT_DEG: f64 = 2.0;
-/// Least area of a flat face that was trimmed on a model, mm2.
-const BASE_MM2: f64 = 80.0;
-/// Least length of the mean normal of a trimmed face.
-const BASE_STRAIGHT: f64 = 0.99;
-/// Greatest thickness of a trimmed face, mm.
-const BASE_THICK_MM: f64 = 0.6;
-
-/// Triangles of flat trimmed faces of a model: large, plane patches such as no tissue forms.
-pub fn base(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
-    let normals: Vec<Option<Vector>> = (0..mesh.faces().len() as u32).map(|f| mesh.face_normal(f)).collect();
-    let least = crate::space::cos(FLAT_DEG.to_radians());
-    let mut group = vec![u32::MAX; mesh.faces().len()];
-    let mut flat = vec![false; mesh.faces().len()];
-    for seed in 0..mesh.faces().len() {
-        let (Some(_), true) = (normals[seed], group[seed] == u32::MAX) else { continue };
-        let (mut patch, mut next) = (vec![seed as FaceId], 0);
-        group[seed] = seed as u32;
-        while let Some(&f) = patch.get(next) {
-            next += 1;
-            let Some(n) = normals[f as usize] else { continue };
-            for e in topology.edges_of_face(f) {
-                for &g in topology.faces_of_edge(e) {
-                    let alike = normals[g as usize].is_some_and(|m| m.dot(&n) >= least);
-                    if group[g as usize] == u32::MAX && alike {
-                        group[g as usize] = seed as u32;
-                        patch.push(g);
-                    }
-                }
-            }
-        }
-        if is_trimmed(mesh, &patch) {
-            patch.iter().for_each(|&f| flat[f as usize] = true);
-        }
-    }
-    flat
-}
-
-fn is_trimmed(mesh: &Mesh, patch: &[FaceId]) -> bool {
-    let (mut sum, mut area) = (Vector::zeros(), 0.0);
-    for &f in patch {
-        let n = mesh.doubled_area_normal(f) / 2.0;
-        sum += n;
-        area += n.norm();
-    }
-    if area < BASE_MM2 || sum.norm() < BASE_STRAIGHT * area {
-        return false;
-    }
-    let n = sum / sum.norm();
-    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-    for p in patch.iter().flat_map(|&f| mesh.corners(f)) {
-        let h = p.coords.dot(&n);
-        low = low.min(h);
-        high = high.max(h);
-    }
-    high - low < BASE_THICK_MM
-}
-
 /// What is known when regions are told.
 #[derive(Clone, Copy, Debug)]
 pub struct Known<'a> {
@@ -88,9 +29,8 @@ pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<
     let n = mesh.vertices().len();
     let mut region = vec![Region::Other; n];
     let mut tooth_of = vec![0u8; n];
-    let flat = base(mesh, topology);
-    for (f, corners) in mesh.faces().iter().enumerate().filter(|(f, _)| flat[*f]) {
-        debug_assert!(flat[f]);
+    let flat = base::faces(mesh, topology);
+    for (corners, _) in mesh.faces().iter().zip(&flat).filter(|(_, flat)| **flat) {
         corners.iter().for_each(|&v| region[v as usize] = Region::Base);
     }
     for crown in known.crowns {

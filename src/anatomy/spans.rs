@@ -1,7 +1,8 @@
 //! Spans: the chart's, each with the crest line that was marked or found for it.
 
-use super::arch_form::ArchFit;
-use super::{Crown, KnownFrame, Origin, Span, crest, curves};
+use super::arch_form::{ArchFit, crown_width_mm};
+use super::plan::HeightMap;
+use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge};
 use crate::case::{Arch, Marks, SpanKind, SpanTeeth, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
@@ -69,12 +70,47 @@ fn span(surface: &Surface, s: &SpanTeeth, mark: Option<&[Point]>, known: &Known<
             };
             (if long_enough { Ok(line) } else { Err(reason()) }, Origin::Given)
         }
-        None => (
-            Err(NotMeasured::new(format!("the crest of {} is not marked", name(&s.teeth)), ask())),
-            Origin::Found,
-        ),
+        None => (found(surface, s, &ends, known, ask()), Origin::Found),
     };
     Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin }
+}
+
+/// The crest found on the ridge between known crowns, where it is not marked.
+fn found(
+    surface: &Surface,
+    s: &SpanTeeth,
+    ends: &crest::Ends<'_>,
+    known: &Known<'_>,
+    ask: String,
+) -> Measured<Vec<Point>> {
+    let lacks = |what: &str| {
+        NotMeasured::new(format!("the crest of {} is not marked and {what}", name(&s.teeth)), ask.clone())
+    };
+    let front = ends.front.filter(|c| !c.margin.is_empty());
+    let front = front.ok_or_else(|| lacks("the crown in front of it is not known"))?;
+    if s.kind == SpanKind::Bounded && ends.back.is_none_or(|c| c.margin.is_empty()) {
+        return Err(lacks("the crown behind it is not known"));
+    }
+    let frame = known.frame.ok_or_else(|| lacks("the occlusal plane is not known"))?;
+    let form = form(known).ok_or_else(|| lacks("the course of the arch is not known"))?;
+    let (gum, _) = surface.mesh().part(|f| known.crowns.iter().all(|c| c.faces.binary_search(&f).is_err()));
+    let map =
+        HeightMap::new(&gum, frame.frame.occlusal, 0.5).ok_or_else(|| lacks("no ridge is on the scan"))?;
+    let wanted = ridge::Wanted {
+        occlusal: frame.frame.occlusal,
+        form: &form,
+        front,
+        back: ends.back,
+        leftward: s.right == Some(front.tooth),
+        teeth_mm: s.teeth.iter().map(|t| crown_width_mm(known.arch, t.place())).sum(),
+    };
+    let line = ridge::crest(&map, &wanted).ok_or_else(|| lacks("no ridge was found behind the abutment"))?;
+    let laid = crest::laid(surface, &line, ends);
+    if curves::length_mm(&laid) > 1.0 {
+        Ok(laid)
+    } else {
+        Err(lacks("no ridge was found behind the abutment"))
+    }
 }
 
 /// Where a tooth of the arch stands or would stand: known, else by the average form laid over what is known.
@@ -155,4 +191,111 @@ fn oriented(line: &[Point], s: &SpanTeeth, known: &Known<'_>) -> Vec<Point> {
         line.reverse();
     }
     line
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_casts::{FieldCast, RealScan, extracted, radius, real_scans};
+    use super::super::{crowns, frame};
+    use super::*;
+    use crate::mesh::Topology;
+    use crate::space::{angle_deg, hypot};
+
+    fn tooth(n: u8) -> Tooth {
+        Tooth::fdi(n).unwrap()
+    }
+
+    /// Spans and frame of a labelled cast with a list of missing teeth.
+    fn by_labels(
+        arch: Arch,
+        mesh: &crate::mesh::Mesh,
+        labels: &[u8],
+        missing: &[Tooth],
+    ) -> (Vec<Span>, KnownFrame) {
+        let (surface, topology) = (Surface::new(mesh), Topology::new(mesh));
+        let crowns = crowns::from_labels(&surface, &topology, labels);
+        let known = frame::find_with(mesh, &topology, arch, None, &crowns).unwrap();
+        let chart = crate::case::Chart { missing: missing.to_vec(), ..Default::default() };
+        let places = frame::tooth_places(arch, None, &crowns);
+        let (spans, _) = read(
+            &surface,
+            &Known {
+                arch,
+                chart: &crate::case::chart::spans(&chart, arch, &[]),
+                crowns: &crowns,
+                places: &places,
+                frame: Some(&known),
+                marks: None,
+            },
+        );
+        (spans, known)
+    }
+
+    #[test]
+    fn the_crest_of_an_unmarked_span_is_found_between_its_crowns() {
+        let missing = [36, 37, 45].map(tooth);
+        let cast = FieldCast::new(Arch::Mandible, &|t| !missing.contains(&t), 0.5);
+        let labels: Vec<u8> = cast
+            .mesh
+            .vertices()
+            .iter()
+            .map(|p| {
+                let on = cast.centres.iter().find(|(t, c)| hypot(p.x - c[0], p.y - c[1]) < radius(*t));
+                on.map_or(0, |(t, _)| t.number())
+            })
+            .collect();
+        let (spans, _) = by_labels(Arch::Mandible, &cast.mesh, &labels, &missing);
+        assert_eq!(spans.len(), 2);
+        let whole = FieldCast::new(Arch::Mandible, &|_| true, 8.0);
+        for span in &spans {
+            let crest = span.crest.as_ref().unwrap();
+            assert_eq!(span.crest_origin, Origin::Found);
+            assert!(crest.windows(2).all(|w| (w[1] - w[0]).norm() <= 0.5 + 1e-9));
+            for t in &span.teeth {
+                let c = whole.centre(*t);
+                // The ridge of the cast is flat on top for some millimetres, so the crest may lie a little aside.
+                let near = crest.iter().map(|p| hypot(p.x - c[0], p.y - c[1])).fold(f64::INFINITY, f64::min);
+                assert!(near < 1.5, "{t}: {near}");
+            }
+        }
+    }
+
+    fn truth_spans(scan: &RealScan) -> Vec<(Vec<Tooth>, Vec<Point>)> {
+        let point = |p: &serde_json::Value| {
+            Point::new(p[0].as_f64().unwrap(), p[1].as_f64().unwrap(), p[2].as_f64().unwrap())
+        };
+        let spans = scan.json["spans"].as_array().unwrap();
+        spans
+            .iter()
+            .map(|s| {
+                let teeth = s["teeth_fdi"].as_array().unwrap();
+                let mut teeth: Vec<Tooth> = teeth.iter().map(|v| tooth(v.as_u64().unwrap() as u8)).collect();
+                teeth.sort_by_key(|t| t.along());
+                (teeth, s["crest_polyline"].as_array().unwrap().iter().map(point).collect())
+            })
+            .collect()
+    }
+
+    #[test]
+    fn crests_found_on_casts_made_from_real_scans_lie_on_the_true_ones() {
+        let Some(folder) = real_scans() else { return };
+        let mut means = Vec::new();
+        for scan in extracted(&folder) {
+            let truth = truth_spans(&scan);
+            let missing: Vec<Tooth> = truth.iter().flat_map(|(t, _)| t.clone()).collect();
+            let (spans, known) = by_labels(scan.arch, &scan.mesh, &scan.labels, &missing);
+            let off = angle_deg(&known.frame.occlusal, &scan.normal);
+            assert!(off < 2.0 * known.uncertainty_deg, "{}: {off} of {}", scan.name, known.uncertainty_deg);
+            for (teeth, line) in truth {
+                let span = spans.iter().find(|s| s.teeth == teeth).unwrap();
+                let crest = span.crest.as_ref().unwrap();
+                let middle = &line[line.len() / 10..line.len() - line.len() / 10];
+                let sum: f64 = middle.iter().map(|p| curves::distance_mm(crest, p).unwrap()).sum();
+                means.push(sum / middle.len() as f64);
+                println!("{} {teeth:?} {:.2} mm", scan.name, sum / middle.len() as f64);
+            }
+        }
+        let mean = means.iter().sum::<f64>() / means.len().max(1) as f64;
+        assert!(mean < 0.6 && means.iter().all(|m| *m < 1.2), "{means:?}");
+    }
 }

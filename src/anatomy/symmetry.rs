@@ -6,6 +6,8 @@ use crate::space::{Plane, Point, Vector, direction};
 
 /// Heights this far below the occlusal plane and deeper count alike, mm.
 const FLOOR_MM: f64 = 15.0;
+/// A difference counts no more than this, so that a tooth on one side alone turns no axis, mm.
+const MOST_MM: f64 = 3.0;
 /// How far the axis may turn from its first guess, degrees.
 const MOST_TURN_DEG: i32 = 20;
 
@@ -116,7 +118,7 @@ fn unlikeness(map: &HeightMap, relief: &Relief, point: [f64; 2], square: [f64; 2
         let mirrored = [at[0] - 2.0 * off * square[0], at[1] - 2.0 * off * square[1]];
         let other =
             map.at(mirrored[0], mirrored[1]).map_or(0.0, |k| (k - relief.floor).clamp(0.0, FLOOR_MM + 3.0));
-        sum += (h - other).abs().min(6.0);
+        sum += (h - other).abs().min(MOST_MM);
     }
     sum / relief.cells.len() as f64
 }

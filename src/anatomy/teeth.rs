@@ -19,6 +19,8 @@ pub struct Known<'a> {
     pub marks: Option<&'a Marks>,
     /// One FDI number a vertex, 0 = no tooth.
     pub labels: Option<&'a [u8]>,
+    /// Confidence under which a found thing is not used.
+    pub least_confidence: f64,
 }
 
 impl Known<'_> {
@@ -60,7 +62,8 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     }
     found.retain(|c| c.tooth.arch() == known.arch);
     found.sort_by_key(|c| c.tooth.along());
-    let frame = frame::find_with(mesh, topology, known.arch, known.marks, &found);
+    let frame = frame::find_with(mesh, topology, known.arch, known.marks, &found)
+        .and_then(|f| f.sure(known.least_confidence));
     let places = frame::tooth_places(known.arch, known.marks, &found);
     let of_chart = known.chart.map(|c| chart::spans(c, known.arch, known.abutments)).unwrap_or_default();
     let (spans, unused_crests) = spans::read(
@@ -154,7 +157,14 @@ mod tests {
     }
 
     fn anatomy(cast: &FieldCast, chart: Option<&Chart>, marks: &Marks) -> Anatomy {
-        let known = Known { arch: Arch::Mandible, chart, abutments: &[], marks: Some(marks), labels: None };
+        let known = Known {
+            arch: Arch::Mandible,
+            chart,
+            abutments: &[],
+            marks: Some(marks),
+            labels: None,
+            least_confidence: 0.5,
+        };
         read(&Surface::new(&cast.mesh), &Topology::new(&cast.mesh), &known)
     }
 

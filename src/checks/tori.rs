@@ -1,7 +1,7 @@
 //! Check: Tori.
 
 use super::{Check, Part};
-use crate::case::{Arch, Tooth};
+use crate::case::Arch;
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::torus::{self, Beside, Torus};
@@ -26,6 +26,8 @@ pub const CHECK: Check = Check {
         "torus_least_area_mm2",
         "torus_medium_mm",
         "torus_large_mm",
+        "keepout_margin_mm",
+        "relief_mm",
     ],
     method: "tori.md",
     run,
@@ -45,6 +47,7 @@ fn run(facts: &Facts<'_>) -> Part {
         }
     }
     part.findings.extend(marks_without_torus(facts));
+    part.findings.extend(keepout(facts));
     if facts.tori.iter().all(|t| t.state == TorusState::Possible) {
         part.findings.push(none_found(facts));
     }
@@ -86,7 +89,7 @@ fn height(facts: &Facts<'_>, torus: &Torus) -> Estimate {
 
 fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding {
     let height = height(facts, torus);
-    let place = place_words(facts.restored.arch, torus, beside);
+    let place = place_words(facts, torus, beside);
     let size = size_word(facts.rules, torus.height_mm);
     let figures = format!(
         "{} high above the surface without it (standard uncertainty {}), {} long, {} wide, {}",
@@ -97,7 +100,11 @@ fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding
         units::show(torus.area_mm2, Unit::Mm2),
     );
     let edge = beside.and_then(|b| b.margin).map_or_else(String::new, |(tooth, distance, _)| {
-        format!(" Its outline comes within {} of the margin of {tooth}, straight.", units::mm(distance))
+        format!(
+            " Its outline comes within {} of the margin of {}, straight.",
+            units::mm(distance),
+            facts.tooth_words(tooth)
+        )
     });
     let medium = units::mm(facts.rules.number("torus_medium_mm"));
     let large = units::mm(facts.rules.number("torus_large_mm"));
@@ -134,7 +141,7 @@ fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding
 }
 
 fn question(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Question {
-    let place = place_words(facts.restored.arch, torus, beside);
+    let place = place_words(facts, torus, beside);
     Question {
         to: "dentist".into(),
         text: format!("Is the rise {place}, about {} high, a torus?", units::mm(torus.height_mm)),
@@ -143,7 +150,8 @@ fn question(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Questi
 }
 
 /// `on the left, beside 33 to 34`.
-fn place_words(arch: Arch, torus: &Torus, beside: Option<&Beside>) -> String {
+fn place_words(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> String {
+    let arch = facts.restored.arch;
     let side = match torus.side {
         Some(TorusSide::Left) => "on the left".to_owned(),
         Some(TorusSide::Right) => "on the right".to_owned(),
@@ -152,14 +160,10 @@ fn place_words(arch: Arch, torus: &Torus, beside: Option<&Beside>) -> String {
     };
     let lingual = if arch == Arch::Mandible { "lingual of" } else { "beside" };
     match beside.map(|b| b.teeth) {
-        Some((a, b)) if a == b => format!("{side}, {lingual} {a}"),
-        Some((a, b)) => format!("{side}, {lingual} {}", from_to(a, b)),
+        Some((a, b)) if a == b => format!("{side}, {lingual} {}", facts.tooth_words(a)),
+        Some((a, b)) => format!("{side}, {lingual} {} to {}", facts.tooth_words(a), facts.tooth_words(b)),
         None => side,
     }
-}
-
-fn from_to(a: Tooth, b: Tooth) -> String {
-    format!("{a} to {b}")
 }
 
 fn coordinates(p: &Point) -> String {
@@ -204,6 +208,31 @@ fn marks_without_torus(facts: &Facts<'_>) -> Vec<Finding> {
                 .at(Where::default().at(&at))
         })
         .collect()
+}
+
+/// How far the keep-out reaches.
+fn keepout(facts: &Facts<'_>) -> Option<Finding> {
+    let keepout = &facts.keepout;
+    if keepout.curves.is_empty() {
+        return None;
+    }
+    let margin = facts.rules.number("keepout_margin_mm");
+    let relief = facts.rules.number("relief_mm");
+    let says = format!(
+        "Keep-out: the outlines widened by {} over the surface enclose {} in {} curve(s) of {}; under what may still cross \
+         it, a relief of {} square to the surface (both are settings, no published figure was found).",
+        units::mm(margin),
+        units::show(keepout.area_mm2, Unit::Mm2),
+        keepout.curves.len(),
+        units::mm(keepout.length_mm),
+        units::mm(relief),
+    );
+    let finding = Finding::new(CHECK.id, "keepout", Verdict::Caution, says)
+        .with("area_mm2", units::json(keepout.area_mm2))
+        .with("length_mm", units::json(keepout.length_mm))
+        .with("margin_mm", margin)
+        .with("relief_mm", relief);
+    Some(finding)
 }
 
 /// What it means that none was found.

@@ -1,7 +1,7 @@
 //! Bytes to [`Import`]: the format is told by content, vertices are welded by position, coordinates scaled to mm.
 //!
 //! Each format has its own entry point that takes the whole file and gives a [`Soup`] of vertices and triangles as the
-//! file has them; [`weld`] makes the surface of it. No count that a file states is believed: memory is bounded by the
+//! file has them; `weld` makes the surface of it. No count that a file states is believed: memory is bounded by the
 //! bytes that are there.
 
 mod error;
@@ -17,8 +17,8 @@ mod weld;
 
 pub use error::{LoadError, Place};
 
-use crate::mesh::Mesh;
-use crate::mesh::audit::Defect;
+use crate::mesh::audit::{self, Defect, DefectKind, facing};
+use crate::mesh::{Mesh, Topology};
 use crate::units::LengthUnit;
 
 /// File formats that are read.
@@ -105,12 +105,39 @@ pub struct Soup {
     pub defects: Vec<Defect>,
 }
 
-/// Reads a scan. `bytes` are the whole file; coordinates are multiplied by the unit's millimetres.
+/// Reads a scan. `bytes` are the whole file; coordinates are multiplied by the unit's millimetres. A surface that is
+/// inside-out as a whole is turned over; see [`face_outward`].
 ///
 /// # Errors
 /// What is wrong, at which byte or line, and what to do about it.
 pub fn read(bytes: &[u8], unit: LengthUnit) -> Result<Import, LoadError> {
-    weld::weld(soup(bytes)?, unit)
+    Ok(face_outward(weld::weld(soup(bytes)?, unit)?))
+}
+
+/// Turns a surface over where the whole of it is inside-out. Only the facing changes, no place and so no figure.
+pub fn face_outward(mut import: Import) -> Import {
+    if facing::facing(&import.mesh) == facing::Facing::Inward {
+        import.defects.push(Defect {
+            kind: DefectKind::InsideOut,
+            count: 1,
+            at: Some(import.mesh.face_centre(0)),
+            says: facing::inward_words("It was turned over; no figure changes by it."),
+            mended: true,
+        });
+        import.mesh = import.mesh.turned_over();
+        import.defects.sort_by_key(|d| d.kind);
+    }
+    import
+}
+
+impl Import {
+    /// All defects: those of the file, with what was mended, and those of its surface, in the order of their kinds.
+    pub fn all_defects(&self, topology: &Topology) -> Vec<Defect> {
+        let mut all = self.defects.clone();
+        all.extend(audit::audit_in(&self.mesh, topology, self.unit));
+        all.sort_by_key(|d| d.kind);
+        all
+    }
 }
 
 /// Reads a scan as the file has it: not welded, not scaled.

@@ -104,6 +104,16 @@ mod tests {
     }
 
     #[test]
+    fn corners_are_those_of_an_independent_reader() {
+        let corner = |i: i16| [f32::from(i) * 0.37, f32::from(i % 7) - 3.3, f32::from(i * i % 11) * 1e-3];
+        let bytes = file(30, &(0..90).map(corner).collect::<Vec<_>>());
+        let soup = read(&bytes).unwrap();
+        let mut cursor = std::io::Cursor::new(&bytes);
+        let theirs = stl_io::create_stl_reader(&mut cursor).unwrap().flat_map(|t| t.unwrap().vertices);
+        assert!(theirs.map(|v| v.0.map(f64::from)).eq(soup.vertices.iter().copied()));
+    }
+
+    #[test]
     fn counts_that_do_not_fit_the_size_are_named() {
         let error = read(&file(4_000_000_000, &ONE)).unwrap_err().to_string();
         assert!(error.contains("4000000000 triangles") && error.contains("only 1 whole"), "{error}");

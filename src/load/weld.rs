@@ -82,30 +82,62 @@ fn join(vertices: &[[f64; 3]], triangles: &[[u32; 3]]) -> (Vec<u32>, Vec<[f64; 3
     for corner in triangles.iter().flatten() {
         welded_of[*corner as usize] = 0;
     }
-    // Open addressing at a load of one half at most. The hash is fixed and no order of the table reaches the output.
-    let slots = (2 * vertices.len()).next_power_of_two().max(16);
-    let mut table = vec![UNUSED; slots];
-    let mut places: Vec<[f64; 3]> = Vec::new();
+    let mut places = Places::for_about(vertices.len() / 6);
     for (v, welded) in welded_of.iter_mut().enumerate() {
-        if *welded == UNUSED {
-            continue;
+        if *welded != UNUSED {
+            *welded = places.number_of(vertices[v].map(|c| c + 0.0)); // -0.0 becomes 0.0
         }
-        let place = vertices[v].map(|c| c + 0.0); // -0.0 becomes 0.0
-        let mut slot = hash(&place) as usize & (slots - 1);
-        *welded = loop {
-            let known = table[slot];
-            if known == UNUSED {
-                table[slot] = places.len() as u32;
-                places.push(place);
-                break places.len() as u32 - 1;
-            }
-            if places[known as usize] == place {
-                break known;
-            }
-            slot = (slot + 1) & (slots - 1);
-        };
     }
-    (welded_of, places)
+    (welded_of, places.places)
+}
+
+/// Different places, numbered in order of first appearance. An open table at a load of one half at most; the hash is
+/// fixed, and no order of the table reaches the output.
+struct Places {
+    places: Vec<[f64; 3]>,
+    table: Vec<u32>,
+}
+
+impl Places {
+    fn for_about(count: usize) -> Places {
+        Places { places: Vec::new(), table: vec![UNUSED; (2 * count).next_power_of_two().max(16)] }
+    }
+
+    fn number_of(&mut self, place: [f64; 3]) -> u32 {
+        let mut slot = self.slot_of(&place);
+        loop {
+            let known = self.table[slot];
+            if known == UNUSED {
+                break;
+            }
+            if self.places[known as usize] == place {
+                return known;
+            }
+            slot = (slot + 1) & (self.table.len() - 1);
+        }
+        let number = self.places.len() as u32;
+        self.places.push(place);
+        self.table[slot] = number;
+        if 2 * self.places.len() > self.table.len() {
+            self.grow();
+        }
+        number
+    }
+
+    fn slot_of(&self, place: &[f64; 3]) -> usize {
+        hash(place) as usize & (self.table.len() - 1)
+    }
+
+    fn grow(&mut self) {
+        self.table = vec![UNUSED; 4 * self.table.len()];
+        for number in 0..self.places.len() {
+            let mut slot = self.slot_of(&self.places[number]);
+            while self.table[slot] != UNUSED {
+                slot = (slot + 1) & (self.table.len() - 1);
+            }
+            self.table[slot] = number as u32;
+        }
+    }
 }
 
 /// Mixes the bits of a place; neighbours on a grid go to places far apart in the table.
@@ -266,13 +298,19 @@ fn unused(welded_of: &[u32], vertices: &[[f64; 3]], at: impl Fn([f64; 3]) -> Poi
     })
 }
 
+/// Whether a number came from single precision: it is one, or it is the shortest text of one.
+fn from_single(number: f64) -> bool {
+    let single = number as f32;
+    f64::from(single) == number || single.to_string().parse() == Ok(number)
+}
+
 /// Numbers that all fit in single precision came from it: then the grid of single precision at the farthest coordinate
 /// is as fine as the file can say anything, however many digits it writes.
 fn far(vertices: &[[f64; 3]], scale: f64) -> Option<Defect> {
     let farthest = vertices.iter().flatten().fold(0.0_f64, |m, c| m.max(c.abs()));
     let single = farthest as f32;
     let grid_mm = f64::from(single.next_up() - single) * scale;
-    if grid_mm <= GRID_REPORTED_MM || !vertices.iter().flatten().all(|c| f64::from(*c as f32) == *c) {
+    if grid_mm <= GRID_REPORTED_MM || !vertices.iter().flatten().all(|c| from_single(*c)) {
         return None;
     }
     let first = vertices.iter().find(|p| p.iter().any(|c| c.abs() == farthest))?;

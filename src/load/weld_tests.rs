@@ -73,7 +73,7 @@ fn a_grid_coarser_than_a_micrometre_is_named_and_finer_numbers_are_not_accused()
     let defect = import.defects.iter().find(|d| d.kind == DefectKind::FarFromOrigin).unwrap();
     // Single precision has 24 bits: between 2^19 and 2^20 its grid is 2^-4.
     assert!(defect.says.contains("0.0625 mm apart"), "{}", defect.says);
-    let v = [[1e6 + 0.1, 0., 0.], [1e6 + 9.7, 0., 0.], [1e6 + 0.3, 8., 0.]];
+    let v = [[1e6 + 0.1234, 0., 0.], [1e6 + 9.7, 0., 0.], [1e6 + 0.3, 8., 0.]];
     let import = weld(soup(&v, &[[0, 1, 2]]), LengthUnit::Mm).unwrap();
     assert!(import.defects.is_empty());
     assert_eq!(import.mesh.vertex(1).x, 1e6 + 9.7);

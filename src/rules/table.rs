@@ -42,6 +42,9 @@ const ROWS: &[Row] = {
     Row("bar_depth_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "MUH", Secondary, "Least depth from the gingival margin to the floor of the mouth for a lingual bar; schools teach 7 or 8 mm"),
     Row("bar_depth_other_mm", AtLeast, 7.0, (4.0, 16.0), Mm, "PGP", Secondary, "The smaller depth that other schools teach"),
     Row("plate_depth_mm", Setting, 5.0, (2.0, 16.0), Mm, "PGP", Secondary, "Depth under which a plate is taught instead of a bar; other notes say 8 mm"),
+    Row("sublingual_below_margin_mm", Setting, 3.0, (1.0, 8.0), Mm, "FILI", Secondary, "Distance of a sublingual bar from the gingival margin"),
+    Row("sublingual_height_mm", Setting, 2.0, (1.0, 4.0), Mm, "FILI", Secondary, "Height of a sublingual bar on the floor of the mouth"),
+    Row("probe_reading_mm", Setting, 0.5, (0.1, 2.0), Mm, "HOUSE", ProjectChoice, "Standard uncertainty of a depth probed in the mouth, read to half a millimetre"),
     // Maxillary connectors
     Row("palatal_border_mm", AtLeast, 6.0, (2.0, 12.0), Mm, "ANK", Published, "Distance of a palatal connector's border from the gingival margin"),
     Row("palatal_strap_width_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "ANK", Published, "Width of a palatal strap"),
@@ -55,6 +58,7 @@ const ROWS: &[Row] = {
     Row("keepout_margin_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Width by which a torus outline is widened sideways; no published figure was found"),
     Row("relief_mm", Setting, 0.5, (0.0, 2.0), Mm, "MEMORY", Memory, "Relief square to the surface under a rigid part that crosses a torus: 0.5 to 1.0 mm, no published figure was found"),
     // Confidence
+    Row("plane_disagreement_deg", Setting, 25.0, (5.0, 90.0), Deg, "HOUSE", ProjectChoice, "Lean of a marked occlusal plane from that which the shape of the cast suggests, from which it is pointed out"),
     Row("confidence_least", Setting, 0.5, (0.0, 1.0), Unit::Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),
     ]
 };

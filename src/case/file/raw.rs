@@ -148,7 +148,7 @@ tables! {
     }
 
     /// Path of insertion: `withdrawal` or `tilt_deg`, not both.
-    #[schemars(rename = "path")]
+    #[schemars(rename = "path", extend("not" = { "required": ["withdrawal", "tilt_deg"] }))]
     RawPath {
         /// Direction in which the denture comes out, in the axes of the scans.
         withdrawal: [f64; 3],
@@ -207,6 +207,7 @@ tables! {
     #[schemars(rename = "marks")]
     RawMarks {
         /// Three points on the occlusal plane.
+        #[schemars(length(equal = 3))]
         occlusal_plane: Points,
         /// The point between the central incisors.
         midline: OnePoint,

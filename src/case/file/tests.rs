@@ -47,7 +47,7 @@ fn a_whole_case_file_is_read_as_written() {
 #[test]
 fn scans_and_the_restored_arch_are_enough() {
     let file = parse("restored_arch = \"maxilla\"\n[scans]\nmaxilla = \"/tmp/u.stl\"\n", LIMITS).unwrap();
-    assert_eq!((file.restored, file.id.as_str()), (Arch::Maxilla, "case"));
+    assert_eq!((file.restored, file.id.as_str()), (Arch::Maxilla, "unnamed"));
     assert_eq!((file.chart, file.scans.mandible), (None, None));
     assert!(matches!(file.path, PathWanted::Searched));
     assert!((file.accuracy.scan_mm - 0.06).abs() < 1e-12);
@@ -173,6 +173,8 @@ fn the_schema_takes_the_whole_case_and_refuses_wrong_ones() {
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [36.5]\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nchart.missing = [99]\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nmarks.midline = [1, 2]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\nmarks.occlusal_plane = [[1, 2, 3]]\n",
+        "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\npath = { withdrawal = [0, 0, 1], tilt_deg = { left = 1 } }\n",
         "restored_arch = \"mandible\"\nscans.mandible = \"l.stl\"\ndesign.rests = [{ tooth = 35 }]\n",
     ] {
         assert!(!validator.is_valid(&json(wrong)), "{wrong}");

@@ -69,7 +69,10 @@ pub(super) fn lobes(
                 Some(&(h, _)) => -(h - outline_mm).abs().max(1e-6),
                 None => -outline_mm,
             };
-            trace(mesh, topology, summit, height_mm, &value)
+            let line = level_line(mesh, topology, summit, &value)?;
+            let (length_mm, width_mm) = extents(&line.outline, &mean_normal(mesh, &line.faces));
+            let LevelLine { outline, cut, faces, area_mm2 } = line;
+            Some(Lobe { summit, height_mm, outline, cut, faces, area_mm2, length_mm, width_mm })
         })
         .collect();
     found.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm).then(a.summit.cmp(&b.summit)));
@@ -117,24 +120,35 @@ fn root(joined: &[usize], mut i: usize) -> usize {
 /// Where the level crosses an edge: the edge, and the position.
 type Crossing = (u32, Point);
 
-/// Traces the zero line of `value` around the summit.
-fn trace(
+/// The line around a vertex on which a field is zero, and what it encloses.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LevelLine {
+    /// The line, closed, first position not repeated.
+    pub outline: Vec<Point>,
+    /// Whether it is closed by a step across a border of the scan.
+    pub cut: bool,
+    /// Triangles most of which lie inside, ascending.
+    pub faces: Vec<FaceId>,
+    /// Area inside, mm2.
+    pub area_mm2: f64,
+}
+
+/// Traces the zero line of `value`, positive inside, around the vertex `inside`. `None` where there is no line.
+pub fn level_line(
     mesh: &Mesh,
     topology: &Topology,
-    summit: VertexId,
-    height_mm: f64,
+    inside: VertexId,
     value: &dyn Fn(VertexId) -> f64,
-) -> Option<Lobe> {
+) -> Option<LevelLine> {
     let mut seen = std::collections::BTreeSet::new();
-    let mut stack: Vec<FaceId> = topology.faces_of_vertex(summit).to_vec();
+    let mut stack: Vec<FaceId> = topology.faces_of_vertex(inside).to_vec();
     seen.extend(stack.iter().copied());
     let (mut faces, mut area_mm2) = (Vec::new(), 0.0);
     let mut links: BTreeMap<u32, (Point, Vec<u32>)> = BTreeMap::new();
     while let Some(f) = stack.pop() {
         let corners = mesh.faces()[f as usize];
         let values = corners.map(value);
-        let inside = values.iter().filter(|v| **v > 0.0).count();
-        if inside >= 2 {
+        if values.iter().filter(|v| **v > 0.0).count() >= 2 {
             faces.push(f);
         }
         area_mm2 += area_above(&mesh.corners(f), &values);
@@ -164,8 +178,7 @@ fn trace(
     }
     faces.sort_unstable();
     let (outline, cut) = longest_chain(&links)?;
-    let (length_mm, width_mm) = extents(&outline, &mean_normal(mesh, &faces));
-    Some(Lobe { summit, height_mm, outline, cut, faces, area_mm2, length_mm, width_mm })
+    Some(LevelLine { outline, cut, faces, area_mm2 })
 }
 
 /// Area of the part of a triangle where the linear field through its corners is positive, mm2.

@@ -1,7 +1,20 @@
 //! What is wrong with a surface: each defect by name, with count and place.
+//!
+//! Nothing is mended here. What the loader mended (left-out triangles, a surface turned over) stands in
+//! `Import::defects`; this list is about the surface as it is measured.
+
+mod coarse;
+mod edges;
+pub mod facing;
+mod pair;
+mod shells;
+mod size;
+
+pub use pair::pair;
 
 use super::{Mesh, Topology};
 use crate::space::Point;
+use crate::units::LengthUnit;
 
 /// Kinds of defect of a scan file or its surface.
 #[derive(
@@ -79,7 +92,25 @@ pub struct Defect {
     pub mended: bool,
 }
 
-/// Lists the defects of a surface, in the order of [`DefectKind`].
-pub fn audit(_mesh: &Mesh, _topology: &Topology) -> Vec<Defect> {
-    Vec::new()
+/// Lists the defects of a surface whose file was in mm, in the order of [`DefectKind`].
+pub fn audit(mesh: &Mesh, topology: &Topology) -> Vec<Defect> {
+    audit_in(mesh, topology, LengthUnit::Mm)
 }
+
+/// As [`audit`], for a file whose numbers were taken to be in `unit`. Where the size is unlikely, what is judged by
+/// millimetres (several arches, inner walls, a negative) is left open until the unit is settled.
+pub fn audit_in(mesh: &Mesh, topology: &Topology, unit: LengthUnit) -> Vec<Defect> {
+    let shells = shells::Shells::new(mesh, topology);
+    let mut defects = edges::defects(mesh, topology, &shells);
+    defects.extend(shells.debris(mesh));
+    let unlikely = size::unlikely(&shells, unit);
+    let coarse = if unlikely.is_none() { coarse::Coarse::new(mesh) } else { None };
+    defects.extend(shells.of_arch_size(mesh, coarse.as_ref()));
+    defects.extend(facing::defects(mesh, &shells, coarse.as_ref()));
+    defects.extend(unlikely);
+    defects.sort_by_key(|d| d.kind);
+    defects
+}
+
+#[cfg(test)]
+mod tests;

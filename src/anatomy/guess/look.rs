@@ -1,0 +1,84 @@
+//! From which side most of the curved detail is seen near the top.
+
+use rayon::prelude::*;
+
+use super::features::Feature;
+use crate::space::{Direction, Vector, across, angle_deg, direction};
+
+/// Number of directions looked from.
+const DIRECTIONS: usize = 400;
+/// Detail within this depth of the top counts, mm.
+const DEPTH_MM: f64 = 8.0;
+/// A point this far under the greatest height of its cell is still seen, mm; side of a cell, mm.
+const SEEN_MM: f64 = 1.0;
+
+/// What was seen.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// Mean of the directions about a maximum.
+    pub best: Direction,
+    /// Share of the detail seen near the top from there.
+    pub seen: f64,
+    /// The same from the best direction more than 60 degrees away.
+    pub seen_elsewhere: f64,
+}
+
+/// Looks from all sides: the best direction, then others well apart that see nearly as much, three at most.
+pub fn around(features: &[Feature]) -> Vec<Look> {
+    let total: f64 = features.iter().map(|f| f.weight).sum();
+    let directions = super::directions(DIRECTIONS);
+    let scores: Vec<f64> = directions.par_iter().map(|d| seen_from(features, d) / total).collect();
+    let most = scores.iter().copied().fold(0.0, f64::max);
+    let mut looks: Vec<Look> = Vec::new();
+    while looks.len() < 3 {
+        let free = |i: &usize| looks.iter().all(|l| angle_deg(&directions[*i], &l.best) > 35.0);
+        let next =
+            (0..scores.len()).filter(free).max_by(|&a, &b| scores[a].total_cmp(&scores[b]).then(b.cmp(&a)));
+        let Some(best) = next.filter(|&i| scores[i] > 0.7 * most && scores[i] > 0.0) else { break };
+        let mut sum = Vector::zeros();
+        for (d, s) in directions.iter().zip(&scores) {
+            if *s > 0.9 * scores[best] && angle_deg(d, &directions[best]) < 60.0 {
+                sum += d.into_inner() * *s;
+            }
+        }
+        let Some(middle) = direction(sum) else { break };
+        let elsewhere = (0..scores.len()).filter(|&i| angle_deg(&directions[i], &middle) > 60.0);
+        looks.push(Look {
+            best: middle,
+            seen: scores[best],
+            seen_elsewhere: elsewhere.map(|i| scores[i]).fold(0.0, f64::max),
+        });
+    }
+    looks
+}
+
+/// Heights along `d` and which points are seen from there.
+pub fn visible(features: &[Feature], d: &Direction) -> (Vec<f64>, Vec<bool>) {
+    let (u, v) = across(d);
+    let places: Vec<[f64; 3]> =
+        features.iter().map(|f| [f.at.coords.dot(&u), f.at.coords.dot(&v), f.at.coords.dot(d)]).collect();
+    let low = places.iter().fold([f64::INFINITY; 2], |l, p| [l[0].min(p[0]), l[1].min(p[1])]);
+    let high = places.iter().fold([f64::NEG_INFINITY; 2], |h, p| [h[0].max(p[0]), h[1].max(p[1])]);
+    // A surface that is no arch may be metres wide: cells grow with it.
+    let side = SEEN_MM.max((high[0] - low[0]).max(high[1] - low[1]) / 1000.0);
+    let cell = |p: &[f64; 3], k: usize| ((p[k] - low[k]) / side) as usize;
+    let width = ((high[0] - low[0]) / side) as usize + 1;
+    let mut top = vec![f64::NEG_INFINITY; width * (((high[1] - low[1]) / side) as usize + 1)];
+    for p in &places {
+        let slot = &mut top[cell(p, 1) * width + cell(p, 0)];
+        *slot = slot.max(p[2]);
+    }
+    let seen = places.iter().map(|p| p[2] >= top[cell(p, 1) * width + cell(p, 0)] - SEEN_MM).collect();
+    (places.iter().map(|p| p[2]).collect(), seen)
+}
+
+fn seen_from(features: &[Feature], d: &Direction) -> f64 {
+    let (heights, seen) = visible(features, d);
+    let top = heights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    features
+        .iter()
+        .zip(heights.iter().zip(&seen))
+        .filter(|(_, (h, s))| **s && **h > top - DEPTH_MM)
+        .map(|(f, _)| f.weight * f.normal.dot(d).max(0.0).sqrt())
+        .sum()
+}
