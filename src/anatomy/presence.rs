@@ -2,11 +2,11 @@
 //!
 //! Both questions are asked of shape alone and answered only where it speaks clearly; silence means nothing.
 
+use super::KnownFrame;
 use super::arch_form;
-use super::{KnownFrame, base};
 use crate::case::{Arch, Chart, Tooth};
+use crate::mesh::Mesh;
 use crate::mesh::audit::{Defect, DefectKind};
-use crate::mesh::{Mesh, Topology};
 use crate::space::{Frame, Point, angle_deg, atan2, hypot};
 
 /// One arch as it is compared with its name and its chart.
@@ -30,6 +30,9 @@ const SECTOR_DEG: f64 = 5.0;
 const LEAST_SECTORS: usize = 12;
 /// How far the outer arch stands outside the inner one before the names of the files are doubted, mm.
 const OUTSIDE_MM: f64 = 1.0;
+
+/// Rise of a palate from its middle to 8 mm beside it, mm.
+const PALATE_RISE_MM: f64 = 1.0;
 
 /// Whether the file named mandible holds the maxilla and the other way round; `None` where nothing speaks for it.
 ///
@@ -55,11 +58,11 @@ pub fn swapped(mandible: &ArchView<'_>, maxilla: &ArchView<'_>) -> Option<Defect
     if differences.len() < LEAST_SECTORS || median > -OUTSIDE_MM || inward < 0.75 {
         return None;
     }
-    let palate = vault(mandible.mesh, &lower.frame) - vault(maxilla.mesh, &upper.frame);
-    if palate < -0.3 {
+    let (here, there) = (vaulted(mandible.mesh, &lower.frame), vaulted(maxilla.mesh, &upper.frame));
+    if there && !here {
         return None;
     }
-    let also = if palate > 0.3 { ", and a palate closes it inside" } else { "" };
+    let also = if here && !there { ", and a palate closes it inside" } else { "" };
     Some(Defect {
         kind: DefectKind::SwappedArches,
         count: 1,
@@ -96,20 +99,29 @@ fn outline(mesh: &Mesh, axes: &Frame, own: &Frame) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Share of the places inside the arch over which surface rises within 22 mm of the plane, trimmed faces left out.
-fn vault(mesh: &Mesh, own: &Frame) -> f64 {
-    let flat = base::faces(mesh, &Topology::new(mesh));
-    let mut cells = vec![false; 20 * 16];
-    for (corners, _) in mesh.faces().iter().zip(&flat).filter(|(_, flat)| !**flat) {
-        for &v in corners {
-            let [ahead, left, height] = own.local(&mesh.vertex(v));
-            let (i, j) = ((ahead + 10.0).floor(), (left + 8.0).floor());
-            if (-22.0..-4.0).contains(&height) && (0.0..20.0).contains(&i) && (0.0..16.0).contains(&j) {
-                cells[i as usize * 16 + j as usize] = true;
-            }
+/// Whether a palate closes the arch inside: surface over its middle that rises toward both sides.
+fn vaulted(mesh: &Mesh, own: &Frame) -> bool {
+    // Mean heights of the middle strip and of the strips beside it, right and left.
+    let mut strips = [(0.0, 0usize); 3];
+    for p in mesh.vertices() {
+        let [ahead, left, height] = own.local(p);
+        if !(-10.0..6.0).contains(&ahead) || !(-30.0..-2.0).contains(&height) {
+            continue;
         }
+        let strip = match left {
+            l if l.abs() < 2.5 => 0,
+            l if (-10.0..-7.0).contains(&l) => 1,
+            l if (7.0..10.0).contains(&l) => 2,
+            _ => continue,
+        };
+        strips[strip].0 += height;
+        strips[strip].1 += 1;
     }
-    cells.iter().filter(|c| **c).count() as f64 / cells.len() as f64
+    if strips.iter().any(|(_, n)| *n < 20) {
+        return false;
+    }
+    let [middle, right, left] = strips.map(|(sum, n)| sum / n as f64);
+    right > middle + PALATE_RISE_MM && left > middle + PALATE_RISE_MM
 }
 
 /// Least mean difference of height between the sides that tells a crown from a gap, mm.

@@ -1,6 +1,6 @@
 //! The case: what was asked, and the scans it was asked about.
 //!
-//! A case file is TOML; [`file`] reads it raw, then validates it and returns all problems at once. A [`Case`] joins the
+//! A case file is TOML; [`mod@file`] reads it raw, then validates it and returns all problems at once. A [`Case`] joins the
 //! validated file with the imported scans.
 
 pub mod chart;

@@ -1,7 +1,7 @@
 //! Bytes to [`Import`]: the format is told by content, vertices are welded by position, coordinates scaled to mm.
 //!
 //! Each format has its own entry point that takes the whole file and gives a [`Soup`] of vertices and triangles as the
-//! file has them; [`weld`] makes the surface of it. No count that a file states is believed: memory is bounded by the
+//! file has them; `weld` makes the surface of it. No count that a file states is believed: memory is bounded by the
 //! bytes that are there.
 
 mod error;

@@ -8,7 +8,7 @@
 //! Frame and units: mm, mm2, mm3; positions in the file's axes.
 //!
 //! Method and its error: next to an outline the distance is the straight one to its nearest chord; from there a front
-//! goes over the triangles, each unfolded beside the last ([`spread`]). On a plane the curve around a straight outline
+//! goes over the triangles, each unfolded beside the last (`spread`). On a plane the curve around a straight outline
 //! is exact; around a bend the front of a few triangles is off by under 3 % of the margin.
 //!
 //! Not covered: the solid of a sharply hollow foot may pass through itself by less than the relief.

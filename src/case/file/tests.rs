@@ -47,7 +47,7 @@ fn a_whole_case_file_is_read_as_written() {
 #[test]
 fn scans_and_the_restored_arch_are_enough() {
     let file = parse("restored_arch = \"maxilla\"\n[scans]\nmaxilla = \"/tmp/u.stl\"\n", LIMITS).unwrap();
-    assert_eq!((file.restored, file.id.as_str()), (Arch::Maxilla, "case"));
+    assert_eq!((file.restored, file.id.as_str()), (Arch::Maxilla, "unnamed"));
     assert_eq!((file.chart, file.scans.mandible), (None, None));
     assert!(matches!(file.path, PathWanted::Searched));
     assert!((file.accuracy.scan_mm - 0.06).abs() < 1e-12);

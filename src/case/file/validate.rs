@@ -62,7 +62,7 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
 }
 
 fn id(raw: &Given<String>, sheet: &mut Sheet) -> String {
-    let Some(place) = raw.get() else { return "case".into() };
+    let Some(place) = raw.get() else { return "unnamed".into() };
     let id = place.value.trim();
     let mend = "write a short name without personal data, such as \"oban\"";
     if id.is_empty() {

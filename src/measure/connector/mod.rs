@@ -8,8 +8,8 @@
 //!
 //! Frame and units: mm. Sections hold the occlusal direction of the frame.
 //!
-//! Method and its error: stations at most 1 mm apart along the line through crowns and crests ([`arch`]); the section is
-//! cut exactly through the triangles and followed from the margin down ([`wall`]); lengths are summed over chords of
+//! Method and its error: stations at most 1 mm apart along the line through crowns and crests (`arch`); the section is
+//! cut exactly through the triangles and followed from the margin down (`wall`); lengths are summed over chords of
 //! 0.25 mm or more, so that the noise of the scan lengthens them little: on a plane wall exact, on a wall of radius 5 mm
 //! short by 0.01 %. The place where the wall turns into the floor is told to a chord. The margin is as good as its marks.
 //!
