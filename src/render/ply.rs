@@ -68,14 +68,6 @@ fn floats(values: &[Option<f64>]) -> Vec<f32> {
     values.iter().map(|v| v.map_or(f32::NAN, |mm| mm as f32)).collect()
 }
 
-/// `keepout.ply`: closed solids of the relief over tori; without vertices where there is none.
-pub fn keepout(solid: Option<&Mesh>) -> Vec<u8> {
-    match solid {
-        Some(solid) => cast(solid, &[], &[]),
-        None => header(0, 0, &[]),
-    }
-}
-
 /// `survey.ply`: `undercut_mm`.
 pub fn survey(mesh: &Mesh, depth_mm: &[Option<f64>]) -> Vec<u8> {
     let colours: Vec<Rgb> = depth_mm.iter().map(|&d| colour::undercut(d)).collect();
