@@ -11,6 +11,7 @@ pub mod keepout;
 pub mod rest_room;
 pub mod site_room;
 pub mod survey_line;
+pub mod tooth_axes;
 pub mod torus;
 pub mod undercut;
 
