@@ -163,7 +163,9 @@ def main():
         corners = corners_of(path.with_name(name + ".ply"))
         depth = (corners @ normal).max() - corners @ normal
         for moved in (3.0, -2.0):
-            image = (corners + (2 * depth + moved)[..., None] * normal)[:, ::-1]
+            # Aside by an odd distance, so that no ray runs exactly through a corner or along a border.
+            aside = 0.1371 * np.cross(normal, [0.6, 0.0, 0.8])
+            image = (corners + (2 * depth + moved)[..., None] * normal + aside)[:, ::-1]
             with tempfile.TemporaryDirectory() as folder:
                 image_file = pathlib.Path(folder, "image.stl")
                 write_stl(image_file, image)
