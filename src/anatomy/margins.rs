@@ -22,6 +22,8 @@ const GREATEST_CROWN_MM2: f64 = 600.0;
 const POCKET_MM2: f64 = 3.0;
 /// A crown bulges this far outside its margin at most, seen along its axis, mm.
 const BULGE_MM: f64 = 2.0;
+/// Distance from the margin up to which the path of triangle sides may weave about it, mm.
+const BESIDE_MM: f64 = 0.6;
 /// A bulge outside the margin begins this far above it, mm.
 const OVER_MARGIN_MM: f64 = 0.3;
 /// Joints with neighbours may take up this share of the length of a margin; more is a leak.
@@ -175,10 +177,15 @@ impl Limits {
         if inside {
             return true;
         }
-        // The margin is dense, so that the distance from its points will do. Outside it only a bulge above it counts.
-        let gap = |q: &&[f64; 3]| hypot(at[0] - q[0], at[1] - q[1]);
-        let nearest = self.margin.iter().min_by(|a, b| gap(a).total_cmp(&gap(b)));
-        nearest.is_some_and(|q| gap(&q) < BULGE_MM && at[2] > q[2] + OVER_MARGIN_MM)
+        // Outside the margin only a bulge above it counts.
+        self.nearest(p).is_some_and(|(gap, over)| gap < BULGE_MM && over > OVER_MARGIN_MM)
+    }
+
+    /// Distance in plan from the margin (which is dense, so that its points will do) and height over it there, mm.
+    fn nearest(&self, p: &Point) -> Option<(f64, f64)> {
+        let at = self.axes.map(|a| p.coords.dot(&a));
+        let to = self.margin.iter().map(|q| (hypot(at[0] - q[0], at[1] - q[1]), at[2] - q[2]));
+        to.min_by(|a, b| a.0.total_cmp(&b.0))
     }
 }
 
@@ -213,7 +220,9 @@ fn within(
             }
             for &g in topology.faces_of_edge(e).iter().filter(|&&g| g != f) {
                 if !limits.hold(&middle(g)) {
-                    joint_mm += (mesh.vertex(a) - mesh.vertex(b)).norm();
+                    // The path of triangle sides weaves about the margin; what lies between them is no joint.
+                    let beside = limits.nearest(&middle(g)).is_some_and(|(gap, _)| gap < BESIDE_MM);
+                    joint_mm += if beside { 0.0 } else { (mesh.vertex(a) - mesh.vertex(b)).norm() };
                 } else if faces.insert(g) {
                     queue.push_back(g);
                 }
