@@ -1,5 +1,7 @@
 //! Every command, end to end, as it is typed.
 
+#![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -196,7 +198,7 @@ fn clearance_of_two_plates_is_their_distance() {
 #[test]
 fn nothing_along_the_opening_is_not_measured() {
     let bench = Bench::new();
-    let (low, high) = solids::plate_pair([20.0, 12.0], 5.0, 1.0);
+    let (low, high) = solids::plate_pair([20.0, 12.0], 25.0, 1.0);
     let (low, high) = (bench.put("low.stl", &low), bench.put("high.stl", &high));
     let json =
         saddleroom(&["clearance", &low, &high, "--opening", "0,0,-1", "--format", "json"]).ends(1).json();

@@ -58,7 +58,7 @@ pub fn clearances(
     let place = |found: Option<(f64, VertexId)>| found.map(|(_, v)| units::json_place(&mesh.vertex(v)));
     let audited = |scan: &Scan, topology: &Topology| {
         let mut defects = scan.import.defects.clone();
-        defects.extend(audit::audit(&scan.import.mesh, topology));
+        defects.extend(audit::audit_in(&scan.import.mesh, topology, scan.import.unit));
         defects
     };
     let file = ClearanceFile {

@@ -166,6 +166,7 @@ fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
     files.push(("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)));
     let anatomy = &facts.restored.anatomy;
     let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    files.push(("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())));
     let pictures = gallery::pictures(done, &done.sections());
     let blocks = render::sheet::report(&done.report, &checks::sections());
     let title = format!("saddleroom: {}", done.report.case.id);
@@ -173,5 +174,6 @@ fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
     files.push(("report.html".to_owned(), page.into_bytes()));
     files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
     files.push(("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)));
+    files.push(("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())));
     files
 }

@@ -16,4 +16,6 @@ pub mod torus;
 pub mod undercut;
 
 #[cfg(test)]
+mod mirrored_pairs;
+#[cfg(test)]
 pub(crate) mod shapes;

@@ -1,4 +1,23 @@
 //! Solids with known answers and whole synthetic casts with their truth.
+//!
+//! | part | what it holds |
+//! |---|---|
+//! | [`solids`] | closed-form solids and their formulas |
+//! | [`patient`] | a described patient made into a pair of casts |
+//! | [`arch`], [`crown`], [`cast`] | the signed distance field of an arch |
+//! | [`contour`], [`refine`], [`scan`] | the field as triangles |
+//! | [`truth`] | what is true of a cast, from its field |
+//! | [`stl`], [`demo`] | triangles as bytes; the demonstration cases |
 
+pub mod arch;
+pub mod cast;
+pub mod contour;
+pub mod crown;
+pub mod demo;
+pub mod field;
+pub mod patient;
+pub mod refine;
+pub mod scan;
 pub mod solids;
 pub mod stl;
+pub mod truth;
