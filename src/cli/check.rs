@@ -174,5 +174,6 @@ fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
     files.push(("report.html".to_owned(), page.into_bytes()));
     files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
     files.push(("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)));
+    files.push(("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())));
     files
 }

@@ -155,7 +155,7 @@ impl Cast {
             None => {
                 let from = -c.x - c.half - 1.0;
                 let back = (from - 7.0).max(0.0);
-                c.floor + 1.4 * bell((from - 6.5) / 4.5) + 0.10 * back * back.min(4.0)
+                c.floor + 0.5 * bell((from - 7.5) / 5.0) + 0.06 * back * back.min(4.0)
             }
             Some(palate) => self.vault(palate, &c, p),
         };
@@ -191,8 +191,10 @@ impl Cast {
             if far > 2.5 {
                 f = f.min(far);
             } else {
-                // Neighbours grow together under their contact, as a scan shows them.
-                f = smin(f, crown.value(crown.local(p)), 1.3);
+                // Neighbours grow together under their contact, as a scan shows them, and part above it.
+                let local = crown.local(p);
+                let web = 1.3 - 1.2 * step(0.35, 0.65, local[2] / crown.height);
+                f = smin(f, crown.value(local), web);
             }
         }
         f

@@ -31,7 +31,7 @@ pub fn oban_patient() -> Patient {
         seed: 3,
         size: 1.0,
         missing: teeth(&[36, 37, 45]),
-        resorption_mm: 2.6,
+        resorption_mm: 3.0,
         ridge_half_mm: 3.9,
         tori: vec![TorusWish {
             side: Side::Left,
@@ -150,7 +150,7 @@ pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
     let mut out = Vec::new();
     if let Some(front) = crown(35) {
         let from = truth::proximal_s(cast, front, false);
-        out.push(truth::crest(cast, from + 0.6, cast.limits.ends[1] - 6.0));
+        out.push(truth::crest(cast, from + 0.6, cast.limits.ends[1] - 8.0));
     }
     if let (Some(front), Some(back)) = (crown(44), crown(46)) {
         let (a, b) = (truth::proximal_s(cast, front, false), truth::proximal_s(cast, back, true));

@@ -348,12 +348,18 @@ fn erupt(maxilla: &mut Cast, mandible: &Cast) {
         let near: Vec<Point> = points
             .iter()
             .map(|p| Point::new(p.x, p.y, -p.z))
-            .filter(|p| (p - middle).norm() < radius + 2.0)
+            .filter(|p| {
+                // Only what stands under the crown itself: a neighbour of its antagonist does not hold it.
+                let [u, v, _] = crown.local(p);
+                (p - middle).norm() < radius + 2.0
+                    && u.abs() < 0.85 * crown.half_md
+                    && v.abs() < crown.half_bl
+            })
             .collect();
         let bite =
             |crown: &CrownBody| near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::MIN, f64::max);
         // Only a tooth whose antagonist stands below it is moved: bitten into at the lowest place of the range.
-        let (mut lo, mut hi) = (-2.2, 1.4);
+        let (mut lo, mut hi) = (-2.2, 0.8);
         crown.origin = start + Vector::z() * hi;
         if bite(crown) < 0.25 {
             crown.origin = start;
