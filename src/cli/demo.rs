@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Common, Ending, Failure, output};
+use crate::phantom::demo;
 
 /// Write a demo case: both arches and a case file
 ///
@@ -21,7 +22,16 @@ pub(super) struct Args {
     case: String,
 }
 
-pub(super) fn run(_common: &Common, args: &Args) -> Result<Ending, Failure> {
-    let _ = (&args.folder, output::print);
-    Err(Failure::new(format!("there is no demo case `{}`", args.case), "the cases are: none yet"))
+pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
+    let files = demo::files(&args.case);
+    if files.is_empty() {
+        return Err(Failure::new(
+            format!("there is no demo case `{}`", args.case),
+            format!("the cases are: {}", demo::NAMES.join(", ")),
+        ));
+    }
+    let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+    output::OutFolder::new(&args.folder)?.write(&files, &[])?;
+    output::note(common, &format!("wrote into {}: {}", args.folder.display(), names.join(", ")));
+    Ok(Ending(0))
 }

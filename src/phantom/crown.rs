@@ -330,7 +330,9 @@ impl CrownBody {
         let down = (edge - w).max(0.0);
         let thick = 0.25 + 0.9 * down / (down + 0.8) + 0.06 * down;
         let f = smax(self.wall(u, v, w.min(edge)) - thick, (w - edge - 0.15) * 0.95, 0.5);
-        smax(f, -w - 0.55 * self.height, 2.0)
+        // Roots stand out on the buccal side only.
+        let deep = 0.34 + 0.21 * y.clamp(-1.0, 1.0);
+        smax(f, -w - deep * self.height, 2.0)
     }
 
     /// Where the crown's wall stands at angle `turn` (0 distal, a quarter buccal) and height `w`: own coordinates.

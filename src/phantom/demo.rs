@@ -45,7 +45,7 @@ pub fn oban_patient() -> Patient {
             .into_iter()
             .flatten()
             .collect(),
-        unevenness: 0.8,
+        unevenness: 0.55,
     }
 }
 
@@ -72,6 +72,7 @@ fn oban() -> Vec<(String, Vec<u8>)> {
         ("mandible.stl".to_owned(), stl::binary(&lower, "phantom oban, mandible")),
         ("maxilla.stl".to_owned(), stl::binary(&upper, "phantom oban, maxilla")),
         ("case.toml".to_owned(), oban_case(&pair).into_bytes()),
+        ("truth.json".to_owned(), truth_json(&pair).into_bytes()),
     ]
 }
 
@@ -139,9 +140,48 @@ fn oban_case(pair: &Pair) -> String {
     }
     let _ = writeln!(text, "\n[marks.margins]  # gingival margins, closed curves");
     for crown in &cast.crowns {
-        let _ = writeln!(text, "{} = {}", crown.tooth, points(&truth::margin(cast, crown, 40)));
+        let _ = writeln!(text, "{} = {}", crown.tooth, points(&truth::margin(cast, crown, 0.6)));
     }
     text
+}
+
+/// What is true of `oban`, from its distance function.
+fn truth_json(pair: &Pair) -> String {
+    let up = crate::space::Vector::z();
+    let cast = pair.mandible.as_ref();
+    let crests: Vec<serde_json::Value> = spans(cast)
+        .iter()
+        .map(|crest| {
+            let stations: Vec<serde_json::Value> = crest
+                .iter()
+                .step_by(4)
+                .map(|p| {
+                    serde_json::json!({
+                        "at_mm": units::json_place(p),
+                        "along_opening_mm": truth::along_mm(&pair.maxilla, p, &up).map(units::json),
+                        "nearest_mm": truth::nearest_mm(&pair.maxilla, p, &up).map(units::json),
+                    })
+                })
+                .collect();
+            stations.into()
+        })
+        .collect();
+    let tori: Vec<serde_json::Value> = cast
+        .rises
+        .iter()
+        .filter(|r| r.torus)
+        .map(|r| {
+            let (height, summit) = truth::torus_height(cast, r);
+            serde_json::json!({ "height_mm": units::json(height), "summit_mm": units::json_place(&summit) })
+        })
+        .collect();
+    let all = serde_json::json!({
+        "occlusal_mm": [0.0, 0.0, 1.0],
+        "kennedy": { "class": "II", "modifications": 1 },
+        "crests": crests,
+        "tori": tori,
+    });
+    format!("{all:#}\n")
 }
 
 /// Crest lines of `oban`: behind 35, and from 44 to 46.

@@ -3,29 +3,71 @@
 //! Opening and withdrawal are +z in a mandible and -z in a maxilla: the occlusal plane of every phantom is z = 0.
 
 use super::arch::Place;
-use super::cast::Cast;
+use super::cast::{Cast, Rise, gradient};
 use super::crown::CrownBody;
 use super::refine::onto;
 use crate::case::Tooth;
-use crate::space::{Point, Vector};
+use crate::space::{Point, Vector, cos, sin};
 
-/// The gingival margin of a tooth: where its wall goes under the gingiva, on the fillet between them, closed, file
-/// positions; `stations` places around the tooth.
-pub fn margin(cast: &Cast, crown: &CrownBody, stations: usize) -> Vec<Point> {
-    (0..stations)
+/// The border of a crown as the scan shows it, closed, file positions about `spacing_mm` apart: the gingival margin,
+/// and where a neighbour touches the line between the two.
+pub fn margin(cast: &Cast, crown: &CrownBody, spacing_mm: f64) -> Vec<Point> {
+    let neighbours: Vec<&CrownBody> = cast.crowns.iter().filter(|c| c.tooth != crown.tooth).collect();
+    let others = |own: &Point| {
+        let of = |c: &&CrownBody| {
+            let (middle, radius) = c.bound();
+            if (own - middle).norm() > radius + 1.0 { 1.0 } else { c.value(c.local(own)) }
+        };
+        neighbours.iter().map(of).fold(cast.tissue_value(own, true), f64::min)
+    };
+    const AROUND: usize = 144;
+    let ring: Vec<Point> = (0..AROUND)
         .map(|i| {
-            let turn = 2.0 * std::f64::consts::PI * i as f64 / stations as f64;
-            // Up the wall from the root: the first place that is out of the gingiva.
-            let out = |w: f64| cast.tissue_value(&crown.world(crown.on_wall(turn, w)), true) > 0.0;
-            let (mut lo, mut hi) = (-0.3 * crown.height, 0.75 * crown.height);
-            for _ in 0..40 {
-                let w = 0.5 * (lo + hi);
-                if out(w) { hi = w } else { lo = w }
+            let turn = 2.0 * std::f64::consts::PI * i as f64 / AROUND as f64;
+            let at = |down: f64| crown.world(ray(crown, turn, down));
+            // From the top downward: the first place of the crown that something else covers.
+            let step = 0.06;
+            let first = (1..45).find(|k| others(&at(step * f64::from(*k))) <= 0.0).unwrap_or(44);
+            let (mut lo, mut hi) = (step * f64::from(first - 1), step * f64::from(first));
+            for _ in 0..18 {
+                let mid = 0.5 * (lo + hi);
+                if others(&at(mid)) > 0.0 { lo = mid } else { hi = mid }
             }
-            let own = crown.world(crown.on_wall(turn, 0.5 * (lo + hi)));
-            onto(&|p: &Point| cast.value(p), &cast.own(&own))
+            cast.own(&at(0.5 * (lo + hi)))
         })
-        .collect()
+        .collect();
+    let field = |p: &Point| cast.value(p);
+    spaced(&ring, spacing_mm).iter().map(|p| onto(&field, p)).collect()
+}
+
+/// Where a ray from the middle of the crown's axis leaves it: `turn` around the axis (0 distal, a quarter buccal),
+/// `down` from the occlusal direction, radians; own coordinates.
+fn ray(crown: &CrownBody, turn: f64, down: f64) -> [f64; 3] {
+    let (side, up) = (sin(down), cos(down));
+    let (c, s) = (side * cos(turn), side * sin(turn));
+    let from = 0.45 * crown.height;
+    let (mut lo, mut hi) = (0.0, 2.0 * crown.height);
+    for _ in 0..26 {
+        let r = 0.5 * (lo + hi);
+        if crown.value([r * c, r * s, from + r * up]) > 0.0 { hi = r } else { lo = r }
+    }
+    [lo * c, lo * s, from + lo * up]
+}
+
+/// A closed curve with points added where they stand further apart than `spacing_mm` and left out where closer.
+fn spaced(ring: &[Point], spacing_mm: f64) -> Vec<Point> {
+    let mut out: Vec<Point> = Vec::new();
+    let mut left = 0.0;
+    for (i, p) in ring.iter().enumerate() {
+        let q = ring[(i + 1) % ring.len()];
+        let length = (q - p).norm();
+        while left < length {
+            out.push(p + (q - p) * (left / length));
+            left += spacing_mm;
+        }
+        left -= length;
+    }
+    out
 }
 
 /// A point on the occlusal surface of a crown over its axis, file position.
@@ -106,4 +148,101 @@ pub fn proximal_s(cast: &Cast, crown: &CrownBody, mesial: bool) -> f64 {
 /// The crown of a tooth.
 pub fn crown_of(cast: &Cast, tooth: Tooth) -> Option<&CrownBody> {
     cast.crowns.iter().find(|c| c.tooth == tooth)
+}
+
+/// The point of the zero set of `field` nearest to `p`, found by sliding from `start`.
+pub fn foot(field: &impl Fn(&Point) -> f64, p: &Point, start: &Point) -> Point {
+    let mut q = onto(field, start);
+    for _ in 0..60 {
+        let normal = gradient(field, &q).normalize();
+        let d = p - q;
+        let aside = d - normal * d.dot(&normal);
+        if aside.norm() < 1e-6 {
+            break;
+        }
+        q = onto(field, &(q + aside * 0.5));
+    }
+    q
+}
+
+/// Nearest distance from `p` to the surface of `opposing`, the least of slides from 25 starts around the place over
+/// it. `None` where nothing is met along `direction`.
+pub fn nearest_mm(opposing: &Cast, p: &Point, direction: &Vector) -> Option<f64> {
+    let field = |q: &Point| opposing.value(q);
+    let over = p + direction * along_mm(opposing, p, direction)?;
+    let starts = (-2..=2).flat_map(|i| (-2..=2).map(move |j| (2.0 * f64::from(i), 2.0 * f64::from(j))));
+    starts
+        .map(|(dx, dy)| (foot(&field, p, &(over + Vector::new(dx, dy, 0.0))) - p).norm())
+        .min_by(f64::total_cmp)
+}
+
+/// A torus: its greatest height over the tissue without it, and where, file position.
+pub fn torus_height(cast: &Cast, torus: &Rise) -> (f64, Point) {
+    let with = |p: &Point| cast.value(p);
+    let without = |p: &Point| cast.value_with(p, false);
+    let mut best = (0.0, cast.own(&torus.centre));
+    for i in -7..=7 {
+        for j in -7..=7 {
+            let (a, b) = (f64::from(i) * 0.1, f64::from(j) * 0.1);
+            let up = 1.0 - a * a - b * b;
+            if up <= 0.0 {
+                continue;
+            }
+            let own = torus.centre
+                + torus.axes[0] * (a * torus.half[0])
+                + torus.axes[1] * (up.sqrt() * torus.half[1])
+                + torus.axes[2] * (b * torus.half[2]);
+            let p = onto(&with, &cast.own(&own));
+            let height = (foot(&without, &p, &p) - p).norm();
+            if height > best.0 {
+                best = (height, p);
+            }
+        }
+    }
+    best
+}
+
+/// Whether something of the cast stands over a place at a height, withdrawal +z, file position.
+fn covered(cast: &Cast, x: f64, y: f64, from: f64, top: f64) -> bool {
+    let mut z = from;
+    while z < top {
+        let f = cast.value(&Point::new(x, y, z));
+        if f < 0.0 {
+            return true;
+        }
+        z += (0.5 * f).max(0.01);
+    }
+    false
+}
+
+/// Undercut depth of a surface point of a mandible for withdrawal +z: the least way a vertical rod at its height has
+/// to go aside to be free of all that stands above, searched in 48 directions and refined around the best.
+pub fn undercut_mm(cast: &Cast, p: &Point) -> f64 {
+    let top = cast.highest() + 0.5;
+    let from = p.z + 1e-4;
+    let way = |turn: f64| {
+        let (c, s) = (cos(turn), sin(turn));
+        let is_covered = |r: f64| covered(cast, p.x + r * c, p.y + r * s, from, top);
+        // The rod starts a hair inside, where the surface itself stands over it if it overhangs.
+        let mut r = 0.0;
+        while is_covered(r) && r < 8.0 {
+            r += 0.1;
+        }
+        let (mut lo, mut hi) = ((r - 0.1f64).max(0.0), r);
+        for _ in 0..14 {
+            let mid = 0.5 * (lo + hi);
+            if is_covered(mid) { lo = mid } else { hi = mid }
+        }
+        hi
+    };
+    let step = 2.0 * std::f64::consts::PI / 48.0;
+    let best =
+        (0..48).map(|i| (way(step * f64::from(i)), step * f64::from(i))).min_by(|a, b| a.0.total_cmp(&b.0));
+    let Some((_, turn)) = best else { return 0.0 };
+    let (mut lo, mut hi) = (turn - step, turn + step);
+    for _ in 0..16 {
+        let (a, b) = (lo + (hi - lo) / 3.0, hi - (hi - lo) / 3.0);
+        if way(a) < way(b) { hi = b } else { lo = a }
+    }
+    way(0.5 * (lo + hi))
 }
