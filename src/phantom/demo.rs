@@ -99,7 +99,7 @@ rests = [
     { tooth = 46, place = "mesial" },
 ]
 clasps = [
-    { tooth = 35, surface = "buccal", kind = "wrought_wire", alloy = "cobalt_chromium", arm_mm = 10.0 },
+    { tooth = 35, surface = "buccal", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
     { tooth = 46, surface = "lingual", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
 ]
 
@@ -190,11 +190,11 @@ pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
     let mut out = Vec::new();
     if let Some(front) = crown(35) {
         let from = truth::proximal_s(cast, front, false);
-        out.push(truth::crest(cast, from + 0.6, cast.limits.ends[1] - 8.0));
+        out.push(truth::crest(cast, from, cast.limits.ends[1] - 8.0));
     }
     if let (Some(front), Some(back)) = (crown(44), crown(46)) {
         let (a, b) = (truth::proximal_s(cast, front, false), truth::proximal_s(cast, back, true));
-        out.push(truth::crest(cast, a - 0.5, b + 0.5));
+        out.push(truth::crest(cast, a, b));
     }
     out
 }

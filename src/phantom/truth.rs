@@ -10,48 +10,61 @@ use crate::case::Tooth;
 use crate::space::{Point, Vector, cos, sin};
 
 /// The border of a crown as the scan shows it, closed, file positions about `spacing_mm` apart: the gingival margin,
-/// and where a neighbour touches the line between the two.
+/// and where a neighbour touches the middle line of the web between the two.
 pub fn margin(cast: &Cast, crown: &CrownBody, spacing_mm: f64) -> Vec<Point> {
-    let neighbours: Vec<&CrownBody> = cast.crowns.iter().filter(|c| c.tooth != crown.tooth).collect();
-    let others = |own: &Point| {
-        let of = |c: &&CrownBody| {
-            let (middle, radius) = c.bound();
-            if (own - middle).norm() > radius + 1.0 { 1.0 } else { c.value(c.local(own)) }
-        };
-        neighbours.iter().map(of).fold(cast.tissue_value(own, true), f64::min)
+    let neighbours: Vec<&CrownBody> = cast
+        .crowns
+        .iter()
+        .filter(|c| c.tooth != crown.tooth && (c.origin - crown.origin).norm() < 16.0)
+        .collect();
+    let is_crown = |own: &Point| {
+        let mine = crown.value(crown.local(own));
+        neighbours.iter().all(|c| c.value(c.local(own)) > mine) && cast.tissue_value(own, true) > mine
     };
-    const AROUND: usize = 144;
+    const AROUND: usize = 180;
     let ring: Vec<Point> = (0..AROUND)
         .map(|i| {
             let turn = 2.0 * std::f64::consts::PI * i as f64 / AROUND as f64;
-            let at = |down: f64| crown.world(ray(crown, turn, down));
-            // From the top downward: the first place of the crown that something else covers.
-            let step = 0.06;
-            let first = (1..45).find(|k| others(&at(step * f64::from(*k))) <= 0.0).unwrap_or(44);
-            let (mut lo, mut hi) = (step * f64::from(first - 1), step * f64::from(first));
-            for _ in 0..18 {
+            let at = |down: f64| exit(cast, crown, turn, down);
+            // From the top downward: the first place of the surface that is no longer the crown.
+            let (first, step) = (0.25, 0.1);
+            let steps = (1..27).find(|k| !is_crown(&at(first + step * f64::from(*k)))).unwrap_or(26);
+            let mut lo = first + step * f64::from(steps - 1);
+            let mut hi = first + step * f64::from(steps);
+            for _ in 0..12 {
                 let mid = 0.5 * (lo + hi);
-                if others(&at(mid)) > 0.0 { lo = mid } else { hi = mid }
+                if is_crown(&at(mid)) { lo = mid } else { hi = mid }
             }
-            cast.own(&at(0.5 * (lo + hi)))
+            cast.own(&at(lo))
         })
         .collect();
     let field = |p: &Point| cast.value(p);
     spaced(&ring, spacing_mm).iter().map(|p| onto(&field, p)).collect()
 }
 
-/// Where a ray from the middle of the crown's axis leaves it: `turn` around the axis (0 distal, a quarter buccal),
-/// `down` from the occlusal direction, radians; own coordinates.
-fn ray(crown: &CrownBody, turn: f64, down: f64) -> [f64; 3] {
+/// Where a ray from the middle of a crown's axis leaves the cast: `turn` around the axis (0 distal, a quarter
+/// buccal), `down` from the occlusal direction, radians; own position.
+fn exit(cast: &Cast, crown: &CrownBody, turn: f64, down: f64) -> Point {
     let (side, up) = (sin(down), cos(down));
-    let (c, s) = (side * cos(turn), side * sin(turn));
+    let way = [side * cos(turn), side * sin(turn), up];
     let from = 0.45 * crown.height;
-    let (mut lo, mut hi) = (0.0, 2.0 * crown.height);
-    for _ in 0..26 {
-        let r = 0.5 * (lo + hi);
-        if crown.value([r * c, r * s, from + r * up]) > 0.0 { hi = r } else { lo = r }
+    let at = |r: f64| crown.world([r * way[0], r * way[1], from + r * way[2]]);
+    let value = |r: f64| cast.value(&cast.own(&at(r)));
+    let (mut r, mut step) = (0.4, 0.0);
+    while r < 25.0 {
+        let f = value(r);
+        if f > 0.0 {
+            break;
+        }
+        step = (-0.6 * f).max(0.03);
+        r += step;
     }
-    [lo * c, lo * s, from + lo * up]
+    let (mut lo, mut hi) = (r - step, r);
+    for _ in 0..14 {
+        let mid = 0.5 * (lo + hi);
+        if value(mid) > 0.0 { hi = mid } else { lo = mid }
+    }
+    at(0.5 * (lo + hi))
 }
 
 /// A closed curve with points added where they stand further apart than `spacing_mm` and left out where closer.
@@ -138,10 +151,10 @@ pub fn along_mm(opposing: &Cast, p: &Point, direction: &Vector) -> Option<f64> {
     None
 }
 
-/// Distance along the arch of the distal (or, for `mesial`, the mesial) wall of a crown at its margin.
+/// Distance along the arch of the distal (or, for `mesial`, the mesial) wall of a crown where it stands out most.
 pub fn proximal_s(cast: &Cast, crown: &CrownBody, mesial: bool) -> f64 {
     let turn = if mesial { std::f64::consts::PI } else { 0.0 };
-    let p = crown.world(crown.on_wall(turn, 0.1 * crown.height));
+    let p = crown.world(crown.on_wall(turn, 0.6 * crown.height));
     cast.form.place(p.x, p.y).s
 }
 
