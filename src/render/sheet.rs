@@ -141,15 +141,15 @@ fn question(q: &Question) -> String {
 }
 
 fn item(f: &Finding, with_details: bool) -> Item {
-    let mut details: Vec<String> =
-        f.value.as_ref().map(|v| margin_words(v, f.limit.as_ref())).into_iter().collect();
+    let measured = f.value.as_ref().filter(|v| v.uncertainty > 0.0 || f.limit.is_some());
+    let mut details: Vec<String> = measured.map(|v| margin_words(v, f.limit.as_ref())).into_iter().collect();
     if with_details {
         details.extend(f.limit.as_ref().map(limit_words));
         details.extend(f.value.as_ref().filter(|v| !v.contributions.is_empty()).map(|v| {
             let parts: Vec<String> = v
                 .contributions
                 .iter()
-                .filter(|(_, standard)| *standard > 0.0)
+                .filter(|(_, standard)| units::show(*standard, v.unit) != units::show(0.0, v.unit))
                 .map(|(source, standard)| format!("{source} {}", units::show(*standard, v.unit)))
                 .collect();
             format!("standard uncertainty {}: {}", units::show(v.uncertainty, v.unit), parts.join(", "))
