@@ -21,7 +21,7 @@ const GREATEST_CROWN_MM2: f64 = 600.0;
 /// Pockets pinched off where the edge path touches itself, mm2.
 const POCKET_MM2: f64 = 3.0;
 /// A crown bulges this far outside its margin at most, seen along its axis, mm.
-const BULGE_MM: f64 = 2.0;
+const BULGE_MM: f64 = 1.2;
 /// Distance from the margin up to which the path of triangle sides may weave about it, mm.
 const BESIDE_MM: f64 = 0.6;
 /// A bulge outside the margin begins this far above it, mm.
@@ -53,7 +53,10 @@ pub fn from_margins(
                 own.tooth,
                 NotMeasured::new(
                     format!("the margin marked for tooth {} does not close around a crown", own.tooth),
-                    format!("{}, and a point on the crown in [marks] teeth", again(own.tooth)),
+                    format!(
+                        "{}, a point on the crown in [marks] teeth, and the margins of the crowns that touch it",
+                        again(own.tooth)
+                    ),
                 ),
             )),
         }
