@@ -1,5 +1,7 @@
 //! Classifies an arch from its missing teeth: `cargo run --release --example kennedy_class -- 36,37,45`.
 
+#![allow(clippy::print_stdout)] // an example shows its result
+
 use saddleroom::case::{Arch, Kennedy, Notation, chart};
 
 fn main() {

@@ -1,5 +1,7 @@
 //! Clearance between two parallel plates 5 mm apart: `cargo run --release --example room_over_a_plate`.
 
+#![allow(clippy::print_stdout)] // an example shows its result
+
 use saddleroom::locate::Surface;
 use saddleroom::measure::clearance;
 use saddleroom::phantom::solids::plate_pair;

@@ -1,6 +1,8 @@
 //! Surveys a sphere along +z and prints the depths beside the formula: at latitude phi below the equator of a sphere of
 //! radius R the undercut is R (1 - cos phi). `cargo run --release --example survey_sphere`.
 
+#![allow(clippy::print_stdout)] // an example shows its result
+
 use saddleroom::measure::undercut::Surveyor;
 use saddleroom::mesh::Topology;
 use saddleroom::phantom::solids::{icosphere, sphere_depth_mm};

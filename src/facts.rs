@@ -1,7 +1,8 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
+use crate::anatomy::presence::{self, ArchView};
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, PathWanted, Scan, Tooth};
+use crate::case::{Arch, Case, Chart, Notation, PathWanted, Scan, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
@@ -33,6 +34,10 @@ pub struct ArchFacts<'c> {
 }
 
 impl<'c> ArchFacts<'c> {
+    fn view<'v>(&'v self, chart: Option<&'v Chart>) -> ArchView<'v> {
+        ArchView { arch: self.arch, mesh: self.mesh(), frame: self.anatomy.frame.as_ref().ok(), chart }
+    }
+
     /// Its mesh.
     pub fn mesh(&self) -> &Mesh {
         self.surface.mesh()
@@ -53,7 +58,7 @@ impl<'c> ArchFacts<'c> {
         let surface = Surface::new(mesh);
         let anatomy = teeth::read(&surface, &topology, &known);
         let mut defects = scan.import.defects.clone();
-        defects.extend(audit::audit(mesh, &topology));
+        defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
         Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
@@ -132,6 +137,7 @@ impl<'c> Facts<'c> {
             rules.number("keepout_margin_mm"),
             rules.number("relief_mm"),
         );
+        let pair_defects = pair_defects(case, &restored, opposing.as_ref());
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
@@ -152,14 +158,33 @@ impl<'c> Facts<'c> {
             surveyor,
             tori,
             keepout,
-            pair_defects: Vec::new(),
+            pair_defects,
         })
     }
 
-    /// A tooth number as the case writes its numbers.
+    /// A tooth as the case writes its numbers, with its FDI number where that is another notation.
     pub fn tooth_words(&self, tooth: Tooth) -> String {
-        tooth.show(self.case.file.notation)
+        match self.case.file.notation {
+            Notation::Fdi => tooth.to_string(),
+            other => format!("{} (FDI {tooth})", tooth.show(other)),
+        }
     }
+}
+
+/// What is wrong with the two scans taken together, and with the scans against their chart.
+fn pair_defects(case: &Case, restored: &ArchFacts<'_>, opposing: Option<&ArchFacts<'_>>) -> Vec<Defect> {
+    let chart = case.file.chart.as_ref();
+    let mut defects = Vec::new();
+    if let Some(other) = opposing {
+        defects.extend(audit::pair(restored.mesh(), other.mesh()));
+        if defects.is_empty() {
+            let (lower, upper) =
+                if restored.arch == Arch::Mandible { (restored, other) } else { (other, restored) };
+            defects.extend(presence::swapped(&lower.view(chart), &upper.view(chart)));
+        }
+    }
+    defects.extend(presence::gap_on_other_side(&restored.view(chart)));
+    defects
 }
 
 fn relation(

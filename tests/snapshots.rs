@@ -1,5 +1,7 @@
 //! The sheet and the JSON of one fixed report, word for word. A change of wording shows here and is looked at.
 
+#![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
+
 use saddleroom::case::{Arch, SpanKind, Surface, Tooth};
 use saddleroom::estimate::{Estimate, NotMeasured, Source};
 use saddleroom::mesh::audit::DefectKind;

@@ -73,7 +73,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     let gauge = gauge.map(|g| reading(mesh, &path, &g, section.as_ref()));
     let field = surveyor.field(&path.withdrawal);
     let mut defects = scan.import.defects.clone();
-    defects.extend(audit::audit(mesh, &topology));
+    defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
     let share = share(mesh, &field);
     let deepest = deepest(&field);
     let file = SurveyFile {

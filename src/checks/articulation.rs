@@ -3,6 +3,7 @@
 use super::{Check, Part};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
+use crate::mesh::audit::DefectKind;
 use crate::report::{ArticulationState, Finding, Question, Verdict, Where};
 use crate::rules::judge;
 use crate::units::{self, Unit};
@@ -28,6 +29,12 @@ pub(super) fn hindrance(facts: &Facts<'_>) -> Option<NotMeasured> {
             format!("a scan of the {} in occlusion", facts.restored.arch.opposing().word()),
         ));
     };
+    if facts.pair_defects.iter().any(|d| d.kind == DefectKind::SameFileTwice) {
+        return Some(NotMeasured::new(
+            "both files hold the same surface",
+            format!("the scan of the {}", facts.restored.arch.opposing().word()),
+        ));
+    }
     if let Err(reason) = &facts.opening {
         return Some(reason.clone());
     }

@@ -108,3 +108,49 @@ fn rules_applied(facts: &Facts<'_>, given: &Chart) -> String {
     .collect::<Vec<_>>()
     .join(" ")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_cases::{plate_case, teeth};
+    use super::*;
+    use crate::case::{Arch, CaseFile, Notation};
+    use crate::rules::Rules;
+
+    fn says(missing: &[u8], edit: impl FnOnce(&mut CaseFile)) -> Finding {
+        let case = plate_case(Arch::Mandible, missing, edit);
+        let rules = Rules::standard();
+        run(&Facts::new(&case, &rules).unwrap()).findings.remove(0)
+    }
+
+    #[test]
+    fn class_modification_spaces_and_rules_are_told_in_words() {
+        let plain = says(&[36, 37, 45], |_| {}).says;
+        assert!(plain.starts_with("Kennedy class II, modification 1: 45 missing"), "{plain}");
+        let third = says(&[36, 37, 38], |_| {}).says;
+        assert!(third.contains("38: left out: a missing third molar") && third.contains("rule 2"), "{third}");
+        let planned = says(&[47], |f| {
+            if let Some(chart) = &mut f.chart {
+                chart.extractions = teeth(&[46]);
+            }
+        });
+        assert!(
+            planned.says.contains("46: counted as missing") && planned.says.contains("rule 1"),
+            "{}",
+            planned.says
+        );
+        assert!(says(&[], |_| {}).says.contains("dentate"));
+    }
+
+    #[test]
+    fn teeth_are_named_in_the_notation_of_the_case() {
+        let universal = says(&[36, 37], |f| f.notation = Notation::Universal).says;
+        assert!(universal.contains("19 (FDI 36)") && universal.contains("18 (FDI 37)"), "{universal}");
+    }
+
+    #[test]
+    fn without_a_chart_the_class_is_not_measured_and_says_what_would_settle_it() {
+        let finding = says(&[], |f| f.chart = None);
+        assert_eq!(finding.verdict, Verdict::NotMeasured);
+        assert!(finding.settled_by.is_some_and(|s| s.contains("[chart] missing") && s.contains("--missing")));
+    }
+}

@@ -90,3 +90,36 @@ fn hinged_although_bounded(case: &Case, span: &SpanTeeth, spans: &[SpanTeeth]) -
     let extension = spans.iter().any(|s| s.kind == SpanKind::DistalExtension);
     span.kind == SpanKind::Bounded && touches && !extension
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_cases::{plate_case, teeth};
+    use super::*;
+    use crate::rules::Rules;
+
+    fn codes(arch: Arch, missing: &[u8], request: Request, abutments: &[u8]) -> Vec<String> {
+        let case = plate_case(arch, missing, |file| {
+            file.design.request = Some(request);
+            file.design.abutments = teeth(abutments);
+        });
+        let rules = Rules::standard();
+        let part = run(&Facts::new(&case, &rules).unwrap());
+        assert!(part.findings.iter().all(|f| f.verdict == Verdict::Caution));
+        part.findings.into_iter().map(|f| f.code).collect()
+    }
+
+    #[test]
+    fn a_hinge_in_a_maxilla_and_one_on_a_bounded_span_get_their_own_cautions() {
+        assert_eq!(codes(Arch::Maxilla, &[26, 27], Request::Hinge, &[25]), ["hinge_in_maxilla"]);
+        assert_eq!(
+            codes(Arch::Mandible, &[36], Request::Hinge, &[35, 37]),
+            ["hinge_without_distal_extension", "hinge_on_bounded_span"]
+        );
+    }
+
+    #[test]
+    fn a_hinge_on_a_distal_extension_of_a_mandible_gets_none_nor_does_a_rigid_design() {
+        assert!(codes(Arch::Mandible, &[36, 37, 45], Request::Hinge, &[35, 44]).is_empty());
+        assert!(codes(Arch::Maxilla, &[26], Request::Rigid, &[25]).is_empty());
+    }
+}

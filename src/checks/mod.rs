@@ -10,6 +10,8 @@ mod room;
 mod scan;
 mod support;
 mod teeth;
+#[cfg(test)]
+mod test_cases;
 mod tori;
 mod undercut;
 

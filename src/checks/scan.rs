@@ -15,7 +15,7 @@ pub const CHECK: Check = Check {
                a gap on the side opposite to the chart. Each is named with count and place. Nothing is changed that could \
                change a figure. Slivers, doubled triangles and unused points are listed with the file, not here.",
     limits: &[],
-    method: "audit.md",
+    method: "loading.md",
     run,
 };
 
@@ -94,5 +94,32 @@ fn settled_by(kind: DefectKind) -> Option<&'static str> {
         GapOnOtherSide => Some("the dentist: which side"),
         Hole | InnerWall | SeveralShells | UnfinishedFile => Some("a new export of the scan"),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_cases::{defect, plate_case};
+    use super::*;
+    use crate::case::Arch;
+    use crate::rules::Rules;
+
+    #[test]
+    fn what_spoils_figures_is_a_caution_and_the_same_file_twice_leaves_room_unmeasured() {
+        let mut case = plate_case(Arch::Mandible, &[36], |_| {});
+        if let Some(scan) = &mut case.mandible {
+            scan.import.defects = vec![defect(DefectKind::UnlikelyUnit), defect(DefectKind::UnusedVertex)];
+        }
+        let rules = Rules::standard();
+        let mut facts = Facts::new(&case, &rules).unwrap();
+        facts.pair_defects = vec![defect(DefectKind::SameFileTwice), defect(DefectKind::GapOnOtherSide)];
+        let part = run(&facts);
+        let verdict = |code: &str| part.findings.iter().find(|f| f.code == code).map(|f| f.verdict);
+        assert_eq!(verdict("unlikely_unit"), Some(Verdict::Caution));
+        assert_eq!(verdict("same_file_twice"), Some(Verdict::NotMeasured));
+        assert_eq!(verdict("gap_on_other_side"), Some(Verdict::Caution));
+        assert!(part.findings.iter().any(|f| f.says.contains("plate.stl") && f.settled_by.is_some()));
+        assert_eq!(part.questions.len(), 1);
+        assert!(!part.findings.iter().any(|f| f.code.contains("vertex")));
     }
 }

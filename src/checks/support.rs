@@ -55,3 +55,23 @@ fn extension_words(span: &Span) -> String {
         Err(_) => format!("{behind} ends without a tooth"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_cases::plate_case;
+    use super::*;
+    use crate::case::Arch;
+    use crate::rules::Rules;
+
+    #[test]
+    fn what_is_asked_for_is_stated_and_nothing_is_judged() {
+        let rules = Rules::standard();
+        let asked = plate_case(Arch::Mandible, &[36, 37], |f| f.design.request = Some(Request::Hinge));
+        let part = run(&Facts::new(&asked, &rules).unwrap());
+        assert_eq!(part.findings.len(), 1);
+        assert_eq!(part.findings[0].verdict, Verdict::Caution);
+        assert!(part.findings[0].says.contains("not computed in this release"));
+        let not_asked = plate_case(Arch::Mandible, &[36, 37], |_| {});
+        assert_eq!(run(&Facts::new(&not_asked, &rules).unwrap()), Part::default());
+    }
+}

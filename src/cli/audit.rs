@@ -50,7 +50,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
             Ok(scan) => {
                 let mesh = &scan.import.mesh;
                 let mut defects = scan.import.defects.clone();
-                defects.extend(audit::audit(mesh, &Topology::new(mesh)));
+                defects.extend(audit::audit_in(mesh, &Topology::new(mesh), unit));
                 inputs.push(analysis::input("cast", &scan, &defects));
             }
             Err(failure) => failures.push(failure),

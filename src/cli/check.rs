@@ -156,22 +156,30 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
 
 /// Everything that `check` writes.
 fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
-    let facts = &done.facts;
-    let mesh = facts.restored.mesh();
     let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
-    let unmeasured = vec![None; mesh.vertices().len()];
-    let depths = facts.undercut.as_ref().map_or(&unmeasured, |f| &f.depth_mm);
-    files.push(("survey.ply".to_owned(), render::ply::survey(mesh, depths)));
-    let (nearest, along) = done.clearance();
-    files.push(("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)));
-    let anatomy = &facts.restored.anatomy;
-    let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    files.extend(layers(done));
     let pictures = gallery::pictures(done, &done.sections());
     let blocks = render::sheet::report(&done.report, &checks::sections());
     let title = format!("saddleroom: {}", done.report.case.id);
     let page = render::html::page(&title, &blocks, &pictures);
     files.push(("report.html".to_owned(), page.into_bytes()));
     files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
-    files.push(("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)));
     files
+}
+
+/// The restored arch with its values, and the keep-out.
+fn layers(done: &Analysis<'_>) -> Files {
+    let facts = &done.facts;
+    let mesh = facts.restored.mesh();
+    let unmeasured = vec![None; mesh.vertices().len()];
+    let depths = facts.undercut.as_ref().map_or(&unmeasured, |f| &f.depth_mm);
+    let (nearest, along) = done.clearance();
+    let anatomy = &facts.restored.anatomy;
+    let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    vec![
+        ("survey.ply".to_owned(), render::ply::survey(mesh, depths)),
+        ("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)),
+        ("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)),
+        ("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())),
+    ]
 }

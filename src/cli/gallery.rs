@@ -51,7 +51,7 @@ fn stills(done: &Analysis<'_>) -> Vec<Picture> {
         .anatomy
         .crowns
         .iter()
-        .map(|c| Label { at: c.centre, text: facts.tooth_words(c.tooth) })
+        .map(|c| Label { at: c.centre, text: c.tooth.to_string() })
         .chain(side_labels(frame, arch.mesh().vertices()))
         .collect();
     let survey: Vec<Vec<Point>> =

@@ -109,6 +109,13 @@ impl OutFolder {
         Ok(file)
     }
 
+    /// The first of the files that already stands here with other content.
+    pub(super) fn first_that_differs<'f>(&self, files: &'f Files) -> Option<&'f str> {
+        let differs =
+            |name: &str, bytes: &[u8]| std::fs::read(self.path.join(name)).is_ok_and(|b| b != bytes);
+        files.iter().find(|(name, bytes)| differs(name, bytes)).map(|(name, _)| name.as_str())
+    }
+
     /// Where a file of it lies.
     pub(super) fn file(&self, name: &str) -> PathBuf {
         self.path.join(name)

@@ -13,6 +13,8 @@ mod vertices;
 
 use std::sync::OnceLock;
 
+use rayon::prelude::*;
+
 use crate::mesh::{FaceId, Mesh, VertexId};
 use crate::space::{Direction, Plane, Point, Vector};
 use tree::{RayHit, Tree, Triangle};
@@ -90,6 +92,24 @@ impl Surface {
         self.closest_by(p, d2)
     }
 
+    /// Closest points of many places that follow each other along a mesh, in their order, on all threads.
+    pub fn closest_each(&self, places: &[Point]) -> Vec<Option<Closest>> {
+        let chunk = |chunk: &[Point]| -> Vec<Option<Closest>> {
+            let mut last: Option<Closest> = None;
+            let next = |p: &Point| {
+                // Neighbours lie close by, so the last answer bounds the next search.
+                let closest = match &last {
+                    Some(known) => self.closest_from(p, known),
+                    None => self.closest(p),
+                };
+                last = closest;
+                closest
+            };
+            chunk.iter().map(next).collect()
+        };
+        places.par_chunks(256).flat_map_iter(chunk).collect()
+    }
+
     fn closest_by(&self, p: &Point, proposal2: f64) -> Option<Closest> {
         // Above the rounding of the proposal, so that its own triangle is never passed over.
         let most2 = proposal2 * (1.0 + 1e-9) + 1e-18;
@@ -106,7 +126,14 @@ impl Surface {
     /// no ray slips between two that share them; a triangle seen edge-on is not met.
     pub fn cast(&self, origin: &Point, d: &Direction, most_mm: f64) -> Option<Hit> {
         let ray = Ray::new(origin - self.centre, d.into_inner());
-        let hit = self.tree.first_hit(&ray, 0.0, most_mm)?;
+        let hit = self.tree.first_hit(&ray, (0.0, most_mm), |_| true)?;
+        Some(hit_at(origin, d, hit))
+    }
+
+    /// First hit of that ray on a triangle that it meets from behind, or from the front.
+    pub fn cast_facing(&self, origin: &Point, d: &Direction, most_mm: f64, from_behind: bool) -> Option<Hit> {
+        let ray = Ray::new(origin - self.centre, d.into_inner());
+        let hit = self.tree.first_hit(&ray, (0.0, most_mm), |behind| behind == from_behind)?;
         Some(hit_at(origin, d, hit))
     }
 

@@ -1,71 +1,99 @@
 //! A tree of boxes over the triangles of a surface: finds the few triangles that a query has to look at.
 //!
-//! Boxes are kept in f32, rounded outward and widened, so that a box never hides a triangle; the triangles themselves
-//! are f64. The tree is halved by the median of the triangles' centres, so its shape and its answers depend only on
-//! the mesh.
+//! Four boxes a node, side by side, so that one pass tells the distance to all of them. Boxes are kept in f32 and are
+//! wider than the rounding of everything that is done with them, so that a box never hides a triangle; the triangles
+//! themselves are f64 and decide. The tree is quartered by the medians of the triangles' centres, so its shape depends
+//! only on the mesh, and an answer does not depend on the order of the search.
+
+use rayon::prelude::*;
 
 use super::triangle::{Ray, closest};
 use crate::space::{Point, Vector};
 
-/// Most triangles in a leaf.
-const LEAF: usize = 4;
+/// Boxes of a node.
+const WIDTH: usize = 4;
+/// A child that is a triangle carries this bit, the rest is its place in the list.
+const IS_TRIANGLE: u32 = 1 << 31;
+/// No child.
+const EMPTY: u32 = u32::MAX;
+/// Deepest stack: at most three waiting children a level, 16 levels for 2^31 triangles.
+const STACK: usize = 64;
+/// Triangles from which the quarters are built on several threads.
+const PARALLEL: usize = 8192;
 
-/// A box with what it holds: a leaf's triangles, or the place of the right-hand child (the left one follows it).
-#[derive(Clone, Copy, Debug, Default)]
+/// Four boxes with what they hold.
+#[derive(Clone, Copy, Debug)]
 struct Node {
-    low: [f32; 3],
-    high: [f32; 3],
-    first: u32,
-    count: u32,
+    low: [[f32; WIDTH]; 3],
+    high: [[f32; WIDTH]; 3],
+    child: [u32; WIDTH],
 }
 
 impl Node {
-    fn around(triangles: &[Triangle], first: usize) -> Node {
-        let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
-        for p in triangles.iter().flat_map(|t| &t.corners) {
-            for k in 0..3 {
-                low[k] = low[k].min(p[k]);
-                high[k] = high[k].max(p[k]);
-            }
-        }
-        // Wider than the rounding of f32 and of the slab arithmetic, narrower than anything that is measured.
-        let widen = |v: f64| 1e-6 + v.abs() * 2e-7;
+    fn empty() -> Node {
         Node {
-            low: low.map(|v| (v - widen(v)) as f32),
-            high: high.map(|v| (v + widen(v)) as f32),
-            first: first as u32,
-            count: triangles.len() as u32,
+            low: [[f32::INFINITY; WIDTH]; 3],
+            high: [[f32::NEG_INFINITY; WIDTH]; 3],
+            child: [EMPTY; WIDTH],
         }
     }
 
-    /// Squared distance from a point, 0 inside.
-    fn distance2(&self, p: &Point) -> f64 {
-        let mut sum = 0.0;
+    fn set_box(&mut self, slot: usize, triangles: &[Triangle]) {
+        // Wider than the rounding of f32 for places as far out as the box, narrower than anything that is measured.
+        let widen = |v: f64| 1e-6 + v.abs() * 1e-6;
         for k in 0..3 {
-            let out = (f64::from(self.low[k]) - p[k]).max(p[k] - f64::from(self.high[k])).max(0.0);
-            sum += out * out;
+            let (low, high) = extent(triangles, k);
+            self.low[k][slot] = (low - widen(low)) as f32;
+            self.high[k][slot] = (high + widen(high)) as f32;
+        }
+    }
+
+    /// Squared distances of the four boxes from a place.
+    fn distance2(&self, p: &[f32; 3]) -> [f32; WIDTH] {
+        let greater = |a: f32, b: f32| if a > b { a } else { b };
+        let mut sum = [0.0; WIDTH];
+        for k in 0..3 {
+            for i in 0..WIDTH {
+                let out = greater(greater(self.low[k][i] - p[k], p[k] - self.high[k][i]), 0.0);
+                sum[i] += out * out;
+            }
         }
         sum
     }
 
-    /// Where a ray enters the box, in lengths of its direction, if it does so between `least` and `most`.
-    fn enter(&self, ray: &Ray, inverse: &Vector, least: f64, most: f64) -> Option<f64> {
-        let (mut enter, mut leave) = (least, most);
+    /// Where a ray enters each box, in lengths of its direction; infinite where it does not between `least` and
+    /// `most`.
+    fn enter(&self, ray: &Ray, inverse: &Vector, least: f64, most: f64) -> [f64; WIDTH] {
+        let (mut enter, mut leave) = ([least; WIDTH], [most; WIDTH]);
         for k in 0..3 {
-            let (low, high) =
-                (f64::from(self.low[k]) - ray.origin[k], f64::from(self.high[k]) - ray.origin[k]);
-            if ray.d[k] == 0.0 {
-                if low > 0.0 || high < 0.0 {
-                    return None;
+            for i in 0..WIDTH {
+                let (low, high) =
+                    (f64::from(self.low[k][i]) - ray.origin[k], f64::from(self.high[k][i]) - ray.origin[k]);
+                if ray.d[k] == 0.0 {
+                    if low > 0.0 || high < 0.0 {
+                        leave[i] = f64::NEG_INFINITY;
+                    }
+                } else {
+                    let (a, b) = (low * inverse[k], high * inverse[k]);
+                    enter[i] = enter[i].max(a.min(b));
+                    leave[i] = leave[i].min(a.max(b));
                 }
-                continue;
             }
-            let (a, b) = (low * inverse[k], high * inverse[k]);
-            enter = enter.max(a.min(b));
-            leave = leave.min(a.max(b));
         }
-        (enter <= leave).then_some(enter)
+        std::array::from_fn(|i| if enter[i] <= leave[i] { enter[i] } else { f64::INFINITY })
     }
+
+    /// Least value of `normal . p` over a box.
+    fn least_along(&self, slot: usize, normal: &Vector) -> f64 {
+        let side = |k: usize| if normal[k] > 0.0 { self.low[k][slot] } else { self.high[k][slot] };
+        (0..3).map(|k| normal[k] * f64::from(side(k))).sum()
+    }
+}
+
+/// Least and greatest coordinate of some triangles.
+fn extent(triangles: &[Triangle], axis: usize) -> (f64, f64) {
+    let all = triangles.iter().flat_map(|t| &t.corners).map(|p| p[axis]);
+    all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -77,6 +105,7 @@ pub(super) struct Triangle {
 /// The tree. Positions are relative to the surface's centre.
 #[derive(Debug)]
 pub(super) struct Tree {
+    /// The first one is the root; empty without a triangle.
     nodes: Vec<Node>,
     triangles: Vec<Triangle>,
 }
@@ -92,47 +121,50 @@ pub(super) struct RayHit {
 /// Best answer so far: squared distance, triangle, nearest point.
 pub(super) type Nearest = (f64, u32, Point);
 
+/// The greatest squared distance of a box that may still hold something as near as `bound`: above the rounding of
+/// the place and of the sum to f32.
+fn reach(bound: f64) -> f32 {
+    (bound * (1.0 + 1e-4) + 1e-9) as f32
+}
+
 impl Tree {
     pub fn new(mut triangles: Vec<Triangle>) -> Tree {
-        let mut nodes = vec![Node::default(); if triangles.is_empty() { 0 } else { size(triangles.len()).0 }];
-        if !nodes.is_empty() {
-            build(&mut nodes, 0, &mut triangles, 0);
+        let mut nodes = Vec::new();
+        if !triangles.is_empty() {
+            build(&mut nodes, &mut triangles, 0);
         }
         Tree { nodes, triangles }
     }
 
     /// Nearest triangle within the squared distance `most2`; lowest triangle where several are equally near.
     pub fn closest(&self, p: &Point, most2: f64) -> Option<Nearest> {
+        let place = [p.x as f32, p.y as f32, p.z as f32];
         let mut best: Option<Nearest> = None;
-        let mut bound = most2;
-        let mut stack = [(0.0, 0u32); 64];
-        let mut depth = 0;
-        if let Some(root) = self.nodes.first() {
-            stack[0] = (root.distance2(p), 0);
-            depth = 1;
-        }
+        let (mut bound, mut within) = (most2, reach(most2));
+        let mut stack = [(0.0_f32, 0_u32); STACK];
+        let mut depth = usize::from(!self.nodes.is_empty());
         while depth > 0 {
             depth -= 1;
-            let (near2, at) = stack[depth];
-            if near2 > bound {
+            let (near, at) = stack[depth];
+            if near > within {
                 continue;
             }
-            let mut at = at as usize;
-            while self.nodes[at].count == 0 {
-                let (left, right) = (at + 1, self.nodes[at].first as usize);
-                let (l, r) = (self.nodes[left].distance2(p), self.nodes[right].distance2(p));
-                let ((near, far), far2) = if l <= r { ((left, right), r) } else { ((right, left), l) };
-                if far2 <= bound {
-                    stack[depth] = (far2, far as u32);
-                    depth += 1;
+            let node = &self.nodes[at as usize];
+            let distance = node.distance2(&place);
+            for slot in nearest_last(&distance) {
+                let child = node.child[slot];
+                if distance[slot] > within || child == EMPTY {
+                    continue;
                 }
-                at = near;
-            }
-            let leaf = self.nodes[at];
-            for t in &self.triangles[leaf.first as usize..(leaf.first + leaf.count) as usize] {
+                if child & IS_TRIANGLE == 0 {
+                    stack[depth] = (distance[slot], child);
+                    depth += 1;
+                    continue;
+                }
+                let t = &self.triangles[(child & !IS_TRIANGLE) as usize];
                 let (d2, q) = closest(p, &t.corners);
                 if d2 < bound || (d2 == bound && best.is_none_or(|b| t.face < b.1)) {
-                    bound = d2;
+                    (bound, within) = (d2, reach(d2));
                     best = Some((d2, t.face, q));
                 }
             }
@@ -140,43 +172,43 @@ impl Tree {
         best
     }
 
-    /// First crossing between `least` and `most` lengths of the ray's direction; lowest triangle on ties.
-    pub fn first_hit(&self, ray: &Ray, least: f64, most: f64) -> Option<RayHit> {
+    /// First crossing between `least` and `most` lengths of the ray's direction of a triangle for which `counts` says so
+    /// (told whether it is met from behind); lowest triangle on ties.
+    pub fn first_hit(
+        &self,
+        ray: &Ray,
+        (least, most): (f64, f64),
+        counts: impl Fn(bool) -> bool,
+    ) -> Option<RayHit> {
         let inverse = ray.d.map(|v| 1.0 / v);
         let mut best: Option<RayHit> = None;
         let mut bound = most;
-        let mut stack = [(0.0, 0u32); 64];
-        let mut depth = 0;
-        if let Some(t) = self.nodes.first().and_then(|n| n.enter(ray, &inverse, least, bound)) {
-            stack[0] = (t, 0);
-            depth = 1;
-        }
+        let mut stack = [(least, 0_u32); STACK];
+        let mut depth = usize::from(!self.nodes.is_empty());
         while depth > 0 {
             depth -= 1;
-            let (enter, at) = stack[depth];
-            if enter > bound {
+            let (from, at) = stack[depth];
+            if from > bound {
                 continue;
             }
-            let node = self.nodes[at as usize];
-            if node.count == 0 {
-                let (left, right) = (at + 1, node.first);
-                let l = self.nodes[left as usize].enter(ray, &inverse, least, bound);
-                let r = self.nodes[right as usize].enter(ray, &inverse, least, bound);
-                let order = match (l, r) {
-                    (Some(l), Some(r)) if l <= r => [Some((r, right)), Some((l, left))],
-                    (l, r) => [l.map(|l| (l, left)), r.map(|r| (r, right))],
-                };
-                for child in order.into_iter().flatten() {
-                    stack[depth] = child;
-                    depth += 1;
-                }
-                continue;
-            }
-            for t in &self.triangles[node.first as usize..(node.first + node.count) as usize] {
-                let Some(c) = ray.crosses(&t.corners) else { continue };
-                if c.t < least || c.t > bound {
+            let node = &self.nodes[at as usize];
+            let enter = node.enter(ray, &inverse, least, bound);
+            for slot in nearest_last(&enter) {
+                let child = node.child[slot];
+                if enter[slot] == f64::INFINITY || child == EMPTY {
                     continue;
                 }
+                if child & IS_TRIANGLE == 0 {
+                    stack[depth] = (enter[slot], child);
+                    depth += 1;
+                    continue;
+                }
+                let t = &self.triangles[(child & !IS_TRIANGLE) as usize];
+                let Some(c) =
+                    ray.crosses(&t.corners).filter(|c| c.t >= least && c.t <= bound && counts(c.from_behind))
+                else {
+                    continue;
+                };
                 if c.t < bound || best.is_none_or(|b| t.face < b.face) {
                     bound = c.t;
                     best = Some(RayHit { t: c.t, face: t.face, from_behind: c.from_behind });
@@ -191,12 +223,9 @@ impl Tree {
         let inverse = ray.d.map(|v| 1.0 / v);
         let mut hits = Vec::new();
         self.visit(
-            |node| node.enter(ray, &inverse, least, most).is_some(),
+            |node| node.enter(ray, &inverse, least, most).map(|t| t < f64::INFINITY),
             |t| {
-                if let Some(c) = ray.crosses(&t.corners)
-                    && c.t >= least
-                    && c.t <= most
-                {
+                if let Some(c) = ray.crosses(&t.corners).filter(|c| c.t >= least && c.t <= most) {
                     hits.push(RayHit { t: c.t, face: t.face, from_behind: c.from_behind });
                 }
             },
@@ -210,18 +239,14 @@ impl Tree {
         let mut faces = Vec::new();
         self.visit(
             |node| {
-                half_spaces.iter().all(|(n, offset)| {
-                    let least: f64 = (0..3)
-                        .map(|k| n[k] * f64::from(if n[k] > 0.0 { node.low[k] } else { node.high[k] }))
-                        .sum();
-                    least <= *offset
+                std::array::from_fn(|slot| {
+                    half_spaces.iter().all(|(n, offset)| node.least_along(slot, n) <= *offset)
                 })
             },
             |t| {
-                let in_all = half_spaces
-                    .iter()
-                    .all(|(n, offset)| t.corners.iter().any(|p| n.dot(&p.coords) <= *offset));
-                if in_all {
+                let reaches =
+                    |(n, offset): &(Vector, f64)| t.corners.iter().any(|p| n.dot(&p.coords) <= *offset);
+                if half_spaces.iter().all(reaches) {
                     faces.push(t.face);
                 }
             },
@@ -230,59 +255,96 @@ impl Tree {
         faces
     }
 
-    fn visit(&self, mut enters: impl FnMut(&Node) -> bool, mut take: impl FnMut(&Triangle)) {
-        let mut stack = vec![0u32];
+    fn visit(&self, enters: impl Fn(&Node) -> [bool; WIDTH], mut take: impl FnMut(&Triangle)) {
+        let mut stack: Vec<u32> = if self.nodes.is_empty() { Vec::new() } else { vec![0] };
         while let Some(at) = stack.pop() {
-            let Some(node) = self.nodes.get(at as usize) else { continue };
-            if !enters(node) {
-                continue;
-            }
-            if node.count == 0 {
-                stack.extend([node.first, at + 1]);
-            } else {
-                self.triangles[node.first as usize..(node.first + node.count) as usize]
-                    .iter()
-                    .for_each(&mut take);
+            let node = &self.nodes[at as usize];
+            let entered = enters(node);
+            for slot in (0..WIDTH).filter(|&s| entered[s] && node.child[s] != EMPTY) {
+                let child = node.child[slot];
+                if child & IS_TRIANGLE == 0 {
+                    stack.push(child);
+                } else {
+                    take(&self.triangles[(child & !IS_TRIANGLE) as usize]);
+                }
             }
         }
     }
 }
 
-/// Number of boxes over `n` and over `n + 1` triangles, so that both halves can be built at once.
-fn size(n: usize) -> (usize, usize) {
-    if n <= LEAF {
-        return (1, if n < LEAF { 1 } else { 3 });
+/// The four slots, farthest first, so that the nearest is taken off the stack first.
+fn nearest_last<T: PartialOrd + Copy>(distance: &[T; WIDTH]) -> [usize; WIDTH] {
+    let mut order = [0, 1, 2, 3];
+    for (i, j) in [(0, 1), (2, 3), (0, 2), (1, 3), (1, 2)] {
+        if distance[order[i]] < distance[order[j]] {
+            order.swap(i, j);
+        }
     }
-    let (half, more) = size(n / 2);
-    if n % 2 == 0 { (1 + 2 * half, 1 + half + more) } else { (1 + half + more, 1 + 2 * more) }
+    order
 }
 
-fn build(nodes: &mut [Node], at: usize, triangles: &mut [Triangle], first: usize) {
-    let n = triangles.len();
-    nodes[0] = Node::around(triangles, first);
-    if n <= LEAF {
+/// Appends the nodes over `triangles`, which are put in order, to `nodes`, the root first; `first` is the place of the
+/// first triangle in the whole list.
+fn build(nodes: &mut Vec<Node>, triangles: &mut [Triangle], first: usize) {
+    let half = split(triangles);
+    let (left, right) = triangles.split_at_mut(half);
+    let (quarter, three_quarters) = (split(left), split(right));
+    let (a, b) = left.split_at_mut(quarter);
+    let (c, d) = right.split_at_mut(three_quarters);
+    let starts = [first, first + quarter, first + half, first + half + three_quarters];
+    let root = nodes.len();
+    nodes.push(Node::empty());
+    for (slot, part) in [&*a, &*b, &*c, &*d].into_iter().enumerate().filter(|(_, p)| !p.is_empty()) {
+        nodes[root].set_box(slot, part);
+        if part.len() == 1 {
+            nodes[root].child[slot] = starts[slot] as u32 | IS_TRIANGLE;
+        }
+    }
+    let parts = [a, b, c, d].into_iter().zip(starts).enumerate().filter(|(_, (p, _))| p.len() > 1);
+    if half < PARALLEL {
+        for (slot, (part, start)) in parts {
+            nodes[root].child[slot] = nodes.len() as u32;
+            build(nodes, part, start);
+        }
         return;
     }
-    let extent: [f32; 3] = std::array::from_fn(|k| nodes[0].high[k] - nodes[0].low[k]);
-    let axis = (1..3).fold(0, |best, k| if extent[k] > extent[best] { k } else { best });
-    let half = n / 2;
-    let centre = |t: &Triangle| t.corners[0][axis] + t.corners[1][axis] + t.corners[2][axis];
-    triangles.select_nth_unstable_by(half, |a, b| centre(a).total_cmp(&centre(b)).then(a.face.cmp(&b.face)));
-    let left_size = size(half).0;
-    nodes[0].first = (at + 1 + left_size) as u32;
-    nodes[0].count = 0;
-    let (left_nodes, right_nodes) = nodes[1..].split_at_mut(left_size);
-    let (left, right) = triangles.split_at_mut(half);
-    let mut halves = (
-        || build(left_nodes, at + 1, left, first),
-        || build(right_nodes, at + 1 + left_size, right, first + half),
-    );
-    if n > 4096 {
-        rayon::join(&mut halves.0, &mut halves.1);
-    } else {
-        halves.0();
-        halves.1();
+    let grown: Vec<(usize, Vec<Node>)> = parts
+        .collect::<Vec<_>>()
+        .into_par_iter()
+        .map(|(slot, (part, start))| {
+            let mut own = Vec::with_capacity(part.len() / 2);
+            build(&mut own, part, start);
+            (slot, own)
+        })
+        .collect();
+    for (slot, own) in grown {
+        let base = nodes.len() as u32;
+        nodes[root].child[slot] = base;
+        nodes.extend(own.into_iter().map(|node| Node {
+            child: node.child.map(|c| if c & IS_TRIANGLE == 0 { c + base } else { c }),
+            ..node
+        }));
     }
+}
+
+/// Halves triangles by the median of their centres along the longest side of the box around the centres.
+fn split(triangles: &mut [Triangle]) -> usize {
+    let half = triangles.len().div_ceil(2);
+    if triangles.len() < 2 {
+        return half;
+    }
+    let centre = |t: &Triangle, k: usize| t.corners[0][k] + t.corners[1][k] + t.corners[2][k];
+    let side = |k: usize| {
+        let all = triangles.iter().map(|t| centre(t, k));
+        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        high - low
+    };
+    let sides = [side(0), side(1), side(2)];
+    let axis = (1..3).fold(0, |best, k| if sides[k] > sides[best] { k } else { best });
+    triangles.select_nth_unstable_by(half - 1, |a, b| {
+        centre(a, axis).total_cmp(&centre(b, axis)).then(a.face.cmp(&b.face))
+    });
+    half
 }
 
 #[cfg(test)]
@@ -290,12 +352,23 @@ mod tests {
     use super::*;
 
     #[test]
-    fn boxes_are_counted_before_they_are_built() {
-        fn plain(n: usize) -> usize {
-            if n <= LEAF { 1 } else { 1 + plain(n / 2) + plain(n - n / 2) }
+    fn every_triangle_hangs_in_the_tree_once() {
+        for n in [1, 2, 3, 4, 5, 7, 16, 17, 63, 1000, 20_000] {
+            let at = |i: usize| Point::new((i * 7 % 1009) as f64, (i * 13 % 997) as f64, i as f64 * 0.01);
+            let triangles = (0..n)
+                .map(|i| Triangle {
+                    corners: [at(i), at(i) + Vector::x(), at(i) + Vector::y()],
+                    face: i as u32,
+                })
+                .collect();
+            let tree = Tree::new(triangles);
+            assert_eq!(tree.within(&[]), (0..n as u32).collect::<Vec<_>>());
         }
-        for n in 1..300 {
-            assert_eq!(size(n), (plain(n), plain(n + 1)), "{n}");
-        }
+    }
+
+    #[test]
+    fn the_nearest_slot_comes_last() {
+        assert_eq!(nearest_last(&[3.0, 1.0, 4.0, 2.0]), [2, 0, 3, 1]);
+        assert_eq!(nearest_last(&[f64::INFINITY, 1.0, 0.5, f64::INFINITY])[2..], [1, 2]);
     }
 }

@@ -11,8 +11,11 @@ pub mod keepout;
 pub mod rest_room;
 pub mod site_room;
 pub mod survey_line;
+pub mod tooth_axes;
 pub mod torus;
 pub mod undercut;
 
+#[cfg(test)]
+mod mirrored_pairs;
 #[cfg(test)]
 pub(crate) mod shapes;

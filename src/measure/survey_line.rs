@@ -12,7 +12,7 @@
 //! a triangle's part is kept where one of its corners is free. So the line runs through the triangles, not along their
 //! sides; its height is off by what the normals are off (vertex normals weighted by angle: under a tenth of the edge
 //! length on evenly meshed curved walls), its ends by up to one triangle. On a wall along `d`, where every height would
-//! do, the line lies at the lower end of the wall.
+//! do, the line lies at the lower end of the wall; at a sharp edge it runs up to one triangle beside it.
 //!
 //! Not covered: lines shorter than twice the mean edge, which are roughness of the scan.
 //!
@@ -75,14 +75,17 @@ impl SurveyLine {
     }
 
     /// Height of the survey line above an undercut point, along the path, mm: where the upright plane through the point
-    /// and its rod meets the line that the rod touches. Where no line comes near the rod, the height of the part that
-    /// it touches; `None` for a free point, and where the rod stands on the surface at the point's own height.
+    /// and its rod meets the line that the rod touches. Where the rod touches a sharp edge, or no line comes near it,
+    /// the height of what it touches; `None` for a free point, and where the rod stands on the surface at the point's own height.
     pub fn above_mm(&self, at: &Point, depth: &DepthAt) -> Option<f64> {
         let rod = depth.free_at? - at;
         let d = self.direction.into_inner();
         let outward = (rod - d * rod.dot(&d)).try_normalize(1e-9)?;
         let side = d.cross(&outward);
         let touches = depth.touches_above_mm?;
+        if depth.touches_sharp && touches > 0.0 {
+            return Some(touches);
+        }
         let mut best: Option<(f64, f64)> = None;
         for step in &self.steps {
             let [a, b] = step.ends.map(|p| (p - at).dot(&side));

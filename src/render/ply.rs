@@ -92,6 +92,14 @@ pub fn anatomy(mesh: &Mesh, tooth: &[u8], region: &[u8]) -> Vec<u8> {
     cast(mesh, &colours, &columns)
 }
 
+/// `keepout.ply`: the closed solids of the relief over tori, or a file without a vertex where there is none.
+pub fn keepout(solid: Option<&Mesh>) -> Vec<u8> {
+    match solid {
+        Some(mesh) => cast(mesh, &vec![region_colour(4, 0); mesh.vertices().len()], &[]),
+        None => header(0, 0, &[]),
+    }
+}
+
 /// Colour of each vertex by its region.
 pub fn anatomy_colours(tooth: &[u8], region: &[u8]) -> Vec<Rgb> {
     region.iter().zip(tooth).map(|(&r, &t)| region_colour(r, t)).collect()

@@ -1,7 +1,7 @@
 //! The sheet as blocks, in the order in which it is read; text and HTML are made of the same blocks.
 
 use crate::report::{
-    ArticulationState, DefectShown, Finding, Input, LimitShown, Question, Report, Section, Verdict,
+    ArticulationState, DefectShown, Figure, Finding, Input, LimitShown, Question, Report, Section, Verdict,
 };
 use crate::units::{self, Unit};
 
@@ -56,15 +56,8 @@ impl Table {
 }
 
 /// Verdicts in the order in which they want attention.
-const URGENCY: [Verdict; 7] = [
-    Verdict::Short,
-    Verdict::Exceeds,
-    Verdict::Tight,
-    Verdict::NotMeasured,
-    Verdict::Possible,
-    Verdict::Ask,
-    Verdict::Fits,
-];
+const URGENCY: [Verdict; 5] =
+    [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured, Verdict::Fits];
 
 /// The whole job. `sections` are the checks in the order of the report.
 pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
@@ -75,6 +68,8 @@ pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
     ))];
     let class = report.findings.iter().find(|f| f.code == "kennedy_class");
     blocks.extend(class.map(|f| Block::Paragraph(f.says.clone())));
+    blocks
+        .push(Block::Paragraph("Tooth numbers are FDI (ISO 3950) unless another notation is named.".into()));
     blocks.push(Block::Heading("In short".into()));
     blocks.push(Block::Paragraph(tally(&report.findings)));
     blocks.push(Block::Items(in_short(&report.findings)));
@@ -117,12 +112,12 @@ pub fn findings(findings: &[Finding]) -> Vec<Block> {
 
 fn tally(findings: &[Finding]) -> String {
     let count = |v: Verdict| findings.iter().filter(|f| f.verdict == v).count();
-    let parts: Vec<String> =
-        [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured, Verdict::Fits]
-            .into_iter()
-            .filter(|&v| count(v) > 0)
-            .map(|v| format!("{} {}", count(v), v.words()))
-            .collect();
+    let parts: Vec<String> = URGENCY
+        .iter()
+        .chain(&[Verdict::Possible])
+        .filter(|&&v| count(v) > 0)
+        .map(|&v| format!("{} {}", count(v), v.words()))
+        .collect();
     if parts.is_empty() {
         return "Nothing was judged.".to_owned();
     }
@@ -146,26 +141,48 @@ fn question(q: &Question) -> String {
 }
 
 fn item(f: &Finding, with_details: bool) -> Item {
-    let mut details = Vec::new();
+    let measured = f.value.as_ref().filter(|v| v.uncertainty > 0.0 || f.limit.is_some());
+    let mut details: Vec<String> = measured.map(|v| margin_words(v, f.limit.as_ref())).into_iter().collect();
     if with_details {
         details.extend(f.limit.as_ref().map(limit_words));
         details.extend(f.value.as_ref().filter(|v| !v.contributions.is_empty()).map(|v| {
             let parts: Vec<String> = v
                 .contributions
                 .iter()
-                .filter(|(_, standard)| *standard > 0.0)
+                .filter(|(_, standard)| units::show(*standard, v.unit) != units::show(0.0, v.unit))
                 .map(|(source, standard)| format!("{source} {}", units::show(*standard, v.unit)))
                 .collect();
             format!("standard uncertainty {}: {}", units::show(v.uncertainty, v.unit), parts.join(", "))
         }));
-        details.extend(f.place.words.as_ref().map(|w| format!("place: {w}")));
-        details.extend(f.place.at_mm.map(|p| format!("at {}", place(&p))));
+        details.extend(place_words(f));
     }
     if with_details || f.verdict == Verdict::NotMeasured {
         details.extend(f.settled_by.as_ref().map(|s| format!("would settle it: {s}")));
     }
     let verdict = (f.code != "kennedy_class").then_some(f.verdict);
     Item { verdict, says: f.says.clone(), details }
+}
+
+/// The figure beside its limit: `7.62 mm (±0.23), wanted at least 5.00 mm: 2.62 mm to spare`.
+fn margin_words(value: &Figure, limit: Option<&LimitShown>) -> String {
+    let show = |n: f64| units::show(n, value.unit);
+    let wide = units::digits(2.0 * value.uncertainty, value.unit.places());
+    let figure = if value.uncertainty > 0.0 {
+        format!("{} (±{wide})", show(value.number))
+    } else {
+        show(value.number)
+    };
+    let (wanted, margin) = match limit.map(|l| (l.at_least, l.at_most)) {
+        Some((Some(least), _)) => (format!("wanted at least {}", show(least)), value.number - least),
+        Some((None, Some(most))) => (format!("allowed at most {}", show(most)), most - value.number),
+        _ => return figure,
+    };
+    let outcome = match limit {
+        Some(l) if margin < 0.0 && l.at_least.is_some() => "missing",
+        _ if margin < 0.0 => "too much",
+        _ => "to spare",
+    };
+    format!("{figure}, {wanted}: {} {outcome}", show(margin.abs()))
 }
 
 /// A limit with its source and whether the case changed it.
@@ -177,6 +194,17 @@ pub fn limit_words(limit: &LimitShown) -> String {
     };
     let changed = if limit.changed { ", changed by the case file" } else { "" };
     format!("limit {}: {number}{changed}; source {}", limit.id, limit.source)
+}
+
+/// Where it is, as far as the sentence does not say it.
+fn place_words(f: &Finding) -> Option<String> {
+    let words = f.place.words.as_ref().filter(|w| !f.says.contains(w.as_str())).cloned();
+    let at = f.place.at_mm.map(|p| place(&p)).filter(|p| !f.says.contains(p.as_str()));
+    match (words, at) {
+        (Some(words), Some(at)) if !words.contains(&at) => Some(format!("place: {words}, at {at}")),
+        (Some(words), _) => Some(format!("place: {words}")),
+        (None, at) => at.map(|at| format!("place: {at}")),
+    }
 }
 
 /// A position in words.

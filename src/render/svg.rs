@@ -136,13 +136,15 @@ fn measure(frame: &Frame, m: &Span2) -> String {
         out.push_str(&line_between(frame, a, b, INK, "1.4"));
     }
     let middle = [(m.from[0] + m.to[0]) / 2.0 + 0.3, (m.from[1] + m.to[1]) / 2.0 + 0.4];
-    out.push_str(&format!(
-        "<text x=\"{}\" y=\"{}\" paint-order=\"stroke\" stroke=\"#fff\" stroke-width=\"4\" fill=\"{INK}\" \
-         font-family=\"sans-serif\" font-size=\"14\">{}</text>\n",
-        frame.x(middle[0]),
-        frame.y(middle[1]),
-        escaped(&m.says)
-    ));
+    // White letters behind the dark ones keep the figure readable over lines, in every viewer.
+    for paint in ["stroke=\"#fff\" stroke-width=\"4\" fill=\"#fff\"".to_owned(), format!("fill=\"{INK}\"")] {
+        out.push_str(&format!(
+            "<text x=\"{}\" y=\"{}\" {paint} font-family=\"sans-serif\" font-size=\"14\">{}</text>\n",
+            frame.x(middle[0]),
+            frame.y(middle[1]),
+            escaped(&m.says)
+        ));
+    }
     out
 }
 

@@ -33,6 +33,7 @@ const ROWS: &[Row] = {
     Row("guiding_plane_height_tooth_mm", AtLeast, 2.0, (0.5, 6.0), Mm, "HSIU", Secondary, "Height of a guiding plane beside a tooth-supported span; 2 to 4 mm are taught"),
     Row("guiding_plane_height_extension_mm", AtLeast, 1.5, (0.5, 6.0), Mm, "BRAIN3", Secondary, "Height of a guiding plane beside a distal extension; 1.5 to 2 mm are taught"),
     Row("guiding_plane_good_deg", AtMost, 2.0, (0.1, 10.0), Deg, "HOUSE", ProjectChoice, "Deviation from the path up to which a surface guides; no published tolerance was found"),
+    Row("guiding_plane_prepare_deg", AtMost, 5.0, (0.1, 15.0), Deg, "HOUSE", ProjectChoice, "Deviation from the path up to which a surface is a plane that wants preparing; beyond it is none"),
     Row("rest_room_mm", AtLeast, 1.0, (0.3, 4.0), Mm, "MCQ", Secondary, "Room for the metal of a rest over the marginal ridge; 1.0 to 1.5 mm are taught"),
     // Mandibular connectors
     Row("bar_below_margin_mm", Setting, 4.0, (1.0, 8.0), Mm, "MUH", Secondary, "Distance of a lingual bar's upper edge from the gingival margin; schools teach 3 or 4 mm"),

@@ -85,7 +85,7 @@ impl Ground {
         ground.domain = (0..work.len())
             .map(|v| {
                 let clear = basis != Basis::Crowns || ground.crown_mm[v].is_none_or(|d| d > OFF_CROWN_MM);
-                clear && !base(v) && ground.may_hold(&work.mesh.vertices()[v], arch)
+                clear && (basis == Basis::Bare || !base(v)) && ground.may_hold(&work.mesh.vertices()[v], arch)
             })
             .collect();
         ground

@@ -18,7 +18,8 @@ fn bare(mesh: &Mesh) -> Anatomy {
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),
-        region: vec![Region::Other; mesh.vertices().len()],
+        // Without a frame a plain sheet may well be taken for the base of a model.
+        region: vec![Region::Base; mesh.vertices().len()],
         tooth_of: vec![0; mesh.vertices().len()],
     }
 }

@@ -43,6 +43,9 @@ use shell::Shell;
 const LEVEL_MM: f64 = 1e-6;
 /// A depth under this is that of a wall along the direction, mm: it is free.
 const FREE_MM: f64 = 1e-5;
+/// Turn between two triangles from which their edge is sharp, degrees: more than a rounded crown of the smallest radius
+/// (1 mm) shows at the coarsest usual edges (0.4 mm).
+const SHARP_DEG: f64 = 30.0;
 /// Vertices searched one after the other, each from its predecessor's answer. Fixed, so that the number of threads
 /// does not change the order of arithmetic.
 const CHUNK: usize = 512;
@@ -79,6 +82,8 @@ pub struct DepthAt {
     /// How far above the point the part stands that the rod would touch there, mm; 0 where it stands on the surface at
     /// the point's own height; `None` where the point itself is free.
     pub touches_above_mm: Option<f64>,
+    /// Whether it would touch a sharp edge or a border there rather than a rounded bulge.
+    pub touches_sharp: bool,
     /// Whether it depends on the closing of a hole in the scan.
     pub closed_hole: bool,
 }
@@ -206,6 +211,7 @@ impl TiltedCast<'_> {
             depth_mm,
             free_at: found.map(|n| plan.file_place([n.at[0], n.at[1], p[2]])),
             touches_above_mm: found.map(|n| (n.edge_height - p[2] - LEVEL_MM).max(0.0)),
+            touches_sharp: found.and_then(|n| n.rim).is_some_and(|r| plan.sharp(r)),
             closed_hole: self.depends_on_hole(p, depth_mm, |set| {
                 let own = set.plan.shell.face_here.get(face as usize).copied();
                 set.nearest(p, |f| Some(f) == own, 0).map_or(0.0, |n| n.distance)
@@ -319,6 +325,18 @@ impl<'s> Plan<'s> {
             return false;
         }
         cell.low > level || self.covering(q, level, |f| self.shell.faces[f as usize].contains(&v)).is_some()
+    }
+
+    /// Whether the two triangles at a contour edge meet in a sharp edge, or it is a border.
+    fn sharp(&self, rim: u32) -> bool {
+        let Some(meet) = self.turned.rims.get(rim as usize).and_then(|r| r.meet) else { return true };
+        let [a, b] = meet.map(|f| {
+            let [p, q, r] = self.shell.faces[f as usize].map(|v| Point::from(self.shell.points[v as usize]));
+            (q - p).cross(&(r - p))
+        });
+        let turn = crate::space::angle_deg(&a, &b);
+        // Where the facings disagree the normals are opposed on a smooth surface.
+        turn.min(180.0 - turn) > SHARP_DEG
     }
 
     /// Plan place and height of a position of the file.

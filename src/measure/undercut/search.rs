@@ -61,8 +61,20 @@ pub(super) struct Nearest {
     pub at: [f64; 2],
     /// Height of what bounds the free place there: that of the contour edge, or the level itself on a section.
     pub edge_height: f64,
+    /// The contour edge that bounds it; `None` on a section, and beside the cast's box.
+    pub rim: Option<u32>,
     /// Cell in which it was found.
     pub cell: usize,
+}
+
+/// A piece of the border of what stands above the level.
+struct Border {
+    piece: Piece,
+    /// Heights at its ends.
+    heights: [f64; 2],
+    rim: Option<u32>,
+    /// Nothing covers it.
+    sure: bool,
 }
 
 /// What one search is about.
@@ -131,7 +143,13 @@ impl Plan<'_> {
         let (distance, at) = exits
             .into_iter()
             .fold((f64::INFINITY, q), |best, exit| if exit.0 < best.0 { exit } else { best });
-        Nearest { distance: distance.max(0.0), at, edge_height: level, cell: self.grid.cell_of(at) }
+        Nearest {
+            distance: distance.max(0.0),
+            at,
+            edge_height: level,
+            rim: None,
+            cell: self.grid.cell_of(at),
+        }
     }
 
     /// Looks at all pieces of border in a cell.
@@ -147,7 +165,7 @@ impl Plan<'_> {
             if rim.open {
                 let [a, b] = rim.ends.map(|v| self.turned.at[v as usize]);
                 if let Some((piece, heights)) = above(a, b, query.level) {
-                    self.look_at(piece, heights, cell, bounds, false, query);
+                    self.look_at(&Border { piece, heights, rim: Some(r), sure: false }, cell, bounds, query);
                 }
             }
         }
@@ -155,34 +173,28 @@ impl Plan<'_> {
             let [low, high] = self.turned.span[f as usize];
             if low <= query.level && high > query.level {
                 if let Some(piece) = section(self.corners(f), query.level) {
-                    self.look_at(piece, [query.level; 2], cell, bounds, known.single, query);
+                    let border = Border { piece, heights: [query.level; 2], rim: None, sure: known.single };
+                    self.look_at(&border, cell, bounds, query);
                 }
             }
         }
     }
 
     /// Looks at one piece of border within a cell: its nearest uncovered place.
-    fn look_at(
-        &self,
-        piece: Piece,
-        heights: [f64; 2],
-        cell: usize,
-        bounds: [[f64; 2]; 2],
-        sure: bool,
-        query: &mut Query,
-    ) {
-        let Some((lo, hi)) = cut(&piece, bounds) else { return };
-        let found = if sure {
+    fn look_at(&self, border: &Border, cell: usize, bounds: [[f64; 2]; 2], query: &mut Query) {
+        let piece = &border.piece;
+        let Some((lo, hi)) = cut(piece, bounds) else { return };
+        let found = if border.sure {
             Some(piece.nearest(query.q, lo, hi))
         } else {
-            self.nearest_uncovered(&piece, (lo, hi), query)
+            self.nearest_uncovered(piece, (lo, hi), query)
         };
         let Some(t) = found else { return };
         let at = piece.at(t);
         let distance = crate::space::hypot(at[0] - query.q[0], at[1] - query.q[1]);
         if distance < query.best.distance {
-            let edge_height = heights[0] + t * (heights[1] - heights[0]);
-            query.best = Nearest { distance, at, edge_height, cell };
+            let edge_height = border.heights[0] + t * (border.heights[1] - border.heights[0]);
+            query.best = Nearest { distance, at, edge_height, rim: border.rim, cell };
         }
     }
 

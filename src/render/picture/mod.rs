@@ -97,7 +97,7 @@ impl Camera {
             high = (high.0.max(x), high.1.max(y));
         }
         let (wide, tall) = ((high.0 - low.0).max(1e-6), (high.1 - low.1).max(1e-6));
-        let room = (0.80 * (WIDTH * FINE) as f64, 0.84 * (HEIGHT * FINE) as f64);
+        let room = (0.76 * (WIDTH * FINE) as f64, 0.84 * (HEIGHT * FINE) as f64);
         let middle = ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
         Some(Camera { eye, right, up, middle, pixels_in_mm: (room.0 / wide).min(room.1 / tall) })
     }
@@ -105,7 +105,7 @@ impl Camera {
     /// Fine pixel (x right, y down) and depth (larger is nearer).
     fn project(&self, p: &Point) -> (f64, f64, f64) {
         let x =
-            (p.coords.dot(&self.right) - self.middle.0) * self.pixels_in_mm + 0.46 * (WIDTH * FINE) as f64;
+            (p.coords.dot(&self.right) - self.middle.0) * self.pixels_in_mm + 0.44 * (WIDTH * FINE) as f64;
         let y = (self.middle.1 - p.coords.dot(&self.up)) * self.pixels_in_mm + 0.47 * (HEIGHT * FINE) as f64;
         (x, y, p.coords.dot(&self.eye))
     }
@@ -165,7 +165,7 @@ mod tests {
         let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
         reader.next_frame(&mut pixels).unwrap();
         let at = |x: usize, y: usize| &pixels[3 * (y * WIDTH + x)..3 * (y * WIDTH + x) + 3];
-        let middle = at(WIDTH * 46 / 100, HEIGHT * 47 / 100);
+        let middle = at(WIDTH * 44 / 100, HEIGHT * 47 / 100);
         assert!(middle[0] > middle[1] && middle[1] > middle[2], "{middle:?}");
         assert_eq!(at(2, 2), PAPER);
         assert_eq!(png(&still).unwrap(), bytes);

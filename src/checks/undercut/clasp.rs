@@ -1,0 +1,234 @@
+//! Whether each clasp finds its undercut, and what an abutment without a clasp offers.
+
+use super::survey::{Abutment, estimate};
+use super::{CHECK, INVENTED};
+use crate::case::{Clasp, ClaspKind, Surface};
+use crate::estimate::Estimate;
+use crate::facts::{Facts, Path};
+use crate::measure::gauges::GaugePlace;
+use crate::report::{Finding, Question, Verdict, Where, Zone};
+use crate::rules::{Rule, judge};
+use crate::units::{self, Unit};
+
+/// Row of the undercut taught for a kind of clasp.
+fn rule<'r>(facts: &'r Facts<'_>, kind: ClaspKind) -> &'r Rule {
+    facts.rules.get(match kind {
+        ClaspKind::CastCircumferential => "undercut_cast_circumferential_mm",
+        ClaspKind::Bar => "undercut_bar_mm",
+        ClaspKind::WroughtWire => "undercut_wrought_wire_mm",
+    })
+}
+
+/// The undercut that a kind of clasp engages, mm.
+pub(super) fn gauge_mm(facts: &Facts<'_>, kind: ClaspKind) -> f64 {
+    rule(facts, kind).number
+}
+
+fn kind_words(kind: ClaspKind) -> &'static str {
+    match kind {
+        ClaspKind::CastCircumferential => "cast circumferential clasp",
+        ClaspKind::Bar => "bar clasp",
+        ClaspKind::WroughtWire => "wrought wire clasp",
+    }
+}
+
+fn zone_words(zone: Zone) -> &'static str {
+    match zone {
+        Zone::Mesial => "mesial third",
+        Zone::Middle => "middle third",
+        Zone::Distal => "distal third",
+    }
+}
+
+/// The place of a gauge in words.
+fn place_words(gauge_mm: f64, place: &GaugePlace) -> String {
+    let mut words = format!("{} lies in the {}", units::mm(gauge_mm), zone_words(place.zone));
+    if let Some(below) = place.below_survey_line_mm {
+        words += &format!(", {} below the survey line", units::mm(below));
+    }
+    if let Some(above) = place.above_margin_mm {
+        words += &format!(", {} above the gingival margin", units::mm(above));
+    }
+    words
+}
+
+/// The finding on a clasp asked for, and the question that it raises where its undercut is not there.
+pub(super) fn asked_for(
+    facts: &Facts<'_>,
+    path: &Path,
+    abutment: &Abutment<'_>,
+    clasp: &Clasp,
+) -> (Finding, Option<Question>) {
+    let tooth = facts.tooth_words(clasp.tooth);
+    let (rule, surface) = (rule(facts, clasp.kind), clasp.surface);
+    let place = Where::tooth(clasp.tooth).on(surface);
+    let Some((found, deepest)) = abutment
+        .surfaces
+        .iter()
+        .zip(&abutment.deepest)
+        .find(|(s, _)| s.surface == surface)
+        .and_then(|(s, d)| Some((s, (*d)?)))
+    else {
+        let reason =
+            crate::estimate::NotMeasured::only(format!("the scan shows no {} surface", surface.word()));
+        let what = format!("Undercut of {tooth} {}", surface.word());
+        return (Finding::not_measured(CHECK.id, "clasp_undercut", &what, &reason).at(place), None);
+    };
+    let figure = estimate(facts, path, abutment, &deepest);
+    let verdict = judge(&figure, rule);
+    let first =
+        found.gauges.iter().find(|g| (g.gauge_mm - rule.number).abs() < 1e-9).and_then(|g| g.places.first());
+    let at = first.map_or(deepest.at, |p| p.at);
+    let mut says = format!(
+        "{tooth} {}: the deepest undercut above the gingival margin is {}; a {} wants {}.",
+        surface.word(),
+        units::mm(deepest.depth_mm),
+        kind_words(clasp.kind),
+        units::mm(rule.number)
+    );
+    if let Some(p) = first {
+        says += &format!(" {}.", place_words(rule.number, p));
+    }
+    says += " ";
+    says += INVENTED;
+    let question = (verdict != Verdict::Fits).then(|| Question {
+        to: "dentist".into(),
+        text: format!(
+            "May the clasp on {tooth} engage another surface or be of another kind, or shall the undercut be made by \
+             preparation or composite?"
+        ),
+        because: says.clone(),
+    });
+    let finding = Finding::new(CHECK.id, "clasp_undercut", verdict, says)
+        .figure(&figure, Unit::Mm)
+        .limit(rule.shown())
+        .at(place.at(&at))
+        .with("clasp", kind_words(clasp.kind));
+    (finding, question)
+}
+
+/// What an abutment offers where no clasp is asked for on it: reported, not wanted.
+pub(super) fn without_clasp(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>) -> Finding {
+    let tooth = facts.tooth_words(abutment.crown.tooth);
+    let rule = rule(facts, ClaspKind::CastCircumferential);
+    let held = abutment
+        .surfaces
+        .iter()
+        .zip(&abutment.deepest)
+        .filter(|(s, _)| matches!(s.surface, Surface::Buccal | Surface::Lingual))
+        .filter_map(|(s, d)| Some((s.surface, (*d)?)))
+        .max_by(|a, b| a.1.depth_mm.total_cmp(&b.1.depth_mm).then(b.0.cmp(&a.0)));
+    let place = Where::tooth(abutment.crown.tooth);
+    let Some((surface, deepest)) = held else {
+        let reason =
+            crate::estimate::NotMeasured::only("the scan shows neither its buccal nor its lingual surface");
+        let what = format!("Undercut of {tooth}");
+        return Finding::not_measured(CHECK.id, "abutment_undercut", &what, &reason).at(place);
+    };
+    let figure = estimate(facts, path, abutment, &deepest);
+    let clear = judge(&figure, rule) == Verdict::Fits;
+    let (code, start) = if clear {
+        ("abutment_undercut", "no clasp is asked for on it")
+    } else if deepest.depth_mm < rule.number {
+        ("no_usable_undercut", "no usable undercut stands above its gingival margin")
+    } else {
+        ("abutment_undercut", "the least usable undercut is only just reached")
+    };
+    let says = format!(
+        "{tooth}: {start}. The deepest is {} on its {} surface; {} hold a cast circumferential clasp. {INVENTED}",
+        units::mm(deepest.depth_mm),
+        surface.word(),
+        units::mm(rule.number)
+    );
+    Finding::new(CHECK.id, code, if clear { Verdict::Fits } else { Verdict::Caution }, says)
+        .figure(&figure, Unit::Mm)
+        .limit(rule.shown())
+        .at(place.on(surface).at(&deepest.at))
+}
+
+/// Cautions on the place where a clasp's gauge rests.
+pub(super) fn cautions(
+    facts: &Facts<'_>,
+    abutment: &Abutment<'_>,
+    surface: Surface,
+    gauge_mm: f64,
+) -> Vec<Finding> {
+    let places: Vec<&GaugePlace> = abutment
+        .surfaces
+        .iter()
+        .filter(|s| s.surface == surface)
+        .flat_map(|s| &s.gauges)
+        .filter(|g| (g.gauge_mm - gauge_mm).abs() < 1e-9)
+        .flat_map(|g| &g.places)
+        .collect();
+    let mut out = Vec::new();
+    out.extend(near_margin(facts, abutment, surface, gauge_mm, &places));
+    out.extend(by_tilt_alone(facts, abutment, surface, gauge_mm, &places));
+    out
+}
+
+/// The gauge is reached only so near the margin that the tip would lie on it.
+fn near_margin(
+    facts: &Facts<'_>,
+    abutment: &Abutment<'_>,
+    surface: Surface,
+    gauge_mm: f64,
+    places: &[&GaugePlace],
+) -> Option<Finding> {
+    let rule = facts.rules.get("tip_above_margin_mm");
+    let heights: Option<Vec<f64>> = places.iter().map(|p| p.above_margin_mm).collect();
+    let most = heights?.into_iter().reduce(f64::max)?;
+    if most >= rule.number {
+        return None;
+    }
+    let says = format!(
+        "{} {}: {} is reached only {} above the gingival margin; {} are wanted between it and a clasp's tip. {INVENTED}",
+        facts.tooth_words(abutment.crown.tooth),
+        surface.word(),
+        units::mm(gauge_mm),
+        units::mm(most),
+        units::mm(rule.number)
+    );
+    let place = Where::tooth(abutment.crown.tooth).on(surface);
+    Some(
+        Finding::new(CHECK.id, "undercut_near_margin", Verdict::Caution, says)
+            .figure(
+                &Estimate::new(most, vec![])
+                    .with(crate::estimate::Source::Scan, facts.case.file.accuracy.scan_mm),
+                Unit::Mm,
+            )
+            .limit(rule.shown())
+            .at(places.first().map_or(place.clone(), |p| place.at(&p.at))),
+    )
+}
+
+/// The undercut is there along the path but not along the occlusal normal, the way in which the denture is displaced.
+fn by_tilt_alone(
+    facts: &Facts<'_>,
+    abutment: &Abutment<'_>,
+    surface: Surface,
+    gauge_mm: f64,
+    places: &[&GaugePlace],
+) -> Option<Finding> {
+    let first = places.first()?;
+    let depths: Option<Vec<f64>> = places.iter().map(|p| p.along_normal_mm).collect();
+    let most = depths?.into_iter().reduce(f64::max)?;
+    if most >= gauge_mm - facts.case.file.accuracy.scan_mm {
+        return None;
+    }
+    let says = format!(
+        "{} {}: where {} is reached along the path, {} stand along the occlusal normal. Undercut made by tilting alone \
+         does not hold against displacement along the normal. {INVENTED}",
+        facts.tooth_words(abutment.crown.tooth),
+        surface.word(),
+        units::mm(gauge_mm),
+        units::mm(most)
+    );
+    Some(
+        Finding::new(CHECK.id, "undercut_by_tilt_alone", Verdict::Caution, says).at(Where::tooth(
+            abutment.crown.tooth,
+        )
+        .on(surface)
+        .at(&first.at)),
+    )
+}

@@ -1,0 +1,176 @@
+//! Check: undercut of the abutments.
+
+mod clasp;
+mod planes;
+mod survey;
+#[cfg(test)]
+mod tests;
+
+use super::{Check, Part};
+use crate::case::Tooth;
+use crate::estimate::NotMeasured;
+use crate::facts::{Facts, Path};
+use crate::report::{Finding, Verdict, Where};
+use crate::space::angle_deg;
+use crate::units::{self, Unit};
+use survey::Abutment;
+
+/// The check.
+pub const CHECK: Check = Check {
+    id: "undercut",
+    title: "Undercut of the abutments",
+    measures: "Along the path, how far a vertical rod must be moved aside to be free of all that stands above a point: \
+               the undercut depth, exact on the triangles of the scan. For each surface of each abutment the deepest \
+               undercut above the gingival margin and the places where the gauges rest, in each third; for each clasp \
+               asked for, whether its undercut is reached. Beside spans the surfaces that run along the path. A hole of \
+               the scan is closed and frees nothing. Surface that scanner software has closed under deep undercuts is \
+               invented, and the scan does not show enamel.",
+    limits: &[
+        "undercut_cast_circumferential_mm",
+        "undercut_bar_mm",
+        "undercut_wrought_wire_mm",
+        "undercut_ceiling_mm",
+        "tip_above_margin_mm",
+        "tilt_most_deg",
+        "guiding_plane_height_tooth_mm",
+        "guiding_plane_height_extension_mm",
+        "guiding_plane_good_deg",
+        "guiding_plane_prepare_deg",
+    ],
+    method: "undercut.md",
+    run,
+};
+
+/// Stands beside every undercut figure.
+const INVENTED: &str = "Surface that scanner software has closed under deep undercuts is invented.";
+
+fn run(facts: &Facts<'_>) -> Part {
+    let mut part = Part::default();
+    let teeth = abutments(facts);
+    let path = match &facts.path {
+        Ok(path) => path,
+        Err(reason) => {
+            part.findings.push(Finding::not_measured(
+                CHECK.id,
+                "undercut",
+                "Undercut of the abutments",
+                reason,
+            ));
+            return part;
+        }
+    };
+    if let Some(finding) = into_the_tissue(facts, path) {
+        part.findings.push(finding);
+        return part;
+    }
+    part.findings.extend(tilted_far(facts, path));
+    if teeth.is_empty() {
+        let reason = NotMeasured::new(
+            "no abutment is named and no tooth is known to border a span",
+            "abutments in [design], or missing teeth in [chart]",
+        );
+        part.findings.push(Finding::not_measured(CHECK.id, "undercut", "Undercut of the abutments", &reason));
+        return part;
+    }
+    for (tooth, read) in survey::abutments(facts, path, &teeth) {
+        match read {
+            Ok(abutment) => of_abutment(facts, path, &abutment, &mut part),
+            Err(reason) => part.findings.push(
+                Finding::not_measured(
+                    CHECK.id,
+                    "undercut",
+                    &format!("Undercut of {}", facts.tooth_words(tooth)),
+                    &reason,
+                )
+                .at(Where::tooth(tooth)),
+            ),
+        }
+    }
+    part
+}
+
+/// Abutments named by the design and teeth that a clasp is asked for on; where none is, the teeth that border spans.
+fn abutments(facts: &Facts<'_>) -> Vec<Tooth> {
+    let design = &facts.case.file.design;
+    let mut teeth: Vec<Tooth> = design.abutments.clone();
+    teeth.extend(design.clasps.iter().map(|c| c.tooth));
+    if teeth.is_empty() {
+        teeth.extend(facts.restored.anatomy.spans.iter().flat_map(|s| [s.front, s.back]).flatten());
+    }
+    teeth.retain(|t| t.arch() == facts.restored.arch);
+    teeth.sort_by_key(|t| t.along());
+    teeth.dedup();
+    teeth
+}
+
+fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &mut Part) {
+    let clasps: Vec<_> =
+        facts.case.file.design.clasps.iter().filter(|c| c.tooth == abutment.crown.tooth).collect();
+    if clasps.is_empty() {
+        part.findings.push(clasp::without_clasp(facts, path, abutment));
+    }
+    for asked in clasps {
+        let (finding, question) = clasp::asked_for(facts, path, abutment, asked);
+        part.findings.push(finding);
+        part.questions.extend(question);
+        part.findings.extend(clasp::cautions(
+            facts,
+            abutment,
+            asked.surface,
+            clasp::gauge_mm(facts, asked.kind),
+        ));
+    }
+    if abutment.surfaces.iter().any(|s| s.closed_hole) {
+        let says = format!(
+            "Undercut of {} depends in part on the closing of a hole in the scan. {INVENTED}",
+            facts.tooth_words(abutment.crown.tooth)
+        );
+        part.findings.push(
+            Finding::new(CHECK.id, "undercut_over_hole", Verdict::Caution, says)
+                .at(Where::tooth(abutment.crown.tooth))
+                .settled_by("another scan of the tooth without the hole"),
+        );
+    }
+    let planes = planes::of(facts, path, abutment);
+    part.findings.extend(planes.findings);
+    part.abutments.push(survey::shown(abutment, planes.shown));
+}
+
+/// A withdrawal direction that leaves into the tissue, seen against the occlusal normal.
+fn into_the_tissue(facts: &Facts<'_>, path: &Path) -> Option<Finding> {
+    let frame = facts.restored.anatomy.frame.as_ref().ok()?;
+    if path.withdrawal.dot(&frame.frame.occlusal) > 0.0 {
+        return None;
+    }
+    let reason = NotMeasured::new(
+        "the withdrawal direction points into the tissue: it must point from the tissue to the occlusal side",
+        "the opposite direction in path.withdrawal, or no direction at all",
+    );
+    Some(Finding::not_measured(CHECK.id, "path_into_tissue", "Undercut of the abutments", &reason))
+}
+
+/// A path that leans from the occlusal normal by more than is taught.
+fn tilted_far(facts: &Facts<'_>, path: &Path) -> Option<Finding> {
+    let frame = facts.restored.anatomy.frame.as_ref().ok()?;
+    let lean = angle_deg(&path.withdrawal, &frame.frame.occlusal);
+    let rule = facts.rules.get("tilt_most_deg");
+    (lean > rule.number).then(|| {
+        Finding::new(
+            CHECK.id,
+            "path_leans_far",
+            Verdict::Caution,
+            format!(
+                "The path leans by {} from the occlusal normal, more than {}: it is hard to follow with the mouth open, \
+                 and undercut that it makes by leaning alone holds nothing along the normal.",
+                units::deg(lean),
+                units::show(rule.number, Unit::Deg)
+            ),
+        )
+        .figure(
+            &crate::estimate::Estimate::new(lean, vec![])
+                .with(crate::estimate::Source::Direction, frame.uncertainty_deg),
+            Unit::Deg,
+        )
+        .limit(rule.shown())
+    })
+}
