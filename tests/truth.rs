@@ -46,10 +46,11 @@ fn every_vertex_stands_on_the_zero_set_and_each_cast_has_one_border() {
 fn room_along_the_opening_and_nearest_agree_with_the_field() {
     let (pair, _, upper) = scene();
     let opposing = Surface::new(upper);
+    let antagonist = clearance::Antagonist::new(&opposing, &up());
     let mut stations = 0;
     for crest in demo::spans(&pair.mandible) {
         for p in crest.iter().step_by(6) {
-            let measured = clearance::at(&opposing, &up(), p);
+            let measured = antagonist.at(p);
             let (Some(along), Some(true_along)) =
                 (measured.along_mm, truth::along_mm(&pair.maxilla, p, &Vector::z()))
             else {
