@@ -106,7 +106,6 @@ pub struct RealScan {
     pub mesh: Mesh,
     /// One FDI number a vertex.
     pub labels: Vec<u8>,
-    pub point: Point,
     pub normal: Vector,
     pub anterior: Vector,
     pub json: serde_json::Value,

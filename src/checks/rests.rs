@@ -4,7 +4,8 @@ use super::{Check, Part, articulation};
 use crate::case::{Rest, RestPlace};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
-use crate::measure::rest_room::{self, RestAsked, RestRoom, ToothAxes};
+use crate::measure::rest_room::{self, RestAsked, RestRoom};
+use crate::measure::tooth_axes::ToothAxes;
 use crate::report::{AbutmentShown, Finding, Question, RestShown, Verdict, Where};
 use crate::rules::judge;
 use crate::units::{self, Unit};
@@ -58,9 +59,8 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
     if let Some(reason) = articulation::hindrance(facts) {
         return Err(reason);
     }
-    let (Some(other), Ok(up), Ok(frame)) = (&facts.opposing, &facts.opening, &facts.restored.anatomy.frame)
-    else {
-        return Err(NotMeasured::only("the opening direction is not known"));
+    let Some(other) = &facts.opposing else {
+        return Err(NotMeasured::only("the other arch was not scanned"));
     };
     let anatomy = &facts.restored.anatomy;
     let Some(crown) = anatomy.crown(rest.tooth) else {
@@ -69,11 +69,7 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
             format!("[marks] margins for {}", rest.tooth),
         ));
     };
-    if !frame.anterior_known {
-        return Err(NotMeasured::new("mesial and distal are not told", "[marks] midline"));
-    }
-    let axes = ToothAxes::of(crown, &anatomy.crowns, &frame.frame, up)
-        .ok_or_else(|| NotMeasured::new("mesial and distal are not told", "[marks] midline"))?;
+    let axes = ToothAxes::of(facts.restored.mesh(), crown, anatomy)?;
     let asked = RestAsked {
         restored: &facts.restored.surface,
         opposing: &other.surface,

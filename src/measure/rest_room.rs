@@ -6,7 +6,7 @@
 //! seat lies on the highest place of the edge's middle third; a cingulum seat is the lingual surface a third of the
 //! crown's height above the margin.
 //!
-//! Frame and units: mm along the opening direction; mesial and buccal are told from the neighbouring crowns.
+//! Frame and units: mm along the opening direction; mesial and buccal as `tooth_axes` tells them.
 //!
 //! Method and its error: both surfaces clipped to the seat and to each other (see `column`), exact for one place. The
 //! place itself is known to about half a millimetre; what the room changes over that is part of the uncertainty.
@@ -20,59 +20,13 @@ use crate::case::RestPlace;
 use crate::locate::Surface;
 use crate::measure::clearance::REACH_MM;
 use crate::measure::column::Column;
-use crate::space::{Direction, Frame, Point, Vector, direction};
+use crate::measure::tooth_axes::ToothAxes;
+use crate::space::{Point, Vector};
 
 /// Radius of a seat, mm.
 const RADIUS_MM: f64 = 1.25;
 /// How well the place of a seat is known, mm.
 const PLACE_MM: f64 = 0.5;
-
-/// Mesial and buccal at a tooth, unit vectors square to the opening direction.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ToothAxes {
-    /// Toward the midline along the arch.
-    pub mesial: Vector,
-    /// Toward cheek or lip.
-    pub buccal: Vector,
-    /// The opening direction.
-    pub up: Direction,
-}
-
-impl ToothAxes {
-    /// Axes of `crown` among `crowns` of its arch: along the line between its neighbours, else square to the line from
-    /// the arch's centre. `None` where that leaves no direction.
-    pub fn of(crown: &Crown, crowns: &[Crown], frame: &Frame, up: &Direction) -> Option<ToothAxes> {
-        let flat = |v: Vector| v - up.into_inner() * v.dot(up);
-        let order = |c: &Crown| c.tooth.along() - crown.tooth.along();
-        let nearest = |left: bool| {
-            crowns
-                .iter()
-                .filter(|c| if left { order(c) > 0 } else { order(c) < 0 })
-                .min_by_key(|c| order(c).unsigned_abs())
-                .map_or(crown.centre, |c| c.centre)
-        };
-        let outward = flat(crown.centre - frame.origin);
-        let toward_left = flat(nearest(true) - nearest(false));
-        let on_left = crown.tooth.along() > 0;
-        let mesial = if toward_left.norm() > 2.0 {
-            if on_left { -toward_left } else { toward_left }
-        } else {
-            let line = up.cross(&outward);
-            let side = if on_left { frame.left.into_inner() } else { -frame.left.into_inner() };
-            if line.dot(&(frame.anterior.into_inner() - side)) >= 0.0 { line } else { -line }
-        };
-        let mesial = direction(mesial)?.into_inner();
-        let buccal = up.cross(&mesial);
-        let buccal = if buccal.dot(&outward) >= 0.0 { buccal } else { -buccal };
-        Some(ToothAxes { mesial, buccal, up: *up })
-    }
-
-    /// Mesial, buccal and occlusal coordinates from the crown's centre.
-    fn local(&self, crown: &Crown, p: &Point) -> [f64; 3] {
-        let v = p - crown.centre;
-        [v.dot(&self.mesial), v.dot(&self.buccal), v.dot(&self.up)]
-    }
-}
 
 /// Room over a seat.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -117,13 +71,13 @@ pub fn room(asked: &RestAsked<'_>) -> Option<RestRoom> {
 
 /// Least gap over the seat and its place on the tooth.
 fn gap(asked: &RestAsked<'_>, seat: &Point) -> Option<(f64, Point)> {
-    let column = Column::disc(*seat, asked.axes.up, RADIUS_MM);
+    let column = Column::disc(*seat, asked.axes.occlusal, RADIUS_MM);
     let mesh = asked.restored.mesh();
     // On a cingulum the seat ends where the lingual surface rises to the incisal edge.
-    let height = asked.axes.local(asked.crown, seat)[2];
+    let height = asked.axes.local(seat)[2];
     let counts = |t: &[Point; 3]| {
         asked.place != RestPlace::Cingulum
-            || t.iter().all(|p| asked.axes.local(asked.crown, p)[2] <= height + RADIUS_MM / 2.0)
+            || t.iter().all(|p| asked.axes.local(p)[2] <= height + RADIUS_MM / 2.0)
     };
     let tooth: Vec<[Point; 3]> =
         asked.crown.faces.iter().map(|&f| mesh.corners(f)).filter(|t| counts(t)).collect();
@@ -136,7 +90,7 @@ fn seat(asked: &RestAsked<'_>) -> Option<Point> {
     let (crown, axes) = (asked.crown, &asked.axes);
     let mesh = asked.restored.mesh();
     let all: Vec<([f64; 3], Point)> =
-        crown.vertices.iter().map(|&v| mesh.vertex(v)).map(|p| (axes.local(crown, &p), p)).collect();
+        crown.vertices.iter().map(|&v| mesh.vertex(v)).map(|p| (axes.local(&p), p)).collect();
     let extent = |of: &[([f64; 3], Point)], k: usize| {
         let values = of.iter().map(|c| c.0[k]);
         let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
@@ -179,9 +133,11 @@ fn seat(asked: &RestAsked<'_>) -> Option<Point> {
 /// The topmost place of the crown at (mesial, buccal).
 fn on_top(asked: &RestAsked<'_>, mesial: f64, buccal: f64, top: f64) -> Option<Point> {
     let axes = &asked.axes;
-    let above =
-        asked.crown.centre + axes.mesial * mesial + axes.buccal * buccal + axes.up.into_inner() * (top + 1.0);
-    asked.restored.cast(&above, &-axes.up, f64::INFINITY).map(|h| h.at)
+    let above = asked.crown.centre
+        + axes.mesial * mesial
+        + axes.buccal * buccal
+        + axes.occlusal.into_inner() * (top + 1.0);
+    asked.restored.cast(&above, &-axes.occlusal, f64::INFINITY).map(|h| h.at)
 }
 
 #[cfg(test)]
@@ -218,8 +174,9 @@ mod tests {
             6.0 + ridge.max(cusp)
         })
     }
-    fn axes() -> ToothAxes {
-        ToothAxes { mesial: Vector::x(), buccal: Vector::y(), up: up() }
+    fn axes(crown: &Crown) -> ToothAxes {
+        let (mesial, buccal) = (Vector::x(), Vector::y());
+        ToothAxes { centre: crown.centre, mesial, buccal, occlusal: up(), half_mm: [3.5, 3.5] }
     }
 
     #[test]
@@ -234,8 +191,13 @@ mod tests {
             (0.1, RestPlace::Distal, 9.0 + 0.1 * 3.2 - 6.4),
         ] {
             let opposing = Surface::new(&sheet(20.0, 0.4, false, |x, _| 9.0 - slope * x));
-            let asked =
-                RestAsked { restored: &restored, opposing: &opposing, crown: &crown, axes: axes(), place };
+            let asked = RestAsked {
+                restored: &restored,
+                opposing: &opposing,
+                crown: &crown,
+                axes: axes(&crown),
+                place,
+            };
             let r = room(&asked).unwrap();
             assert!((r.room_mm - expected).abs() < 0.02, "{place:?} {slope} {r:?}");
             assert!((r.at.x.abs() - 3.2).abs() < 0.15 && r.at.y.abs() < 1.3);
@@ -253,7 +215,7 @@ mod tests {
             restored: &restored,
             opposing: &opposing,
             crown: &crown,
-            axes: axes(),
+            axes: axes(&crown),
             place,
         };
         assert!((room(&ask(RestPlace::Incisal)).unwrap().room_mm - 1.5).abs() < 1e-9);
@@ -262,21 +224,5 @@ mod tests {
         assert!((6.8..8.0).contains(&cingulum.room_mm), "{cingulum:?}");
         let nothing = Surface::new(&opposing.mesh().moved(&crate::space::Motion::translation(50., 0., 0.)));
         assert!(room(&RestAsked { opposing: &nothing, ..ask(RestPlace::Incisal) }).is_none());
-    }
-
-    #[test]
-    fn mesial_is_toward_the_midline_on_both_sides() {
-        // Incisors toward +y, occlusal +z: the patient's left is at -x.
-        let frame = Frame::new(Point::origin(), up(), Vector::y(), true).unwrap();
-        let dot = Surface::new(&sheet(1.0, 1.0, true, |_, _| 0.0));
-        let at = |n: u8, x: f64, y: f64| crown(n, &dot, Point::new(x, y, 0.0));
-        let crowns = [at(46, 25., -20.), at(45, 23., -11.), at(35, -23., -11.), at(33, -15., 10.)];
-        for (k, inward) in [(1, -1.0), (2, 1.0)] {
-            let axes = ToothAxes::of(&crowns[k], &crowns, &frame, &up()).unwrap();
-            assert!(axes.mesial.y > 0.1 || axes.mesial.x * inward > 0.5, "{k} {axes:?}");
-            assert!(axes.buccal.x * inward < 0.0);
-            let alone = ToothAxes::of(&crowns[k], &crowns[k..=k], &frame, &up()).unwrap();
-            assert!(alone.mesial.y > 0.5 && alone.buccal.x * inward < 0.0, "{alone:?}");
-        }
     }
 }

@@ -284,7 +284,11 @@ fn places(asked: &SiteAsked<'_>, line: &CrestLine) -> Measured<Vec<f64>> {
         let clear = clear_of_abutment_mm(asked, line, s);
         clear >= size.clear_mm - 1e-9 && clear + size.length_mm <= size.zone_mm + 1e-9
     };
-    let (first, last) = (half, line.length_mm() - half);
+    let (first, last) = if asked.crown.is_empty() {
+        (half + size.clear_mm, end - half)
+    } else {
+        (half, line.length_mm() - half)
+    };
     let count = ((last - first) / PLACE_STEP_MM).ceil().max(0.0) as usize;
     let places: Vec<f64> = (0..=count)
         .map(|k| if count == 0 { first } else { first + (last - first) * k as f64 / count as f64 })

@@ -231,7 +231,7 @@ pub fn ellipsoid(p: [f64; 3], half: [f64; 3]) -> f64 {
         })
         .sum::<f64>()
         .sqrt();
-    if k1 < 1e-9 { -half.iter().fold(f64::MAX, |m, h| m.min(*h)) } else { k0 * (k0 - 1.0) / k1 }
+    if k1 < 1e-9 { -half.iter().fold(f64::INFINITY, |m, h| m.min(*h)) } else { k0 * (k0 - 1.0) / k1 }
 }
 
 /// A crown in its place.
@@ -298,7 +298,7 @@ impl CrownBody {
 
     /// Height of the occlusal surface over (u, v), mm above the margin.
     fn top(&self, u: f64, v: f64) -> f64 {
-        let mut top = f64::MIN;
+        let mut top = f64::NEG_INFINITY;
         for rise in self.form.rises {
             let scale = |q: [f64; 2]| [q[0] * self.half_md, q[1] * self.half_bl];
             let (a, b) = (scale(rise.from), scale(rise.to));
@@ -313,7 +313,7 @@ impl CrownBody {
             // A tip is rounded to a radius of about 0.9 mm over its slope.
             let d = (x * x + y * y + 0.36).sqrt() - 0.6;
             let z = self.height + rise.height - rise.slope * d;
-            top = if top == f64::MIN { z } else { smax(top, z, 0.35) };
+            top = if top == f64::NEG_INFINITY { z } else { smax(top, z, 0.35) };
         }
         top
     }

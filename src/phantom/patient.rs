@@ -357,7 +357,7 @@ fn erupt(maxilla: &mut Cast, mandible: &Cast) {
             })
             .collect();
         let bite =
-            |crown: &CrownBody| near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::MIN, f64::max);
+            |crown: &CrownBody| near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::NEG_INFINITY, f64::max);
         // Only a tooth whose antagonist stands below it is moved: bitten into at the lowest place of the range.
         let (mut lo, mut hi) = (-2.2, 0.8);
         crown.origin = start + Vector::z() * hi;

@@ -116,7 +116,7 @@ pub fn crest(cast: &Cast, from_s: f64, to_s: f64) -> Vec<Point> {
             let s = from_s + (to_s - from_s) * i as f64 / n as f64;
             let top = super::field::through(&cast.levels.s, &cast.levels.top, s) + 4.0;
             let height =
-                |t: f64| surface_over(cast, Place { s, t }, top).map_or(f64::MIN, |p| cast.own(&p).z);
+                |t: f64| surface_over(cast, Place { s, t }, top).map_or(f64::NEG_INFINITY, |p| cast.own(&p).z);
             let steps = 20;
             let t_of = |k: usize| -5.0 + 10.0 * k as f64 / steps as f64;
             let best = (0..=steps).rev().max_by(|a, b| height(t_of(*a)).total_cmp(&height(t_of(*b))))?;

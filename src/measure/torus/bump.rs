@@ -17,7 +17,7 @@ const SHAPE: (f64, f64) = (0.15, 0.15);
 /// Rounds after which a mask that still moves is taken as it is.
 const MOST_ROUNDS: usize = 10;
 /// Greatest area of a rise followed, mm2.
-const MOST_AREA_MM2: f64 = 420.0;
+const MOST_AREA_MM2: f64 = 320.0;
 /// Steps by which the mask is widened at the end, mm, and the change of the height that counts as none, mm.
 const SETTLE: ([f64; 5], f64) = ([0.8, 1.6, 2.4, 3.2, 4.0], 0.005);
 /// A change of the height that grows from step to step beyond this will not settle, mm.
