@@ -83,7 +83,11 @@ fn the_demo_case_writes_its_layers_and_a_page_that_needs_nothing_else() {
     assert!(
         page.contains("data:image/png;base64,") && page.contains("<svg") && page.contains("Kennedy class II")
     );
-    assert!(!page.contains("<script") && !page.contains("src=\"http") && !page.replace("url(#", "").contains("url("));
+    assert!(
+        !page.contains("<script")
+            && !page.contains("src=\"http")
+            && !page.replace("url(#", "").contains("url(")
+    );
     for entry in fs::read_dir(bench.path("out")).unwrap() {
         let path = entry.unwrap().path();
         if path.extension().is_some_and(|e| e == "png") {

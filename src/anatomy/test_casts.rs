@@ -178,9 +178,9 @@ pub fn extracted(folder: &std::path::Path) -> Vec<RealScan> {
 fn scan(name: String, mesh: Mesh, labels: Vec<u8>, json: serde_json::Value) -> RealScan {
     let plane = &json["occlusal_plane"];
     let arch = if json["jaw"] == "lower" { Arch::Mandible } else { Arch::Maxilla };
-    let (point, normal) = (Point::from(vector(&plane["point"])), vector(&plane["normal"]));
+    let normal = vector(&plane["normal"]);
     let anterior = vector(&plane["anterior"]);
-    RealScan { name, arch, mesh, labels, point, normal, anterior, json }
+    RealScan { name, arch, mesh, labels, normal, anterior, json }
 }
 
 fn read_ply(bytes: &[u8]) -> Mesh {

@@ -240,7 +240,10 @@ impl Cast {
 
     /// Height above which no crown of the arch reaches, own z, mm.
     pub fn highest(&self) -> f64 {
-        self.crowns.iter().map(|c| c.origin.z + c.axes[2].z * c.height + 1.0).fold(f64::NEG_INFINITY, f64::max)
+        self.crowns
+            .iter()
+            .map(|c| c.origin.z + c.axes[2].z * c.height + 1.0)
+            .fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// Field of the arch at a file position: negative inside, about the distance in mm.

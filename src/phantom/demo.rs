@@ -159,7 +159,6 @@ fn truth_json(pair: &Pair) -> String {
                     serde_json::json!({
                         "at_mm": units::json_place(p),
                         "along_opening_mm": truth::along_mm(&pair.maxilla, p, &up).map(units::json),
-                        "nearest_mm": truth::nearest_mm(&pair.maxilla, p, &up).map(units::json),
                     })
                 })
                 .collect();

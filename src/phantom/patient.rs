@@ -356,8 +356,9 @@ fn erupt(maxilla: &mut Cast, mandible: &Cast) {
                     && v.abs() < crown.half_bl
             })
             .collect();
-        let bite =
-            |crown: &CrownBody| near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::NEG_INFINITY, f64::max);
+        let bite = |crown: &CrownBody| {
+            near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::NEG_INFINITY, f64::max)
+        };
         // Only a tooth whose antagonist stands below it is moved: bitten into at the lowest place of the range.
         let (mut lo, mut hi) = (-2.2, 0.8);
         crown.origin = start + Vector::z() * hi;
