@@ -5,7 +5,7 @@ use crate::anatomy::frame;
 use crate::case::{Arch, Scan};
 use crate::estimate::NotMeasured;
 use crate::locate::Surface;
-use crate::measure::articulation;
+use crate::measure::articulation::{self, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
 use crate::mesh::{Topology, VertexId, audit};
 use crate::report::{ArticulationState, ClearanceFile, Finding, FoundBy, Tool, Verdict};
@@ -46,14 +46,13 @@ pub fn clearances(
         None => (frame::find(mesh, &topology, Arch::Mandible, None)?.frame.occlusal, FoundBy::Scan),
     };
     let (surface, other_surface) = (Surface::new(mesh), Surface::new(other));
-    let fact = articulation::state(
-        &surface,
-        &other_surface,
-        &opening,
-        rules.number("contact_gap_mm"),
-        rules.number("overlap_allowed_mm"),
-    );
     let of_vertex = clearance::map(&surface, &other_surface, &opening);
+    let pair = Pair { restored: &surface, opposing: &other_surface, opening, map: &of_vertex };
+    let limits = ContactLimits {
+        contact_gap_mm: rules.number("contact_gap_mm"),
+        overlap_allowed_mm: rules.number("overlap_allowed_mm"),
+    };
+    let fact = articulation::of_map(&pair, &limits);
     let summary = clearance::summary(&of_vertex);
     let place = |found: Option<(f64, VertexId)>| found.map(|(_, v)| units::json_place(&mesh.vertex(v)));
     let audited = |scan: &Scan, topology: &Topology| {

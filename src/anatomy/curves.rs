@@ -75,7 +75,7 @@ impl Ord for Reached {
 }
 
 /// Edge path over the surface from one vertex to another that keeps near the straight line between them.
-/// `None` where no path within three times their distance joins them.
+/// `None` where the surface does not join them within some millimetres.
 pub fn edge_path(
     surface: &Surface,
     topology: &Topology,
@@ -91,7 +91,7 @@ pub fn edge_path(
         let along = if straight > 0.0 { (v.dot(&axis) / (straight * straight)).clamp(0.0, 1.0) } else { 0.0 };
         (v - axis * along).norm()
     };
-    let most = 6.0 * straight + 6.0;
+    let most = 20.0 * straight + 30.0;
     let mut cost: BTreeMap<VertexId, (f64, VertexId)> = BTreeMap::new();
     let mut queue = BinaryHeap::new();
     cost.insert(from, (0.0, from));
@@ -114,7 +114,7 @@ pub fn edge_path(
         for next in topology.neighbours(mesh, vertex) {
             let there = mesh.vertex(next);
             // Straying costs extra, so that the path follows the marked line and not a shorter groove beside it.
-            let step = (there - here).norm() * (1.0 + aside(&there));
+            let step = (there - here).norm() * (1.0 + aside(&there).min(1.0));
             let sum = so_far + step;
             if cost.get(&next).is_none_or(|(old, _)| sum < *old) {
                 cost.insert(next, (sum, vertex));

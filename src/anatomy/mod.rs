@@ -9,6 +9,7 @@ pub mod crowns;
 pub mod curves;
 pub mod frame;
 pub mod guess;
+pub mod margins;
 pub mod plan;
 pub mod presence;
 pub mod region;

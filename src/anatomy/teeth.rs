@@ -1,6 +1,6 @@
 //! Everything of an arch that marks, labels or the chart give: frame, crowns, spans, regions.
 
-use super::{Anatomy, Crown, crowns, frame, region, spans};
+use super::{Anatomy, Crown, crowns, frame, margins, region, spans};
 use crate::case::{Arch, Chart, Marks, Tooth, chart};
 use crate::estimate::NotMeasured;
 use crate::locate::Surface;
@@ -55,7 +55,7 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
             .occlusal_plane
             .and_then(|_| frame::find(mesh, topology, known.arch, Some(marks)).ok())
             .map(|f| f.frame.occlusal);
-        let (marked, reasons) = crowns::from_margins(surface, topology, marks, up);
+        let (marked, reasons) = margins::from_margins(surface, topology, marks, up);
         failed = reasons;
         found.retain(|c| marked.iter().all(|m| m.tooth != c.tooth));
         found.extend(marked);

@@ -83,6 +83,22 @@ impl FieldCast {
     }
 }
 
+/// Share of the plan disc of the crown that its triangles and the disc have in common.
+pub fn overlap(cast: &FieldCast, crown: &super::Crown) -> f64 {
+    let c = cast.centre(crown.tooth);
+    let (mut both, mut either) = (0.0, 0.0);
+    for (f, _) in cast.mesh.faces().iter().enumerate() {
+        let [a, b, d] = cast.mesh.corners(f as u32);
+        let m = (a.coords + b.coords + d.coords) / 3.0;
+        let inside = crate::space::hypot(m.x - c[0], m.y - c[1]) < radius(crown.tooth);
+        let has = crown.faces.binary_search(&(f as u32)).is_ok();
+        let area = cast.mesh.doubled_area_normal(f as u32).z.abs();
+        both += if inside && has { area } else { 0.0 };
+        either += if inside || has { area } else { 0.0 };
+    }
+    both / either
+}
+
 /// A real scan with its labels.
 pub struct RealScan {
     pub name: String,
@@ -90,7 +106,6 @@ pub struct RealScan {
     pub mesh: Mesh,
     /// One FDI number a vertex.
     pub labels: Vec<u8>,
-    pub point: Point,
     pub normal: Vector,
     pub anterior: Vector,
     pub json: serde_json::Value,
@@ -163,9 +178,9 @@ pub fn extracted(folder: &std::path::Path) -> Vec<RealScan> {
 fn scan(name: String, mesh: Mesh, labels: Vec<u8>, json: serde_json::Value) -> RealScan {
     let plane = &json["occlusal_plane"];
     let arch = if json["jaw"] == "lower" { Arch::Mandible } else { Arch::Maxilla };
-    let (point, normal) = (Point::from(vector(&plane["point"])), vector(&plane["normal"]));
+    let normal = vector(&plane["normal"]);
     let anterior = vector(&plane["anterior"]);
-    RealScan { name, arch, mesh, labels, point, normal, anterior, json }
+    RealScan { name, arch, mesh, labels, normal, anterior, json }
 }
 
 fn read_ply(bytes: &[u8]) -> Mesh {

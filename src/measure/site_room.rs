@@ -250,30 +250,36 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
 }
 
 /// Centres along the crest at which the footprint lies in the zone and clear of the abutment.
+///
+/// Both are measured from the crown's surface along the body, across the opening direction: the slope of the gingiva
+/// down from the abutment's margin takes nothing from the zone. Where no crown stands in front of the body, the
+/// crest's first station is taken for its surface.
 fn places(asked: &SiteAsked<'_>, line: &CrestLine) -> Measured<Vec<f64>> {
     let size = asked.settings;
     let half = size.length_mm / 2.0;
     let end = size.zone_mm.min(line.length_mm());
-    let clear = |s: f64| {
-        let Some(along) = direction(line.chord(s, half)) else { return true };
+    let crown_to_body = |s: f64| -> Option<f64> {
+        let along = direction(line.chord(s, half))?;
         let across = asked.opening.cross(&along);
         let at = line.at(s);
-        let front = asked
+        let reach = asked
             .crown
             .iter()
             .map(|p| p - at)
             .filter(|v| v.dot(&across).abs() <= size.width_mm / 2.0)
             .map(|v| v.dot(&along))
-            .fold(f64::NEG_INFINITY, f64::max);
-        front <= -half - size.clear_mm
+            .fold(None, |far: Option<f64>, x| Some(far.map_or(x, |f| f.max(x))))?;
+        Some(-reach - half)
     };
-    // Where the crown is not known, the crest's first station is taken for its surface.
-    let first = half + if asked.crown.is_empty() { size.clear_mm } else { 0.0 };
-    let last = end - half;
+    let in_zone = |s: f64| {
+        let clear = crown_to_body(s).unwrap_or(s - half);
+        clear >= size.clear_mm - 1e-9 && clear + size.length_mm <= size.zone_mm + 1e-9
+    };
+    let (first, last) = (half, line.length_mm() - half);
     let count = ((last - first) / PLACE_STEP_MM).ceil().max(0.0) as usize;
     let places: Vec<f64> = (0..=count)
         .map(|k| if count == 0 { first } else { first + (last - first) * k as f64 / count as f64 })
-        .filter(|&s| s <= last + 1e-9 && clear(s))
+        .filter(|&s| s <= last + 1e-9 && in_zone(s))
         .collect();
     if places.is_empty() {
         return Err(NotMeasured::new(

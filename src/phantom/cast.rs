@@ -223,7 +223,7 @@ impl Cast {
         let own = self.own(p);
         let f = joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease);
         match &self.ground {
-            Some((against, gap)) if p.z < against.highest() + 1.0 => smax(f, gap - against.value(p), 0.12),
+            Some((against, gap)) if p.z < against.highest() + 2.5 => smax(f, gap - against.value(p), 0.12),
             _ => f,
         }
     }

@@ -44,7 +44,7 @@ const MOLAR_MD: [f64; 7] = [0.62, 0.82, 0.90, 0.97, 1.0, 0.95, 0.82];
 const MOLAR_B: [f64; 7] = [0.76, 0.885, 0.985, 1.0, 0.93, 0.82, 0.70];
 const MOLAR_L: [f64; 7] = [0.74, 0.88, 0.96, 1.0, 0.95, 0.86, 0.74];
 const PREMOLAR_MD: [f64; 7] = [0.52, 0.72, 0.84, 0.95, 1.0, 0.92, 0.72];
-const PREMOLAR_B: [f64; 7] = [0.68, 0.86, 0.98, 1.0, 0.90, 0.74, 0.55];
+const PREMOLAR_B: [f64; 7] = [0.64, 0.80, 0.97, 1.0, 0.90, 0.74, 0.55];
 const PREMOLAR_L: [f64; 7] = [0.66, 0.86, 0.95, 1.0, 0.95, 0.82, 0.62];
 
 static LOWER_FIRST_MOLAR: CrownForm = CrownForm {
@@ -208,6 +208,12 @@ pub struct Seat {
 }
 
 impl Seat {
+    /// Negative inside the room that the opposing crown leaves over the seat: wider and higher than the spoon.
+    pub fn room(&self, [u, v, w]: [f64; 3]) -> f64 {
+        let half = [self.half[0] + 0.5, self.half[1] + 0.5, self.half[2] + 0.2];
+        ellipsoid([u - self.centre[0], v - self.centre[1], w - self.centre[2]], half)
+    }
+
     /// Negative inside the spoon.
     fn value(&self, u: f64, v: f64, w: f64) -> f64 {
         ellipsoid([u - self.centre[0], v - self.centre[1], w - self.centre[2]], self.half)
@@ -330,7 +336,9 @@ impl CrownBody {
         let down = (edge - w).max(0.0);
         let thick = 0.25 + 0.9 * down / (down + 0.8) + 0.06 * down;
         let f = smax(self.wall(u, v, w.min(edge)) - thick, (w - edge - 0.15) * 0.95, 0.5);
-        smax(f, -w - 0.55 * self.height, 2.0)
+        // Roots stand out on the buccal side only.
+        let deep = 0.34 + 0.21 * y.clamp(-1.0, 1.0);
+        smax(f, -w - deep * self.height, 2.0)
     }
 
     /// Where the crown's wall stands at angle `turn` (0 distal, a quarter buccal) and height `w`: own coordinates.

@@ -45,7 +45,7 @@ pub fn oban_patient() -> Patient {
             .into_iter()
             .flatten()
             .collect(),
-        unevenness: 0.8,
+        unevenness: 0.55,
     }
 }
 
@@ -72,6 +72,7 @@ fn oban() -> Vec<(String, Vec<u8>)> {
         ("mandible.stl".to_owned(), stl::binary(&lower, "phantom oban, mandible")),
         ("maxilla.stl".to_owned(), stl::binary(&upper, "phantom oban, maxilla")),
         ("case.toml".to_owned(), oban_case(&pair).into_bytes()),
+        ("truth.json".to_owned(), truth_json(&pair).into_bytes()),
     ]
 }
 
@@ -98,7 +99,7 @@ rests = [
     { tooth = 46, place = "mesial" },
 ]
 clasps = [
-    { tooth = 35, surface = "buccal", kind = "wrought_wire", alloy = "cobalt_chromium", arm_mm = 10.0 },
+    { tooth = 35, surface = "buccal", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
     { tooth = 46, surface = "lingual", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
 ]
 
@@ -139,9 +140,48 @@ fn oban_case(pair: &Pair) -> String {
     }
     let _ = writeln!(text, "\n[marks.margins]  # gingival margins, closed curves");
     for crown in &cast.crowns {
-        let _ = writeln!(text, "{} = {}", crown.tooth, points(&truth::margin(cast, crown, 40)));
+        let _ = writeln!(text, "{} = {}", crown.tooth, points(&truth::margin(cast, crown, 0.6)));
     }
     text
+}
+
+/// What is true of `oban`, from its distance function.
+fn truth_json(pair: &Pair) -> String {
+    let up = crate::space::Vector::z();
+    let cast = pair.mandible.as_ref();
+    let crests: Vec<serde_json::Value> = spans(cast)
+        .iter()
+        .map(|crest| {
+            let stations: Vec<serde_json::Value> = crest
+                .iter()
+                .step_by(4)
+                .map(|p| {
+                    serde_json::json!({
+                        "at_mm": units::json_place(p),
+                        "along_opening_mm": truth::along_mm(&pair.maxilla, p, &up).map(units::json),
+                        "nearest_mm": truth::nearest_mm(&pair.maxilla, p, &up).map(units::json),
+                    })
+                })
+                .collect();
+            stations.into()
+        })
+        .collect();
+    let tori: Vec<serde_json::Value> = cast
+        .rises
+        .iter()
+        .filter(|r| r.torus)
+        .map(|r| {
+            let (height, summit) = truth::torus_height(cast, r);
+            serde_json::json!({ "height_mm": units::json(height), "summit_mm": units::json_place(&summit) })
+        })
+        .collect();
+    let all = serde_json::json!({
+        "occlusal_mm": [0.0, 0.0, 1.0],
+        "kennedy": { "class": "II", "modifications": 1 },
+        "crests": crests,
+        "tori": tori,
+    });
+    format!("{all:#}\n")
 }
 
 /// Crest lines of `oban`: behind 35, and from 44 to 46.
@@ -150,11 +190,11 @@ pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
     let mut out = Vec::new();
     if let Some(front) = crown(35) {
         let from = truth::proximal_s(cast, front, false);
-        out.push(truth::crest(cast, from + 0.6, cast.limits.ends[1] - 8.0));
+        out.push(truth::crest(cast, from, cast.limits.ends[1] - 8.0));
     }
     if let (Some(front), Some(back)) = (crown(44), crown(46)) {
         let (a, b) = (truth::proximal_s(cast, front, false), truth::proximal_s(cast, back, true));
-        out.push(truth::crest(cast, a - 0.5, b + 0.5));
+        out.push(truth::crest(cast, a, b));
     }
     out
 }

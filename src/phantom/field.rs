@@ -104,9 +104,9 @@ impl Variety {
         (self.bits() >> 11) as f64 / (1u64 << 52) as f64 - 1.0
     }
 
-    /// Around 0 with standard deviation 1, never beyond 3 (mean of six even numbers, scaled).
+    /// Around 0 with standard deviation 1, never beyond 4.3: the sum of six even numbers has variance 2.
     pub fn normal(&mut self) -> f64 {
-        (0..6).map(|_| self.even()).sum::<f64>() / 6.0 * 3.0f64.sqrt() * 6.0f64.sqrt() * 0.707
+        (0..6).map(|_| self.even()).sum::<f64>() * std::f64::consts::FRAC_1_SQRT_2
     }
 }
 

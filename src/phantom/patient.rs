@@ -199,11 +199,11 @@ fn place_crown(
     crown
 }
 
-/// Spoon over a marginal ridge: about a third of the crown long, a third wide, 1.5 mm deep at the ridge and deeper
-/// toward the middle of the tooth (section 5 of the trade facts).
+/// Spoon over a marginal ridge: about a third of the crown long, half as wide as the crown, 1 to 1.5 mm deep at the
+/// ridge (section 5 of the trade facts).
 fn seat(crown: &CrownBody, side: f64) -> Seat {
     let u = side * 0.72 * crown.half_md;
-    Seat { centre: [u, 0.0, crown.height - 0.75], half: [0.44 * crown.half_md, 0.34 * crown.half_bl, 1.9] }
+    Seat { centre: [u, 0.0, crown.height - 0.3], half: [0.55 * crown.half_md, 0.5 * crown.half_bl, 2.2] }
 }
 
 /// How a tooth stands: lean toward buccal and mesial (rise over run), highest cusp over the occlusal surface, offset

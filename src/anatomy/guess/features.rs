@@ -131,16 +131,21 @@ fn kept_faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
     piece.iter().map(|&p| area[p as usize] >= LEAST_PIECE * total).collect()
 }
 
+/// Mean agreement of the outermost points' normals with the directions in which they are outermost, under which a
+/// surface faces inward. A closed surface has nearly +1 or -1; an open sheet lies between and keeps its facing.
+const INWARD: f64 = -0.3;
+
 /// Turns all normals where the surface faces inward: the outermost point in any direction must face that way.
 fn face_outward(points: &mut [Thinned]) {
-    let agreement: f64 = super::directions(200)
+    let directions = super::directions(200);
+    let agreement: f64 = directions
         .iter()
         .filter_map(|d| {
             let outermost = points.iter().max_by(|a, b| a.at.coords.dot(d).total_cmp(&b.at.coords.dot(d)));
             outermost.map(|p| p.normal.dot(d))
         })
         .sum();
-    if agreement < 0.0 {
+    if agreement < INWARD * directions.len() as f64 {
         points.iter_mut().for_each(|p| p.normal = -p.normal);
     }
 }

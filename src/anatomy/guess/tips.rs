@@ -91,7 +91,9 @@ pub fn tips(features: &[Feature], up: &Direction) -> Vec<Point> {
     let candidates: Vec<(Point, f64)> = features
         .iter()
         .zip(heights.iter().zip(&seen))
-        .filter(|(f, (_, s))| **s && f.most_convex > TIP_CURVATURE && f.weight > 0.0)
+        .filter(|(f, (_, s))| {
+            **s && f.most_convex > TIP_CURVATURE && f.weight > 0.0 && f.normal.dot(up) > 0.2
+        })
         .map(|(f, (h, _))| (f.at, *h))
         .collect();
     highest_within(candidates, up)

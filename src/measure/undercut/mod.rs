@@ -329,13 +329,14 @@ impl<'s> Plan<'s> {
 
     /// Whether the two triangles at a contour edge meet in a sharp edge, or it is a border.
     fn sharp(&self, rim: u32) -> bool {
-        let Some(rim) = self.turned.rims.get(rim as usize) else { return false };
-        let [a, b] = rim.faces.map(|f| {
+        let Some(meet) = self.turned.rims.get(rim as usize).and_then(|r| r.meet) else { return true };
+        let [a, b] = meet.map(|f| {
             let [p, q, r] = self.shell.faces[f as usize].map(|v| Point::from(self.shell.points[v as usize]));
             (q - p).cross(&(r - p))
         });
         let turn = crate::space::angle_deg(&a, &b);
-        rim.faces[0] == rim.faces[1] || turn > SHARP_DEG
+        // Where the facings disagree the normals are opposed on a smooth surface.
+        turn.min(180.0 - turn) > SHARP_DEG
     }
 
     /// Plan place and height of a position of the file.

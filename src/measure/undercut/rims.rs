@@ -19,6 +19,8 @@ pub(super) struct Rim {
     pub open: bool,
     /// Triangles at it that are not seen edge-on (twice the same where there is one).
     pub faces: [u32; 2],
+    /// The two triangles that meet there, one of them perhaps seen edge-on; `None` at a border and a fan.
+    pub meet: Option<[u32; 2]>,
 }
 
 /// A shell turned into one direction.
@@ -100,6 +102,7 @@ fn rims_of(shell: &Shell, facing: &[i8], f: u32) -> impl Iterator<Item = Rim> {
             jump: 1,
             open: true,
             faces: [face, face],
+            meet: None,
         };
         match sides[k] {
             Side::Fan => None,
@@ -111,12 +114,13 @@ fn rims_of(shell: &Shell, facing: &[i8], f: u32) -> impl Iterator<Item = Rim> {
                 let there = facing[g as usize];
                 // `g` runs along the side backwards unless it is turned; on which hand of `along` does it lie?
                 let there_left = (there < 0) != turned;
+                let meet = Some([f, g]);
                 match (here != 0, there != 0) {
                     (false, false) => None,
-                    (true, false) => Some(one(f, here > 0)),
-                    (false, true) => Some(one(g, there_left)),
+                    (true, false) => Some(Rim { meet, ..one(f, here > 0) }),
+                    (false, true) => Some(Rim { meet, ..one(g, there_left) }),
                     (true, true) if (here > 0) != there_left => None,
-                    (true, true) => Some(Rim { jump: 2, faces: [f, g], ..one(f, here > 0) }),
+                    (true, true) => Some(Rim { jump: 2, faces: [f, g], meet, ..one(f, here > 0) }),
                 }
             }
         }
@@ -140,6 +144,7 @@ fn rims_of_fan(ends: [u32; 2], faces: &[(u32, bool)], facing: &[i8]) -> Vec<Rim>
             jump: if i == 0 { jump.abs() } else { 0 },
             open: i == 0 && jump.unsigned_abs() as usize == seen.len(),
             faces: [pair[0].0, pair[pair.len() - 1].0],
+            meet: None,
         })
         .collect()
 }
