@@ -147,6 +147,7 @@ fn the_same_scan_for_both_arches_is_named_and_its_room_not_judged() {
     let (_bench, case) = changed(0.0, ("maxilla = \"maxilla.stl\"", "maxilla = \"mandible.stl\""));
     let json = saddleroom(&["check", &case, "--format", "json"]).ends(1).json();
     let named = json["findings"].as_array().unwrap().iter().any(|f| f["code"] == "same_file_twice");
+    assert_eq!(json["articulation"]["state"], "unknown");
     assert!(named && !verdicts_of(&json, "room").contains(&"fits".to_owned()));
 }
 
