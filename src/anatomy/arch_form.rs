@@ -88,10 +88,10 @@ impl ArchFit {
             return None;
         }
         let n = pairs.len() as f64;
-        let mean = |pick: &dyn Fn(&([f64; 2], [f64; 2], f64)) -> f64| pairs.iter().map(pick).sum::<f64>() / n;
-        let from = [mean(&|p| p.0[0]), mean(&|p| p.0[1])];
-        let to = [mean(&|p| p.1[0]), mean(&|p| p.1[1])];
-        let height = mean(&|p| p.2);
+        let mean = |values: &mut dyn Iterator<Item = f64>| values.sum::<f64>() / n;
+        let from = [0, 1].map(|k| mean(&mut pairs.iter().map(|p| p.0[k])));
+        let to = [0, 1].map(|k| mean(&mut pairs.iter().map(|p| p.1[k])));
+        let height = mean(&mut pairs.iter().map(|p| p.2));
         let (mut product, mut square, mut square_to) = ([0.0, 0.0], 0.0, 0.0);
         for (z, w, _) in &pairs {
             let (a, b) = (z[0] - from[0], z[1] - from[1]);
