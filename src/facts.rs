@@ -10,7 +10,7 @@ use crate::measure::clearance::{self, Clearance};
 use crate::measure::keepout::{self, KeepOut};
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::undercut::{Surveyor, UndercutField};
-use crate::mesh::audit::{self, Defect};
+use crate::mesh::audit::{self, Defect, DefectKind};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
@@ -117,7 +117,11 @@ impl<'c> Facts<'c> {
         let mut restored = restored?;
         let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
-        let (clearance, articulation) = relation(&restored, opposing.as_ref(), opening.as_ref().ok(), rules);
+        let pair_defects = pair_defects(case, &restored, opposing.as_ref());
+        // A surface has no relation to itself.
+        let twice = pair_defects.iter().any(|d| d.kind == DefectKind::SameFileTwice);
+        let (clearance, articulation) =
+            relation(&restored, opposing.as_ref().filter(|_| !twice), opening.as_ref().ok(), rules);
         let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
         let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let marks = &case.file.marks;
@@ -137,7 +141,6 @@ impl<'c> Facts<'c> {
             rules.number("keepout_margin_mm"),
             rules.number("relief_mm"),
         );
-        let pair_defects = pair_defects(case, &restored, opposing.as_ref());
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];

@@ -2,92 +2,14 @@
 
 #![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
 
+mod command;
+
 use std::fs;
-use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use command::{Bench, is_valid, moved, ply_properties, saddleroom};
 use saddleroom::mesh::Mesh;
-use saddleroom::phantom::{solids, stl};
-use saddleroom::space::{Direction, Motion, Vector};
-use serde_json::Value;
-
-fn saddleroom(arguments: &[&str]) -> Ran {
-    let output = Command::cargo_bin("saddleroom").unwrap().args(arguments).output().unwrap();
-    Ran {
-        code: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
-struct Ran {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-impl Ran {
-    fn ends(self, code: i32) -> Ran {
-        assert_eq!(self.code, code, "out:\n{}\nerr:\n{}", self.out, self.err);
-        self
-    }
-    fn json(&self) -> Value {
-        serde_json::from_str(&self.out).unwrap()
-    }
-    fn refuses_with(self, words: &[&str]) {
-        let ran = self.ends(2);
-        assert!(ran.out.is_empty(), "standard output must stay empty: {}", ran.out);
-        for word in words {
-            assert!(ran.err.contains(word), "`{word}` is not in:\n{}", ran.err);
-        }
-        assert!(!ran.err.contains("panicked") && !ran.err.contains("fault in the program"), "{}", ran.err);
-    }
-}
-
-struct Bench {
-    dir: tempfile::TempDir,
-}
-
-impl Bench {
-    fn new() -> Bench {
-        Bench { dir: tempfile::tempdir().unwrap() }
-    }
-    fn path(&self, name: &str) -> PathBuf {
-        self.dir.path().join(name)
-    }
-    fn name(&self, name: &str) -> String {
-        self.path(name).display().to_string()
-    }
-    fn put(&self, name: &str, mesh: &Mesh) -> String {
-        fs::write(self.path(name), stl::binary(mesh, "test")).unwrap();
-        self.name(name)
-    }
-    fn text(&self, name: &str, text: &str) -> String {
-        fs::write(self.path(name), text).unwrap();
-        self.name(name)
-    }
-}
-
-fn moved(mesh: &Mesh, by: [f64; 3]) -> Mesh {
-    mesh.moved(&Motion::translation(by[0], by[1], by[2]))
-}
-
-/// Number of columns and rows of the vertex block, and the header's property lines.
-fn ply_properties(path: &Path) -> Vec<String> {
-    let bytes = fs::read(path).unwrap();
-    let end = bytes.windows(11).position(|w| w == b"end_header\n").unwrap();
-    let head = std::str::from_utf8(&bytes[..end]).unwrap();
-    assert!(head.starts_with("ply\nformat binary_little_endian 1.0\n"));
-    head.lines().filter(|l| l.starts_with("property")).map(|l| l["property ".len()..].to_owned()).collect()
-}
-
-fn is_valid(kind: &str, value: &Value) {
-    let schema = saddleroom(&["schema", kind]).ends(0).json();
-    let validator = jsonschema::validator_for(&schema).unwrap();
-    let errors: Vec<String> =
-        validator.iter_errors(value).map(|e| format!("{}: {e}", e.instance_path())).collect();
-    assert!(errors.is_empty(), "{kind}: {errors:#?}");
-}
+use saddleroom::phantom::solids;
+use saddleroom::space::{Direction, Vector};
 
 #[test]
 fn help_teaches_and_every_command_has_an_example() {
@@ -425,100 +347,4 @@ fn a_direction_is_kept_to_nine_decimals() {
     for (k, value) in json["path"]["withdrawal"].as_array().unwrap().iter().enumerate() {
         assert!((value.as_f64().unwrap() - d[k]).abs() <= 5e-10);
     }
-}
-
-/// `check` on the sample case, once for all tests that read its results.
-fn oban() -> &'static (Bench, i32) {
-    static DONE: std::sync::OnceLock<(Bench, i32)> = std::sync::OnceLock::new();
-    DONE.get_or_init(|| {
-        let bench = Bench::new();
-        let case = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-meshes/oban/case.toml");
-        let ran = saddleroom(&["check", case, "--out", &bench.name("out"), "--format", "json"]);
-        let kept = fs::read_to_string(bench.path("out/report.json")).unwrap();
-        assert_eq!(kept, ran.out, "the file and standard output must be the same");
-        (bench, ran.code)
-    })
-}
-
-#[test]
-fn the_demo_case_gives_a_report_with_every_key_of_the_contract() {
-    let json: Value = serde_json::from_slice(&fs::read(oban().0.path("out/report.json")).unwrap()).unwrap();
-    is_valid("report", &json);
-    for key in [
-        "schema",
-        "tool",
-        "case",
-        "inputs",
-        "frame",
-        "articulation",
-        "chart",
-        "teeth",
-        "path",
-        "abutments",
-        "spans",
-        "tori",
-        "connectors",
-        "preparation",
-        "questions",
-        "findings",
-        "cautions",
-    ] {
-        assert!(!json[key].is_null(), "{key}");
-    }
-    assert_eq!(json["schema"], "saddleroom/report/1");
-    assert_eq!(json["chart"]["kennedy"], serde_json::json!({ "class": "II", "modifications": 1 }));
-    assert_eq!(json["path"]["withdrawal"], serde_json::json!([0.0, 0.0, 1.0]));
-    let stations =
-        json["spans"].as_array().unwrap().iter().flat_map(|s| s["profile"].as_array().unwrap().windows(2));
-    for pair in stations {
-        let step = pair[1]["s_mm"].as_f64().unwrap() - pair[0]["s_mm"].as_f64().unwrap();
-        assert!(step > 0.0 && step <= 0.5 + 1e-6, "{step}");
-    }
-}
-
-#[test]
-fn the_demo_case_writes_its_layers_and_a_page_that_needs_nothing_else() {
-    let bench = &oban().0;
-    let layers: [(&str, &[&str]); 3] = [
-        ("survey.ply", &["float undercut_mm"]),
-        ("clearance.ply", &["float nearest_mm", "float along_mm"]),
-        ("anatomy.ply", &["int tooth", "uchar region"]),
-    ];
-    for (name, values) in layers {
-        let properties = ply_properties(&bench.path("out").join(name));
-        assert_eq!(
-            properties[6..6 + values.len()],
-            values.iter().map(|v| (*v).to_owned()).collect::<Vec<_>>()
-        );
-    }
-    assert!(bench.path("out/keepout.ply").exists());
-    let page = fs::read_to_string(bench.path("out/report.html")).unwrap();
-    assert!(
-        page.contains("data:image/png;base64,") && page.contains("<svg") && page.contains("Kennedy class II")
-    );
-    assert!(!page.contains("<script") && !page.contains("src=\"http") && !page.contains("url("));
-    for entry in fs::read_dir(bench.path("out")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.extension().is_some_and(|e| e == "png") {
-            assert!(fs::read(&path).unwrap().starts_with(b"\x89PNG\r\n\x1a\n"), "{}", path.display());
-        }
-    }
-}
-
-#[test]
-fn a_demo_case_is_written_anew_only_over_itself() {
-    let bench = Bench::new();
-    let folder = bench.name("demo");
-    let json = saddleroom(&["demo", &folder, "--format", "json"]).ends(0).json();
-    let files: Vec<&str> = json["files"].as_array().unwrap().iter().map(|f| f.as_str().unwrap()).collect();
-    assert!(files.contains(&"case.toml") && files.contains(&"mandible.stl"), "{files:?}");
-    for name in &files {
-        let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes/oban").join(name);
-        assert_eq!(fs::read(bench.path("demo").join(name)).unwrap(), fs::read(kept).unwrap(), "{name}");
-    }
-    saddleroom(&["demo", &folder]).ends(0);
-    fs::write(bench.path("demo/case.toml"), "mine").unwrap();
-    saddleroom(&["demo", &folder]).refuses_with(&["case.toml", "will not be overwritten"]);
-    assert_eq!(fs::read(bench.path("demo/case.toml")).unwrap(), b"mine");
-    saddleroom(&["demo", &folder, "--case", "nowhere"]).refuses_with(&["nowhere", "oban"]);
 }

@@ -193,7 +193,7 @@ fn the_page_says_what_the_sheet_says() {
     for words in [
         "Room over the ridge behind 35: 7.62 mm",
         "not measured",
-        "because the scan does not record it",
+        "Why: the scan does not record it",
         "oban &amp; &lt;sons&gt;",
     ] {
         assert!(page.contains(words), "{words}");

@@ -122,19 +122,3 @@ pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put) -> Option<Cut> {
         rod: Some(rod.unwrap_or([0.0, 0.0])),
     })
 }
-
-/// Height from the gauge point to where the rod touches the cast in the section of [`of_gauge`], mm: the lowest place
-/// above the point that lies at the rod. `None` where the point is free, or where the rod is stopped outside the section.
-pub(super) fn below_survey_line_mm(cut: &Cut) -> Option<f64> {
-    const AT_THE_ROD_MM: f64 = 0.02;
-    let [rod, _] = cut.measures.first()?.to;
-    if rod.abs() < 1e-6 {
-        return None;
-    }
-    cut.tissue
-        .iter()
-        .flatten()
-        .filter(|p| p[1] > 0.0 && (p[0] - rod).abs() < AT_THE_ROD_MM)
-        .map(|p| p[1])
-        .reduce(f64::min)
-}

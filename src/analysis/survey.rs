@@ -6,11 +6,12 @@ use crate::case::{Accuracy, Arch, Scan};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::Path;
 use crate::locate::Surface;
-use crate::measure::survey_line;
-use crate::measure::undercut::{DepthAt, Surveyor, UndercutField};
+use crate::measure::survey_line::SurveyLine;
+use crate::measure::undercut::{DepthAt, Surveyor, TiltedCast, UndercutField};
 use crate::mesh::{Mesh, Topology, audit};
-use crate::report::{ChosenBy, Cut, GaugeReading, SurveyFile, Tool};
-use crate::space::{Direction, Point, Vector, tan};
+use crate::report::{ChosenBy, Cut, Finding, GaugeReading, SurveyFile, Tool, Verdict};
+use crate::rules::Rules;
+use crate::space::{Direction, Point, Vector, angle_deg, tan};
 use crate::units;
 
 /// Farther from the cast than this, a gauge point is refused: nobody means it.
@@ -68,10 +69,12 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
     let path = path(wanted, &known)?;
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
-    let gauge = wanted.gauge.map(|p| put(&surface, &surveyor, &path.withdrawal, &p)).transpose()?;
+    let cast = surveyor.tilted(&path.withdrawal);
+    let gauge = wanted.gauge.map(|p| put(&surface, &cast, &p)).transpose()?;
     let section = gauge.as_ref().and_then(|g| sections::of_gauge(mesh, &path.withdrawal, g));
-    let gauge = gauge.map(|g| reading(mesh, &path, &g, section.as_ref()));
-    let field = surveyor.field(&path.withdrawal);
+    let field = cast.field();
+    let line = SurveyLine::new(mesh, &topology, &field);
+    let gauge = gauge.map(|g| reading(mesh, &path, &g, line.above_mm(&g.at, &g.depth)));
     let mut defects = scan.import.defects.clone();
     defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
     let share = share(mesh, &field);
@@ -80,6 +83,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
         schema: "saddleroom/survey/1".into(),
         tool: Tool::this(),
         inputs: vec![shown::input("cast", scan, &defects)],
+        findings: findings(&path, &known, &field),
         frame: known.ok().filter(|_| wanted.arch.is_some()).as_ref().map(shown::frame_found),
         path: shown::path_shown(&path),
         undercut_share: units::json(share.0),
@@ -87,12 +91,12 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
         deepest_mm: units::json(deepest.map_or(0.0, |(_, mm)| mm)),
         deepest_at_mm: deepest.and_then(|(v, _)| mesh.vertices().get(v)).map(units::json_place),
         closed_hole_vertices: field.closed_hole.iter().filter(|&&c| c).count(),
-        survey_line_mm: survey_line::survey_lines(mesh, &topology, &field, None)
+        survey_line_mm: line
+            .lines(None)
             .iter()
             .map(|line| line.iter().map(units::json_place).collect())
             .collect(),
         gauge,
-        findings: Vec::new(),
         cautions: cautions::of_a_survey(),
     };
     Ok(Survey { file, field, section })
@@ -125,21 +129,20 @@ pub(super) struct Put {
     pub(super) depth: DepthAt,
 }
 
-fn put(surface: &Surface, surveyor: &Surveyor, d: &Direction, asked: &Point) -> Result<Put, SurveyRefused> {
+fn put(surface: &Surface, cast: &TiltedCast<'_>, asked: &Point) -> Result<Put, SurveyRefused> {
     let near = surface.closest(asked).ok_or(SurveyRefused::NoSurface)?;
     if near.distance_mm > GAUGE_FARTHEST_MM {
         let asked = units::place_words(asked);
         return Err(SurveyRefused::GaugeFar { asked, distance_mm: near.distance_mm });
     }
     let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
-    Ok(Put { asked: *asked, at: near.at, normal, depth: surveyor.depth_at(d, &near.at, near.face) })
+    Ok(Put { asked: *asked, at: near.at, normal, depth: cast.depth_at(&near.at, near.face) })
 }
 
 /// The reading with its uncertainty: the scan's trueness, the direction over the height to the survey line, and the
 /// chord of an edge on a crown's curve.
-fn reading(mesh: &Mesh, path: &Path, put: &Put, section: Option<&Cut>) -> GaugeReading {
+fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeReading {
     const CROWN_RADIUS_MM: f64 = 4.0;
-    let below = section.and_then(sections::below_survey_line_mm);
     let edge = mesh.mean_edge_mm();
     let depth = Estimate::new(put.depth.depth_mm, vec![])
         .with(Source::Scan, Accuracy::default().scan_mm)
@@ -154,6 +157,39 @@ fn reading(mesh: &Mesh, path: &Path, put: &Put, section: Option<&Cut>) -> GaugeR
         below_survey_line_mm: below.map(units::json),
         rod_mm: put.depth.free_at.as_ref().map(units::json_place),
     }
+}
+
+/// What has to be said about the direction and about holes: statements, since nothing is wanted of a survey.
+fn findings(path: &Path, known: &Measured<KnownFrame>, field: &UndercutField) -> Vec<Finding> {
+    let rules = Rules::standard();
+    let caution = |code: &str, says: String| Finding::new("undercut", code, Verdict::Caution, says);
+    let mut all = Vec::new();
+    if let Some(up) = known.as_ref().ok().filter(|f| f.confidence >= rules.number("confidence_least")) {
+        let lean = angle_deg(&path.withdrawal, &up.frame.occlusal);
+        let most = rules.number("tilt_most_deg");
+        if lean >= 90.0 {
+            let says = "The withdrawal direction points into the tissue, as far as the cast itself tells where its \
+                        occlusal side is: the depths are those of the cast seen from below. Give the opposite direction.";
+            all.push(caution("path_into_tissue", says.into()).settled_by("the opposite direction"));
+        } else if lean > most {
+            let says = format!(
+                "The direction leans by {} from the occlusal normal found on the cast, more than {}: undercut that it \
+                 makes by leaning alone holds nothing along the normal.",
+                units::deg(lean),
+                units::deg(most)
+            );
+            all.push(caution("path_leans_far", says).limit(rules.get("tilt_most_deg").shown()));
+        }
+    }
+    let closed = field.closed_hole.iter().filter(|c| **c).count();
+    if closed > 0 {
+        let says = format!(
+            "At {closed} points the depth depends on the closing of holes in the scan; free points beside a hole are among \
+             them. Do not rely on undercut there."
+        );
+        all.push(caution("undercut_over_hole", says).settled_by("another scan without the holes"));
+    }
+    all
 }
 
 /// Share of the measured surface that is undercut, and its area, mm2: a triangle counts by its undercut corners.

@@ -5,7 +5,7 @@ use crate::case::{Arch, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::connector::{self, Cast, LingualWay, Wall, WallEnd, WayStation};
-use crate::report::{ConnectorShown, Finding, Question, TorusSide, Verdict, Where};
+use crate::report::{ConnectorShown, Finding, Question, TorusSide, TorusState, Verdict, Where};
 use crate::rules::{Rule, judge};
 use crate::space::Point;
 use crate::units::{self, Unit};
@@ -79,6 +79,26 @@ struct School<'a> {
     height: &'a Rule,
 }
 
+/// What a verdict on a bar needs.
+#[derive(Clone, Copy)]
+struct Sure {
+    /// The floor was probed.
+    probed: bool,
+    /// The wall is measured all along.
+    whole: bool,
+}
+
+impl Sure {
+    /// The verdict as far as it may be said.
+    fn verdict(self, judged: Verdict) -> Verdict {
+        match judged {
+            _ if !self.probed => Verdict::Caution,
+            Verdict::Fits if !self.whole => Verdict::Caution,
+            other => other,
+        }
+    }
+}
+
 /// The room for a bar, where it is least.
 struct Room<'w> {
     station: &'w WayStation,
@@ -106,13 +126,17 @@ fn judged(facts: &Facts<'_>, way: &LingualWay, part: &mut Part) {
         return;
     };
     let probed = way.stations.iter().all(|s| s.probed_mm.is_some());
+    // Where the wall is not known a torus may stand unseen, so that nothing is said to fit.
+    let whole = way.stations.iter().all(|s| s.wall.is_ok());
+    let sure = Sure { probed, whole };
     for (school, room) in rooms.iter().flatten() {
-        part.connectors.push(bar_shown(facts, school, room, probed));
+        part.connectors.push(bar_shown(facts, school, room, sure));
     }
     part.connectors.push(sublingual(facts, way));
     part.connectors.push(plate(facts, way));
-    part.findings.push(bar_finding(facts, way, room, second, probed));
+    part.findings.push(bar_finding(facts, way, (room, second), sure));
     part.findings.extend(tori_in_way(facts, way));
+    part.findings.extend(possible_tori(facts));
     part.findings.extend(gaps(facts, way));
     if !probed {
         let (finding, question) = unprobed(facts, way);
@@ -148,7 +172,7 @@ fn depth_estimate(facts: &Facts<'_>, station: &WayStation, mm: f64) -> Estimate 
         .with(Source::Method, FLOOR_MM)
 }
 
-fn bar_shown(facts: &Facts<'_>, school: &School<'_>, room: &Room<'_>, probed: bool) -> ConnectorShown {
+fn bar_shown(facts: &Facts<'_>, school: &School<'_>, room: &Room<'_>, sure: Sure) -> ConnectorShown {
     let mut reasons = vec![format!(
         "{} from the margin and {} high, depth {} or more ({})",
         units::mm(school.below.number),
@@ -158,12 +182,15 @@ fn bar_shown(facts: &Facts<'_>, school: &School<'_>, room: &Room<'_>, probed: bo
     )];
     reasons.push(station_words(facts, room.station));
     reasons.extend(torus_reasons(facts, room.station));
-    if !probed {
+    if !sure.whole {
+        reasons.push("the wall is not measured all along the way".into());
+    }
+    if !sure.probed {
         reasons.push("the floor of the mouth was not probed: the scan shows it in one position only".into());
     }
     ConnectorShown {
         kind: "lingual_bar".into(),
-        verdict: if probed { room.verdict } else { Verdict::Caution },
+        verdict: sure.verdict(room.verdict),
         room_mm: Some(units::json(room.figure.value)),
         required_mm: Some(units::json(room.rule.number)),
         at_mm: Some(units::json_place(&room.station.margin)),
@@ -226,15 +253,14 @@ fn side_word(side: Option<TorusSide>) -> &'static str {
 fn bar_finding(
     facts: &Facts<'_>,
     way: &LingualWay,
-    room: &Room<'_>,
-    second: &Room<'_>,
-    probed: bool,
+    (room, second): (&Room<'_>, &Room<'_>),
+    sure: Sure,
 ) -> Finding {
     let figure = |r: &Room<'_>| {
         format!("{} for {} ({})", units::mm(r.figure.value), units::mm(r.rule.number), r.verdict.words())
     };
     let both = format!("{}; by the other school {}", figure(room), figure(second));
-    let (code, verdict, says) = if !probed {
+    let (code, verdict, says) = if !sure.probed {
         (
             "bar_not_judged",
             Verdict::Caution,
@@ -244,8 +270,10 @@ fn bar_finding(
         )
     } else {
         // A connector is a choice: where a bar does not fit a plate is left, and the dentist decides.
-        let verdict = if room.verdict == Verdict::Short { Verdict::Caution } else { room.verdict };
+        let verdict = sure.verdict(room.verdict);
+        let verdict = if verdict == Verdict::Short { Verdict::Caution } else { verdict };
         let words = match room.verdict {
+            Verdict::Fits if !sure.whole => "A lingual bar fits where the wall was measured",
             Verdict::Fits => "A lingual bar fits",
             Verdict::Tight => "A lingual bar is tight",
             _ => {
@@ -267,7 +295,7 @@ fn bar_finding(
         .figure(&room.figure, Unit::Mm)
         .limit(room.rule.shown())
         .at(place)
-        .with("probed", probed)
+        .with("probed", sure.probed)
 }
 
 fn sublingual(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
@@ -359,6 +387,18 @@ fn tori_in_way(facts: &Facts<'_>, way: &LingualWay) -> Vec<Finding> {
             )
         })
         .collect()
+}
+
+/// Possible tori are kept out of the verdict, and it says so.
+fn possible_tori(facts: &Facts<'_>) -> Option<Finding> {
+    let possible = facts.tori.iter().filter(|t| t.state == TorusState::Possible).count();
+    (possible > 0).then(|| {
+        let says = format!(
+            "The room for a connector does not count {possible} possible torus/tori; settle them first."
+        );
+        Finding::new(CHECK.id, "possible_tori_not_counted", Verdict::Caution, says)
+            .settled_by("feel them in the mouth, then [marks] tori_at for each that is one")
+    })
 }
 
 /// Stretches where no wall could be measured.

@@ -1,7 +1,6 @@
 //! Check: The scans.
 
 use super::{Check, Part};
-use crate::estimate::NotMeasured;
 use crate::facts::Facts;
 use crate::mesh::audit::{Defect, DefectKind};
 use crate::report::{Finding, Question, Verdict, Where};
@@ -58,14 +57,9 @@ fn finding(name: &str, d: &Defect) -> Option<Finding> {
         BothArchesInOne => "both_arches_in_one",
         GapOnOtherSide => "gap_on_other_side",
         SameFileTwice => {
-            let reason =
-                NotMeasured::new(d.says.trim_end_matches('.').to_owned(), "the scan of the opposing arch");
-            return Some(Finding::not_measured(
-                CHECK.id,
-                "same_file_twice",
-                "Room between the arches",
-                &reason,
-            ));
+            let says = format!("Room between the arches: not measured. {}", d.says);
+            let finding = Finding::new(CHECK.id, "same_file_twice", Verdict::NotMeasured, says);
+            return Some(finding.settled_by("the scan of the opposing arch"));
         }
         TriangleWithoutArea | DuplicateTriangle | Sliver | OpenBorder | Debris | UnusedVertex
         | IgnoredContent | PolygonSplit => return None,

@@ -1,6 +1,6 @@
 //! Why a command could do nothing, told to a human: what, where, and what to do about it.
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::path::Path;
 
 use miette::{GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource};
@@ -81,8 +81,12 @@ impl Failure {
 }
 
 fn draw(out: &mut String, report: &miette::Report) {
-    let handler =
-        GraphicalReportHandler::new_themed(GraphicalTheme::unicode()).with_width(100).with_links(false);
+    // Lines are broken for a person only: whoever searches a log wants each message in one piece.
+    let handler = GraphicalReportHandler::new_themed(GraphicalTheme::unicode())
+        .with_width(100)
+        .with_wrap_lines(std::io::stderr().is_terminal())
+        .with_break_words(false)
+        .with_links(false);
     if handler.render_report(out, report.as_ref()).is_err() {
         out.push_str(&report.to_string());
         out.push('\n');

@@ -127,6 +127,18 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_file_of_somebody_else_is_seen() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = OutFolder::new(dir.path()).unwrap();
+        let files = vec![("a".to_owned(), b"one".to_vec()), ("b".to_owned(), b"two".to_vec())];
+        assert_eq!(out.first_that_differs(&files), None);
+        out.write(&files, &[]).unwrap();
+        assert_eq!(out.first_that_differs(&files), None);
+        std::fs::write(dir.path().join("b"), b"mine").unwrap();
+        assert_eq!(out.first_that_differs(&files), Some("b"));
+    }
+
+    #[test]
     fn a_file_is_replaced_whole_and_an_input_never() {
         let dir = tempfile::tempdir().unwrap();
         let out = OutFolder::new(dir.path()).unwrap();

@@ -68,10 +68,12 @@ pub struct SiteAsked<'a> {
 /// Room for the body at its best place.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SiteRoom {
-    /// Start of the footprint along the crest, mm.
+    /// From the abutment's surface to the start of the footprint, in plan, mm.
     pub from_mm: f64,
-    /// Its end, mm.
+    /// To its end, mm.
     pub to_mm: f64,
+    /// The same along the crest line from its first station, mm.
+    pub along_crest_mm: [f64; 2],
     /// Room, mm; negative where the arches overlap.
     pub room_mm: f64,
     /// Tilt of the body, degrees along the crest (toward its end) and across it.
@@ -232,9 +234,11 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
         .fold(0.0, f64::max);
     let upright = Column::rectangle(place.at, asked.opening, &place.along, size.length_mm, size.width_mm);
     let gap = upright.and_then(|c| c.least_gap(&place.tissue, &place.opposing, -REACH_MM));
+    let clear = clear_of_abutment_mm(asked, &line, s);
     Ok(SiteRoom {
-        from_mm: s - size.length_mm / 2.0,
-        to_mm: s + size.length_mm / 2.0,
+        from_mm: clear,
+        to_mm: clear + size.length_mm,
+        along_crest_mm: [s - size.length_mm / 2.0, s + size.length_mm / 2.0],
         room_mm: pose.room_mm,
         tilt_deg: pose.tilt,
         at: place.at,
@@ -249,6 +253,24 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
     })
 }
 
+/// Distance in plan from the abutment's surface to the near end of a body centred at `s` on the crest, mm.
+fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f64) -> f64 {
+    let half = asked.settings.length_mm / 2.0;
+    let reach = || -> Option<f64> {
+        let along = direction(line.chord(s, half))?;
+        let across = asked.opening.cross(&along);
+        let at = line.at(s);
+        asked
+            .crown
+            .iter()
+            .map(|p| p - at)
+            .filter(|v| v.dot(&across).abs() <= asked.settings.width_mm / 2.0)
+            .map(|v| v.dot(&along))
+            .fold(None, |far: Option<f64>, x| Some(far.map_or(x, |f| f.max(x))))
+    };
+    reach().map_or(s - half, |front| -front - half)
+}
+
 /// Centres along the crest at which the footprint lies in the zone and clear of the abutment.
 ///
 /// Both are measured from the crown's surface along the body, across the opening direction: the slope of the gingiva
@@ -258,24 +280,15 @@ fn places(asked: &SiteAsked<'_>, line: &CrestLine) -> Measured<Vec<f64>> {
     let size = asked.settings;
     let half = size.length_mm / 2.0;
     let end = size.zone_mm.min(line.length_mm());
-    let crown_to_body = |s: f64| -> Option<f64> {
-        let along = direction(line.chord(s, half))?;
-        let across = asked.opening.cross(&along);
-        let at = line.at(s);
-        let reach = asked
-            .crown
-            .iter()
-            .map(|p| p - at)
-            .filter(|v| v.dot(&across).abs() <= size.width_mm / 2.0)
-            .map(|v| v.dot(&along))
-            .fold(None, |far: Option<f64>, x| Some(far.map_or(x, |f| f.max(x))))?;
-        Some(-reach - half)
-    };
     let in_zone = |s: f64| {
-        let clear = crown_to_body(s).unwrap_or(s - half);
+        let clear = clear_of_abutment_mm(asked, line, s);
         clear >= size.clear_mm - 1e-9 && clear + size.length_mm <= size.zone_mm + 1e-9
     };
-    let (first, last) = (half, line.length_mm() - half);
+    let (first, last) = if asked.crown.is_empty() {
+        (half + size.clear_mm, end - half)
+    } else {
+        (half, line.length_mm() - half)
+    };
     let count = ((last - first) / PLACE_STEP_MM).ceil().max(0.0) as usize;
     let places: Vec<f64> = (0..=count)
         .map(|k| if count == 0 { first } else { first + (last - first) * k as f64 / count as f64 })
@@ -402,7 +415,8 @@ mod tests {
             settings,
         };
         let r = best(&asked).unwrap();
-        assert!((1.4 - 1e-9..1.4 + PLACE_STEP_MM).contains(&r.from_mm), "{}", r.from_mm);
+        assert!((1.4 - 1e-9..1.4 + PLACE_STEP_MM).contains(&r.along_crest_mm[0]), "{:?}", r.along_crest_mm);
+        assert!((1.0 - 1e-9..1.0 + PLACE_STEP_MM).contains(&r.from_mm), "{}", r.from_mm);
     }
 
     #[test]

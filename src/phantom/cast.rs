@@ -193,7 +193,7 @@ impl Cast {
             } else {
                 // Neighbours grow together under their contact, as a scan shows them, and part above it.
                 let local = crown.local(p);
-                let web = 1.3 - 1.2 * step(0.35, 0.65, local[2] / crown.height);
+                let web = 1.8 - 1.7 * step(0.40, 0.72, local[2] / crown.height);
                 f = smin(f, crown.value(local), web);
             }
         }
@@ -223,14 +223,27 @@ impl Cast {
         let own = self.own(p);
         let f = joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease);
         match &self.ground {
-            Some((against, gap)) if p.z < against.highest() + 2.5 => smax(f, gap - against.value(p), 0.12),
+            Some((against, gap)) if p.z < against.highest() + 2.5 => against
+                .seat_rooms(*p)
+                .fold(smax(f, gap - against.value(p), 0.12), |f, room| smax(f, -room, 0.5)),
             _ => f,
         }
     }
 
+    /// Fields of the rooms over the rest seats near a position: what the opposing arch keeps clear of.
+    fn seat_rooms(&self, p: Point) -> impl Iterator<Item = f64> {
+        self.crowns
+            .iter()
+            .filter(move |c| !c.seats.is_empty() && (p - c.origin).norm_squared() < 240.0)
+            .flat_map(move |c| c.seats.iter().map(move |seat| seat.room(c.local(&p))))
+    }
+
     /// Height above which no crown of the arch reaches, own z, mm.
     pub fn highest(&self) -> f64 {
-        self.crowns.iter().map(|c| c.origin.z + c.axes[2].z * c.height + 1.0).fold(f64::MIN, f64::max)
+        self.crowns
+            .iter()
+            .map(|c| c.origin.z + c.axes[2].z * c.height + 1.0)
+            .fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// Field of the arch at a file position: negative inside, about the distance in mm.

@@ -61,7 +61,7 @@ static LOWER_FIRST_MOLAR: CrownForm = CrownForm {
         ridge([-0.86, -0.3], [-0.86, 0.3], -1.1, 0.8),
         ridge([0.86, -0.35], [0.88, 0.1], -1.2, 0.8),
     ],
-    papilla: 0.20,
+    papilla: 0.36,
 };
 static LOWER_SECOND_MOLAR: CrownForm = CrownForm {
     mesiodistal: MOLAR_MD,
@@ -76,7 +76,7 @@ static LOWER_SECOND_MOLAR: CrownForm = CrownForm {
         ridge([-0.86, -0.3], [-0.86, 0.3], -1.1, 0.8),
         ridge([0.86, -0.3], [0.86, 0.3], -1.2, 0.8),
     ],
-    papilla: 0.20,
+    papilla: 0.36,
 };
 static LOWER_FIRST_PREMOLAR: CrownForm = CrownForm {
     mesiodistal: PREMOLAR_MD,
@@ -90,7 +90,7 @@ static LOWER_FIRST_PREMOLAR: CrownForm = CrownForm {
         ridge([0.8, -0.25], [0.78, 0.2], -1.6, 0.8),
         ridge([0.0, -0.35], [0.0, 0.1], -1.1, 1.1),
     ],
-    papilla: 0.26,
+    papilla: 0.36,
 };
 static LOWER_SECOND_PREMOLAR: CrownForm = CrownForm {
     mesiodistal: PREMOLAR_MD,
@@ -104,7 +104,7 @@ static LOWER_SECOND_PREMOLAR: CrownForm = CrownForm {
         ridge([-0.82, -0.25], [-0.8, 0.25], -1.4, 0.8),
         ridge([0.82, -0.25], [0.8, 0.25], -1.45, 0.8),
     ],
-    papilla: 0.25,
+    papilla: 0.36,
 };
 static LOWER_CANINE: CrownForm = CrownForm {
     mesiodistal: [0.50, 0.70, 0.82, 0.93, 1.0, 0.93, 0.70],
@@ -116,7 +116,7 @@ static LOWER_CANINE: CrownForm = CrownForm {
         ridge([-0.8, 0.0], [0.0, 0.05], -0.95, 0.9),
         ridge([0.85, 0.0], [0.0, 0.05], -1.3, 0.9),
     ],
-    papilla: 0.32,
+    papilla: 0.40,
 };
 static LOWER_INCISOR: CrownForm = CrownForm {
     mesiodistal: [0.46, 0.64, 0.75, 0.86, 0.97, 1.0, 0.95],
@@ -124,7 +124,7 @@ static LOWER_INCISOR: CrownForm = CrownForm {
     lingual: [0.76, 0.95, 1.0, 0.74, 0.42, 0.28, 0.20],
     square: 0.45,
     rises: &[ridge([-0.75, 0.0], [0.75, 0.0], 0.0, 0.9)],
-    papilla: 0.34,
+    papilla: 0.42,
 };
 static UPPER_MOLAR: CrownForm = CrownForm {
     mesiodistal: MOLAR_MD,
@@ -140,7 +140,7 @@ static UPPER_MOLAR: CrownForm = CrownForm {
         ridge([-0.86, -0.3], [-0.86, 0.3], -1.1, 0.8),
         ridge([0.86, -0.3], [0.86, 0.3], -1.3, 0.8),
     ],
-    papilla: 0.20,
+    papilla: 0.36,
 };
 static UPPER_PREMOLAR: CrownForm = CrownForm {
     mesiodistal: [0.56, 0.74, 0.85, 0.95, 1.0, 0.92, 0.72],
@@ -153,7 +153,7 @@ static UPPER_PREMOLAR: CrownForm = CrownForm {
         ridge([-0.82, -0.3], [-0.8, 0.3], -1.4, 0.8),
         ridge([0.82, -0.3], [0.8, 0.3], -1.4, 0.8),
     ],
-    papilla: 0.25,
+    papilla: 0.36,
 };
 static UPPER_CANINE: CrownForm = CrownForm {
     mesiodistal: [0.52, 0.72, 0.83, 0.94, 1.0, 0.92, 0.70],
@@ -165,7 +165,7 @@ static UPPER_CANINE: CrownForm = CrownForm {
         ridge([-0.8, 0.0], [0.0, 0.05], -1.0, 0.9),
         ridge([0.85, 0.0], [0.0, 0.05], -1.3, 0.9),
     ],
-    papilla: 0.32,
+    papilla: 0.40,
 };
 static UPPER_INCISOR: CrownForm = CrownForm {
     mesiodistal: [0.60, 0.76, 0.84, 0.92, 0.99, 1.0, 0.92],
@@ -173,7 +173,7 @@ static UPPER_INCISOR: CrownForm = CrownForm {
     lingual: [0.78, 0.95, 1.0, 0.72, 0.38, 0.24, 0.18],
     square: 0.5,
     rises: &[ridge([-0.78, 0.0], [0.74, 0.0], 0.0, 0.9)],
-    papilla: 0.33,
+    papilla: 0.42,
 };
 
 /// Average size of a crown: height, mesiodistal, buccolingual, mm; and its form.
@@ -210,7 +210,8 @@ pub struct Seat {
 impl Seat {
     /// Negative inside the room that the opposing crown leaves over the seat: wider and higher than the spoon.
     pub fn room(&self, [u, v, w]: [f64; 3]) -> f64 {
-        let half = [self.half[0] + 0.5, self.half[1] + 0.5, self.half[2] + 0.2];
+        let half =
+            [self.half[0] + 0.9, self.half[1] + 0.9, if w > self.centre[2] { 1.3 } else { self.half[2] }];
         ellipsoid([u - self.centre[0], v - self.centre[1], w - self.centre[2]], half)
     }
 
@@ -230,7 +231,7 @@ pub fn ellipsoid(p: [f64; 3], half: [f64; 3]) -> f64 {
         })
         .sum::<f64>()
         .sqrt();
-    if k1 < 1e-9 { -half.iter().fold(f64::MAX, |m, h| m.min(*h)) } else { k0 * (k0 - 1.0) / k1 }
+    if k1 < 1e-9 { -half.iter().fold(f64::INFINITY, |m, h| m.min(*h)) } else { k0 * (k0 - 1.0) / k1 }
 }
 
 /// A crown in its place.
@@ -297,7 +298,7 @@ impl CrownBody {
 
     /// Height of the occlusal surface over (u, v), mm above the margin.
     fn top(&self, u: f64, v: f64) -> f64 {
-        let mut top = f64::MIN;
+        let mut top = f64::NEG_INFINITY;
         for rise in self.form.rises {
             let scale = |q: [f64; 2]| [q[0] * self.half_md, q[1] * self.half_bl];
             let (a, b) = (scale(rise.from), scale(rise.to));
@@ -312,7 +313,7 @@ impl CrownBody {
             // A tip is rounded to a radius of about 0.9 mm over its slope.
             let d = (x * x + y * y + 0.36).sqrt() - 0.6;
             let z = self.height + rise.height - rise.slope * d;
-            top = if top == f64::MIN { z } else { smax(top, z, 0.35) };
+            top = if top == f64::NEG_INFINITY { z } else { smax(top, z, 0.35) };
         }
         top
     }

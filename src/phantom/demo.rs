@@ -31,15 +31,15 @@ pub fn oban_patient() -> Patient {
         seed: 3,
         size: 1.0,
         missing: teeth(&[36, 37, 45]),
-        resorption_mm: 3.0,
+        resorption_mm: 2.0,
         ridge_half_mm: 3.9,
         tori: vec![TorusWish {
             side: Side::Left,
             place: 4.6,
-            below_crest_mm: 5.0,
+            below_crest_mm: 6.2,
             height_mm: 3.0,
             length_mm: 11.0,
-            width_mm: 7.0,
+            width_mm: 6.2,
         }],
         seats: [seat(35, SeatPlace::Mesial), seat(44, SeatPlace::Distal), seat(46, SeatPlace::Mesial)]
             .into_iter()
@@ -159,7 +159,6 @@ fn truth_json(pair: &Pair) -> String {
                     serde_json::json!({
                         "at_mm": units::json_place(p),
                         "along_opening_mm": truth::along_mm(&pair.maxilla, p, &up).map(units::json),
-                        "nearest_mm": truth::nearest_mm(&pair.maxilla, p, &up).map(units::json),
                     })
                 })
                 .collect();
@@ -190,7 +189,7 @@ pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
     let mut out = Vec::new();
     if let Some(front) = crown(35) {
         let from = truth::proximal_s(cast, front, false);
-        out.push(truth::crest(cast, from, cast.limits.ends[1] - 8.0));
+        out.push(truth::crest(cast, from + 1.0, cast.limits.ends[1] - 8.0));
     }
     if let (Some(front), Some(back)) = (crown(44), crown(46)) {
         let (a, b) = (truth::proximal_s(cast, front, false), truth::proximal_s(cast, back, true));

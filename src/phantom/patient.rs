@@ -199,11 +199,11 @@ fn place_crown(
     crown
 }
 
-/// Spoon over a marginal ridge: about a third of the crown long, half as wide as the crown, 1 to 1.5 mm deep at the
-/// ridge (section 5 of the trade facts).
+/// Spoon over a marginal ridge: a shallow saucer, at the ridge 1 to 1.5 mm deep and flat over the 2.5 mm that are taught
+/// as the least base (section 5 of the trade facts).
 fn seat(crown: &CrownBody, side: f64) -> Seat {
-    let u = side * 0.72 * crown.half_md;
-    Seat { centre: [u, 0.0, crown.height - 0.3], half: [0.55 * crown.half_md, 0.5 * crown.half_bl, 2.2] }
+    let u = side * (crown.half_md - 1.2);
+    Seat { centre: [u, 0.0, crown.height + 0.3], half: [2.6, 2.4, 2.6] }
 }
 
 /// How a tooth stands: lean toward buccal and mesial (rise over run), highest cusp over the occlusal surface, offset
@@ -234,7 +234,7 @@ fn papillae(stands: &mut [Stand]) {
     for i in 0..n {
         let toward = |j: Option<usize>| match j.filter(|&j| j < n && stands[j].present) {
             Some(j) => full[i].min(full[j]).max(0.75 * full[i]),
-            None => 0.25 * full[i],
+            None => 0.12 * full[i],
         };
         let (right, left) = (toward(i.checked_sub(1)), toward(Some(i + 1)));
         stands[i].crown.papillae = if stands[i].s < 0.0 { [left, right] } else { [right, left] };
@@ -356,8 +356,9 @@ fn erupt(maxilla: &mut Cast, mandible: &Cast) {
                     && v.abs() < crown.half_bl
             })
             .collect();
-        let bite =
-            |crown: &CrownBody| near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::MIN, f64::max);
+        let bite = |crown: &CrownBody| {
+            near.iter().map(|p| -crown.value(crown.local(p))).fold(f64::NEG_INFINITY, f64::max)
+        };
         // Only a tooth whose antagonist stands below it is moved: bitten into at the lowest place of the range.
         let (mut lo, mut hi) = (-2.2, 0.8);
         crown.origin = start + Vector::z() * hi;

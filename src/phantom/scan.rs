@@ -78,10 +78,11 @@ pub fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
 
 /// Box and cell of the contour.
 pub fn grid(cast: &Cast, cell_mm: f64) -> Grid {
-    let top = cast.crowns.iter().map(|c| c.world([0.0, 0.0, c.height]).z).fold(f64::MIN, f64::max) + 3.0;
-    let lowest = cast.levels.vestibule.iter().chain(&cast.levels.floor).fold(f64::MAX, |m, z| m.min(*z));
+    let top =
+        cast.crowns.iter().map(|c| c.world([0.0, 0.0, c.height]).z).fold(f64::NEG_INFINITY, f64::max) + 3.0;
+    let lowest = cast.levels.vestibule.iter().chain(&cast.levels.floor).fold(f64::INFINITY, |m, z| m.min(*z));
     let vault = cast.palate.map_or(0.0, |p| p.depth);
-    let low = lowest.min(cast.levels.top.iter().fold(f64::MAX, |m, z| m.min(*z)) - vault) - 4.5;
+    let low = lowest.min(cast.levels.top.iter().fold(f64::INFINITY, |m, z| m.min(*z)) - vault) - 4.5;
     let wide = 46.0;
     let (z0, z1) = if cast.arch == Arch::Mandible { (low, top) } else { (-top, -low) };
     Grid { low: Point::new(-wide, -66.0, z0), high: Point::new(wide, 16.0, z1), cell_mm }

@@ -115,8 +115,9 @@ pub fn crest(cast: &Cast, from_s: f64, to_s: f64) -> Vec<Point> {
         .filter_map(|i| {
             let s = from_s + (to_s - from_s) * i as f64 / n as f64;
             let top = super::field::through(&cast.levels.s, &cast.levels.top, s) + 4.0;
-            let height =
-                |t: f64| surface_over(cast, Place { s, t }, top).map_or(f64::MIN, |p| cast.own(&p).z);
+            let height = |t: f64| {
+                surface_over(cast, Place { s, t }, top).map_or(f64::NEG_INFINITY, |p| cast.own(&p).z)
+            };
             let steps = 20;
             let t_of = |k: usize| -5.0 + 10.0 * k as f64 / steps as f64;
             let best = (0..=steps).rev().max_by(|a, b| height(t_of(*a)).total_cmp(&height(t_of(*b))))?;
@@ -176,17 +177,6 @@ pub fn foot(field: &impl Fn(&Point) -> f64, p: &Point, start: &Point) -> Point {
         q = onto(field, &(q + aside * 0.5));
     }
     q
-}
-
-/// Nearest distance from `p` to the surface of `opposing`, the least of slides from 25 starts around the place over
-/// it. `None` where nothing is met along `direction`.
-pub fn nearest_mm(opposing: &Cast, p: &Point, direction: &Vector) -> Option<f64> {
-    let field = |q: &Point| opposing.value(q);
-    let over = p + direction * along_mm(opposing, p, direction)?;
-    let starts = (-2..=2).flat_map(|i| (-2..=2).map(move |j| (2.0 * f64::from(i), 2.0 * f64::from(j))));
-    starts
-        .map(|(dx, dy)| (foot(&field, p, &(over + Vector::new(dx, dy, 0.0))) - p).norm())
-        .min_by(f64::total_cmp)
 }
 
 /// A torus: its greatest height over the tissue without it, and where, file position.

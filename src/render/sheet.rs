@@ -137,7 +137,7 @@ fn in_short(findings: &[Finding]) -> Vec<Item> {
 }
 
 fn question(q: &Question) -> String {
-    format!("{} (because {})", q.text, q.because.trim_end_matches('.'))
+    format!("{} Why: {}.", q.text, q.because.trim_end_matches('.'))
 }
 
 fn item(f: &Finding, with_details: bool) -> Item {

@@ -230,10 +230,10 @@ pub fn profile(span: &SpanShown, wanted_mm: Option<f64>, title: &str) -> Option<
 
 fn site_band(frame: &Frame, span: &SpanShown) -> String {
     let Some(site) = &span.site else { return String::new() };
-    let width = (site.to_mm - site.from_mm) * frame.scale;
+    let width = (site.along_crest_mm[1] - site.along_crest_mm[0]) * frame.scale;
     format!(
         "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"#eceae4\"/>\n",
-        frame.x(site.from_mm),
+        frame.x(site.along_crest_mm[0]),
         number(frame.top),
         number(width.max(0.0)),
         number(frame.size().1)

@@ -79,45 +79,45 @@ fn opposite(span: &SpanShown) -> String {
     if words.is_empty() { "-".to_owned() } else { words.join(", ") }
 }
 
+/// One row for each place where a gauge rests; the first gauge that no place takes ends the surface.
 fn undercut(abutments: &[AbutmentShown]) -> Table {
     let mut table = Table::new(
-        "Undercut of the abutments: deepest, and where each gauge rests (below the survey line / above the margin, along \
-         the path)",
-        &["tooth", "surface", "deepest", "0.25 mm", "0.50 mm", "0.75 mm"],
+        "Undercut of the abutments above the margin: deepest, and where each gauge rests along the path",
+        &["tooth", "surface", "deepest", "gauge", "zone", "below survey line", "above margin"],
     );
     for a in abutments {
         for s in &a.surfaces {
-            let mut row =
-                vec![a.tooth.to_string(), s.surface.word().to_owned(), or_dash(s.deepest_mm, Unit::Mm)];
-            row.extend([0.25, 0.50, 0.75].map(|g| gauge(&s.gauges, g)));
-            table.rows.push(row);
+            let mut named =
+                [a.tooth.to_string(), s.surface.word().to_owned(), or_dash(s.deepest_mm, Unit::Mm)];
+            for reading in readings(&s.gauges) {
+                table.rows.push(named.iter().cloned().chain(reading).collect());
+                named = Default::default();
+            }
         }
     }
     table
 }
 
-fn gauge(gauges: &[GaugeShown], size_mm: f64) -> String {
-    let of_size: Vec<&GaugeShown> = gauges.iter().filter(|g| (g.gauge_mm - size_mm).abs() < 0.02).collect();
-    if of_size.is_empty() {
-        return "-".to_owned();
+fn readings(gauges: &[GaugeShown]) -> Vec<[String; 4]> {
+    let end = gauges.iter().position(|g| !g.reached).map_or(gauges.len(), |first| first + 1);
+    let mut rows: Vec<[String; 4]> = gauges.iter().take(end).map(reading).collect();
+    if rows.is_empty() {
+        rows.push(["-", "-", "-", "-"].map(str::to_owned));
     }
-    let reached: Vec<String> = of_size
-        .iter()
-        .filter(|g| g.reached)
-        .map(|g| {
-            let zone = g.zone.map_or("", |z| match z {
-                Zone::Mesial => "mesial ",
-                Zone::Middle => "middle ",
-                Zone::Distal => "distal ",
-            });
-            format!(
-                "{zone}{} / {}",
-                or_dash(g.below_survey_line_mm, Unit::Mm),
-                or_dash(g.above_margin_mm, Unit::Mm)
-            )
-        })
-        .collect();
-    if reached.is_empty() { "not reached".to_owned() } else { reached.join("; ") }
+    rows
+}
+
+fn reading(g: &GaugeShown) -> [String; 4] {
+    let zone = g.zone.map_or("-", |z| match z {
+        Zone::Mesial => "mesial",
+        Zone::Middle => "middle",
+        Zone::Distal => "distal",
+    });
+    if !g.reached {
+        return [mm(g.gauge_mm), "not reached".to_owned(), String::new(), String::new()];
+    }
+    let figure = |number| or_dash(number, Unit::Mm);
+    [mm(g.gauge_mm), zone.to_owned(), figure(g.below_survey_line_mm), figure(g.above_margin_mm)]
 }
 
 fn guiding_planes(abutments: &[AbutmentShown]) -> Table {

@@ -312,10 +312,12 @@ pub struct LeastShown {
 /// Room for a rigid body behind the abutment.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SiteShown {
-    /// Start of the best place along the crest, mm.
+    /// From the abutment's surface to the start of the best place, in plan, mm.
     pub from_mm: f64,
     /// Its end, mm.
     pub to_mm: f64,
+    /// The same along the crest line, from the first station of the profile, mm.
+    pub along_crest_mm: [f64; 2],
     /// Room in the body's own axes, mm.
     pub room_mm: f64,
     /// Least pointwise gap over the footprint, mm; never judged.

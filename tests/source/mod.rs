@@ -91,7 +91,11 @@ fn test_files_of(path: &Path) -> Vec<String> {
 
 /// The text without comments and without the module of tests at its foot; lines keep their numbers.
 pub fn code_of(text: &str) -> String {
-    let end = text.find("#[cfg(test)]\nmod tests {").unwrap_or(text.len());
+    let end = ["mod tests {", "pub(super) mod tests {"]
+        .iter()
+        .filter_map(|m| text.find(&format!("#[cfg(test)]\n{m}")))
+        .min()
+        .unwrap_or(text.len());
     text[..end].lines().map(without_comment).collect::<Vec<_>>().join("\n")
 }
 

@@ -135,7 +135,7 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
         }
     };
     let settings = site.settings();
-    if !site.over_ridge(room.from_mm, room.to_mm) {
+    if !site.over_ridge(room.along_crest_mm[0], room.along_crest_mm[1]) {
         judge_room(site, &room, "to the opposing arch", false, part);
         return Some(shown(site, &room, &settings));
     }
@@ -171,6 +171,7 @@ fn shown(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> SiteShown
     SiteShown {
         from_mm: units::json(room.from_mm),
         to_mm: units::json(room.to_mm),
+        along_crest_mm: room.along_crest_mm.map(units::json),
         room_mm: units::json(room.room_mm),
         pointwise_mm: room.pointwise_mm.map(units::json),
         required_mm: required.map(units::json),

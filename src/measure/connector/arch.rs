@@ -14,6 +14,8 @@ const STEP_MM: f64 = 1.0;
 const CHORD_MM: f64 = 3.0;
 /// How far along the arch a crown's margin, or a crest, is taken into account, mm.
 const REACH_MM: f64 = 8.0;
+/// Longest stretch over which a margin is interpolated, mm.
+const BRIDGE_MM: f64 = 8.0;
 /// Spacing of the crest points taken into the line, mm.
 const CREST_STEP_MM: f64 = 2.0;
 
@@ -203,7 +205,9 @@ pub(super) fn margins(anatomy: &Anatomy, line: &Line, (from, to): (Tooth, Tooth)
         let after = (i + 1..stations.len()).find_map(|k| known[k].map(|m| (k, m.0)));
         let (Some((a, pa)), Some((b, pb))) = (before, after) else { continue };
         let t = (i - a) as f64 / (b - a) as f64;
-        all.push(MarginAt { station: *station, at: pa + (pb - pa) * t, from: MarginFrom::Between });
+        let wide = stations[b].s_mm - stations[a].s_mm > BRIDGE_MM;
+        let from = if wide { MarginFrom::Unknown } else { MarginFrom::Between };
+        all.push(MarginAt { station: *station, at: pa + (pb - pa) * t, from });
     }
     if all.is_empty() { Err(none()) } else { Ok(all) }
 }

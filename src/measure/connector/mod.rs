@@ -61,6 +61,8 @@ pub enum MarginFrom {
     Crown(Tooth),
     /// Interpolated between the neighbours.
     Between,
+    /// Laid between neighbours too far apart to speak for the place: no margin is known there.
+    Unknown,
     /// The ridge crest of a span.
     Crest,
 }
@@ -170,12 +172,23 @@ pub fn lingual_way(cast: &Cast<'_>) -> Measured<LingualWay> {
                 margin: m.at,
                 margin_from: m.from,
                 tooth: line.nearest_tooth(m.station.s_mm),
-                wall: cut.wall(cast.surface, cast.topology),
+                wall: if m.from == MarginFrom::Unknown {
+                    Err(no_margin())
+                } else {
+                    cut.wall(cast.surface, cast.topology)
+                },
                 probed_mm: line.interpolated(cast.probed_mm, m.station.s_mm),
             }
         })
         .collect();
     Ok(LingualWay { stations, teeth: range })
+}
+
+fn no_margin() -> NotMeasured {
+    NotMeasured::new(
+        "no gingival margin is known there",
+        "[marks] margins of the teeth that the connector passes",
+    )
 }
 
 /// Which torus each triangle lies in.

@@ -20,8 +20,6 @@ const MOST_ROUNDS: usize = 10;
 const MOST_AREA_MM2: f64 = 420.0;
 /// Steps by which the mask is widened at the end, mm, and the change of the height that counts as none, mm.
 const SETTLE: ([f64; 5], f64) = ([0.8, 1.6, 2.4, 3.2, 4.0], 0.005);
-/// A change of the height that grows from step to step beyond this will not settle, mm.
-const UNSETTLED_MM: f64 = 0.05;
 
 /// A rise over its filled surroundings, on the work mesh.
 #[derive(Clone, Debug)]
@@ -55,8 +53,6 @@ pub(super) struct Field<'w> {
     pub work: &'w Work,
     /// Vertices that may be part of a rise or speak for its surroundings.
     pub domain: &'w [bool],
-    /// Rises lower than this are not followed to the end, mm.
-    pub least_mm: f64,
 }
 
 impl Field<'_> {
@@ -90,38 +86,28 @@ impl Field<'_> {
             mask = next;
             filled = fill(self.work, self.domain, &mask)?;
         }
-        if self.top(&filled, &mask) < self.least_mm {
-            return None;
-        }
-        let mask = self.widened(mask, &filled);
-        let filled = refined(self.work, self.domain, &mask)?;
-        self.described(mask, filled, settled)
-    }
-
-    fn top(&self, fill: &Fill, mask: &[VertexId]) -> f64 {
-        self.heights(fill, mask).iter().copied().fold(0.0, f64::max)
+        self.widened(mask, settled)
     }
 
     /// Widens the mask until the height stays for two steps: a soft foot that is left outside lifts the fill. Where it
     /// never stays, as on living gingiva, the mask is left as it was.
-    fn widened(&self, mask: Vec<VertexId>, filled: &Fill) -> Vec<VertexId> {
-        let mut last = self.top(filled, &mask);
-        let (mut stayed, mut before) = (0, f64::INFINITY);
+    fn widened(&self, mask: Vec<VertexId>, settled: bool) -> Option<Bump> {
+        let top =
+            |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
+        let filled = refined(self.work, self.domain, &mask)?;
+        let mut last = top(&filled, &mask);
+        let mut stayed = 0;
         for by in SETTLE.0 {
             let wide = self.grown(&mask, by);
-            let Some(other) = fill(self.work, self.domain, &wide) else { break };
-            let height = self.top(&other, &wide);
-            let change = (height - last).abs();
-            stayed = if change < SETTLE.1 { stayed + 1 } else { 0 };
+            let Some(other) = refined(self.work, self.domain, &wide) else { break };
+            let height = top(&other, &wide);
+            stayed = if (height - last).abs() < SETTLE.1 { stayed + 1 } else { 0 };
             if stayed == 2 {
-                return wide;
+                return self.described(wide, other, settled);
             }
-            if change > before && change > UNSETTLED_MM {
-                break;
-            }
-            (last, before) = (height, change);
+            last = height;
         }
-        mask
+        self.described(mask, filled, settled)
     }
 
     /// The rise over a given mask.

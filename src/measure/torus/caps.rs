@@ -142,30 +142,28 @@ pub(super) fn normals(work: &Work, places: &[Vector]) -> Vec<Vector> {
     normal
 }
 
-/// Caps by level, highest level first, each ascending: connected, of fitting area, with a peak that stands out,
+/// Caps of all levels, highest level first, each ascending: connected, of fitting area, with a peak that stands out,
 /// and not cut in half by the domain's border.
 pub(super) fn caps(
     work: &Work,
     domain: &[bool],
     h: &[Option<f64>],
     settings: &CapSettings,
-) -> Vec<Vec<Vec<VertexId>>> {
+) -> Vec<Vec<VertexId>> {
     let edge: Vec<bool> = (0..work.len())
         .map(|v| work.border[v] || work.around(v as u32).any(|(w, _)| !domain[w as usize]))
         .collect();
     let mut all = Vec::new();
     for &level in settings.levels {
-        let mut found = Vec::new();
         for piece in work.pieces(|v| h[v as usize].is_some_and(|k| k > level)) {
             let area = work.area_mm2(&piece);
             let peak = piece.iter().filter_map(|&v| h[v as usize]).fold(0.0, f64::max);
             let cut = piece.iter().filter(|&&v| edge[v as usize]).count();
             let fits = area >= settings.area_mm2.0 && area <= settings.area_mm2.1;
             if fits && peak > settings.least_peak_per_mm && cut * 5 < piece.len() * 2 {
-                found.push(piece);
+                all.push(piece);
             }
         }
-        all.push(found);
     }
     all
 }

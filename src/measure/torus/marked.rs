@@ -21,7 +21,7 @@ const NEAR_MM: f64 = 2.5;
 /// Tori of outlines, then of points.
 pub(super) fn tori(cast: &Cast<'_>, outlines: &[Vec<Point>], at: &[Point]) -> Vec<Torus> {
     let domain = off_crowns(cast);
-    let field = Field { domain: &domain, least_mm: 0.5 * cast.settings.outline_mm, ..cast.field() };
+    let field = Field { domain: &domain, ..cast.field() };
     let outlined = outlines.iter().filter_map(|o| outlined(cast, &field, o));
     let pointed = at.iter().filter_map(|p| pointed(cast, &field, p));
     let mut tori: Vec<Torus> = outlined.collect();

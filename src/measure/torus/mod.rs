@@ -9,9 +9,9 @@
 //! Frame and units: mm; the frame of the cast only tells where to look and which side it is.
 //!
 //! Method: on a work surface of seeds about 0.6 mm apart, caps are connected parts of high mean curvature of the surface
-//! smoothed as a thin plate (`caps`). Each cap is masked, the mask filled by the thin plate through its surroundings
-//! (`fill`), and what stands above the fill becomes the next mask until it rests (`bump`). Heights are those of the
-//! full mesh's vertices above the last fill (`outline`). Over an exact plane the fill is that plane, so that the
+//! smoothed as a thin plate ([`caps`]). Each cap is masked, the mask filled by the thin plate through its surroundings
+//! ([`fill`]), and what stands above the fill becomes the next mask until it rests ([`bump`]). Heights are those of the
+//! full mesh's vertices above the last fill ([`outline`]). Over an exact plane the fill is that plane, so that the
 //! height's error is the chord error of the mesh; on gingiva see `docs/method/tori.md`.
 //!
 //! Not covered: whether a rise is bone (a scan shows its surface only), what lies beyond the scan's border, and rises
@@ -109,8 +109,6 @@ const ANYWHERE: CapSettings = CapSettings {
     least_peak_per_mm: 0.025,
     area_mm2: (2.0, 260.0),
 };
-/// Share of the least height from which a rise of the work surface is followed: its summit may stand between the seeds.
-const NEARLY: f64 = 0.8;
 /// A cap around one that was already followed is followed itself only where it is this much larger.
 const LARGER: f64 = 1.25;
 
@@ -152,11 +150,7 @@ struct Cast<'c> {
 
 impl Cast<'_> {
     fn field(&self) -> Field<'_> {
-        Field {
-            work: self.work,
-            domain: &self.ground.domain,
-            least_mm: NEARLY * self.settings.least_height_mm,
-        }
+        Field { work: self.work, domain: &self.ground.domain }
     }
 
     /// Rises without a mark, judged.
@@ -186,26 +180,23 @@ impl Cast<'_> {
         }
     }
 
-    /// The rises under all caps, each once. A cap whose rise has been followed already is not followed again.
-    fn distinct(&self, levels: &[Vec<Vec<u32>>]) -> Vec<Bump> {
+    /// The rises under all caps, each once.
+    fn distinct(&self, caps: &[Vec<u32>]) -> Vec<Bump> {
         let field = self.field();
-        let mut used_mm2 = vec![0.0; self.work.len()];
-        let mut risen = vec![false; self.work.len()];
-        let mut bumps: Vec<Bump> = Vec::new();
-        for caps in levels {
-            let fresh: Vec<&Vec<u32>> = caps.iter().filter(|c| self.is_fresh(c, &used_mm2, &risen)).collect();
-            for cap in &fresh {
-                let area_mm2 = self.work.area_mm2(cap);
-                cap.iter().for_each(|&v| used_mm2[v as usize] = area_mm2);
-            }
-            let grown: Vec<Option<Bump>> = fresh.par_iter().map(|cap| field.grow(cap)).collect();
-            for bump in grown.into_iter().flatten() {
-                if bump.settled {
-                    bump.rise.iter().for_each(|&v| risen[v as usize] = true);
-                }
-                bumps.push(bump);
+        let mut used = vec![0.0; self.work.len()];
+        let mut tried: Vec<&Vec<u32>> = Vec::new();
+        for cap in caps {
+            let area = self.work.area_mm2(cap);
+            let before = cap.iter().map(|&v| used[v as usize]).fold(0.0, f64::max);
+            let middle = cap.iter().fold(Vector::zeros(), |s, &v| s + self.work.mesh.vertex(v).coords);
+            let middle = Point::from(middle / cap.len() as f64);
+            if area >= LARGER * before && self.ground.holds(&middle) {
+                cap.iter().for_each(|&v| used[v as usize] = area);
+                tried.push(cap);
             }
         }
+        let grown: Vec<Option<Bump>> = tried.par_iter().map(|cap| field.grow(cap)).collect();
+        let mut bumps: Vec<Bump> = grown.into_iter().flatten().collect();
         bumps.sort_by(|a, b| {
             b.settled.cmp(&a.settled).then(b.peak_mm.total_cmp(&a.peak_mm)).then(a.rise.cmp(&b.rise))
         });
@@ -220,17 +211,11 @@ impl Cast<'_> {
         bumps
     }
 
-    /// Whether a cap lies where tori do, and is neither one that was followed already nor on a rise that was found.
-    fn is_fresh(&self, cap: &[u32], used_mm2: &[f64], risen: &[bool]) -> bool {
-        let before = cap.iter().map(|&v| used_mm2[v as usize]).fold(0.0, f64::max);
-        let known = cap.iter().filter(|&&v| risen[v as usize]).count();
-        let middle = cap.iter().fold(Vector::zeros(), |s, &v| s + self.work.mesh.vertex(v).coords);
-        let middle = Point::from(middle / cap.len() as f64);
-        self.work.area_mm2(cap) >= LARGER * before && known * 10 < cap.len() * 7 && self.ground.holds(&middle)
-    }
-
     /// The lobes of a rise that are worth a report.
     fn judged(&self, bump: &Bump) -> Vec<Torus> {
+        if bump.peak_mm < 0.8 * self.settings.least_height_mm {
+            return Vec::new();
+        }
         let heights = outline::heights(self.mesh, &self.field(), bump);
         let levels = (self.settings.outline_mm, self.settings.saddle_mm);
         outline::lobes(self.mesh, self.topology, &heights, levels)

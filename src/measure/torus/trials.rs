@@ -18,8 +18,7 @@ fn bare(mesh: &Mesh) -> Anatomy {
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),
-        // Without a frame a plain sheet may well be taken for the base of a model.
-        region: vec![Region::Base; mesh.vertices().len()],
+        region: vec![Region::Other; mesh.vertices().len()],
         tooth_of: vec![0; mesh.vertices().len()],
     }
 }
