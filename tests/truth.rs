@@ -35,7 +35,7 @@ fn every_vertex_stands_on_the_zero_set_and_each_cast_has_one_border() {
     let (pair, lower, upper) = scene();
     for (cast, mesh) in [(pair.mandible.as_ref(), lower), (&pair.maxilla, upper)] {
         let worst = mesh.vertices().iter().map(|p| cast.value(p).abs()).fold(0.0, f64::max);
-        assert!(worst < 5e-3, "a vertex stands {worst} mm off the surface");
+        assert!(worst < 1e-3, "a vertex stands {worst} mm off the surface");
         let topology = Topology::new(mesh);
         assert!(topology.edges().iter().all(|e| e.faces <= 2));
         assert_eq!(topology.border_loops(mesh).len(), 1);

@@ -295,11 +295,12 @@ impl Groups {
             for side in shell.sides[f as usize] {
                 let Side::Beside { face: g, turned: turned_over } = side else { continue };
                 let same = turned.facing[f as usize] == turned.facing[g as usize];
-                if g < f && same != turned_over {
-                    if let Ok(k) = faces.binary_search(&g) {
-                        let (a, b) = (self.root(i), self.root(k));
-                        self.parent[a.max(b)] = a.min(b) as u16;
-                    }
+                if g < f
+                    && same != turned_over
+                    && let Ok(k) = faces.binary_search(&g)
+                {
+                    let (a, b) = (self.root(i), self.root(k));
+                    self.parent[a.max(b)] = a.min(b) as u16;
                 }
             }
         }

@@ -171,11 +171,12 @@ impl Plan<'_> {
         }
         for &f in self.grid.faces.of(cell) {
             let [low, high] = self.turned.span[f as usize];
-            if low <= query.level && high > query.level {
-                if let Some(piece) = section(self.corners(f), query.level) {
-                    let border = Border { piece, heights: [query.level; 2], rim: None, sure: known.single };
-                    self.look_at(&border, cell, bounds, query);
-                }
+            if low <= query.level
+                && high > query.level
+                && let Some(piece) = section(self.corners(f), query.level)
+            {
+                let border = Border { piece, heights: [query.level; 2], rim: None, sure: known.single };
+                self.look_at(&border, cell, bounds, query);
             }
         }
     }

@@ -16,7 +16,7 @@ pub fn plate(size_mm: [f64; 2], edge_mm: f64) -> Mesh {
 
 /// Closed box with its middle at the origin.
 pub fn cuboid(size_mm: [f64; 3], edge_mm: f64) -> Mesh {
-    block(size_mm, edge_mm, |x, y, z| Point::new(x, y, z))
+    block(size_mm, edge_mm, Point::new)
 }
 
 /// Closed block on z = 0 whose sides lean: every horizontal slice is the same rectangle `size_mm[0]` by `size_mm[1]`,

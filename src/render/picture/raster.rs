@@ -25,11 +25,11 @@ impl Raster {
     /// Draws a pixel where nothing nearer than `z` stands.
     fn put(&mut self, x: usize, y: usize, z: f64, colour: Rgb) {
         let index = y * self.width + x;
-        if let (Some(depth), Some(pixel)) = (self.depth.get_mut(index), self.pixels.get_mut(index)) {
-            if z > *depth {
-                *depth = z;
-                *pixel = colour;
-            }
+        if let (Some(depth), Some(pixel)) = (self.depth.get_mut(index), self.pixels.get_mut(index))
+            && z > *depth
+        {
+            *depth = z;
+            *pixel = colour;
         }
     }
 }
