@@ -287,7 +287,7 @@ mod tests {
         let outline = (0..120)
             .map(|k| {
                 let t = f64::from(k) / 120.0 * std::f64::consts::TAU;
-                Point::new(3.0 * t.cos(), 3.0 * t.sin(), 0.0)
+                Point::new(3.0 * crate::space::cos(t), 3.0 * crate::space::sin(t), 0.0)
             })
             .collect();
         let torus = Torus {

@@ -8,13 +8,16 @@ use rayon::prelude::*;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-/// Newton steps of a point onto the zero set of `field`.
+/// A field value that counts as zero, about mm.
+const ZERO: f64 = 1e-8;
+
+/// Newton steps of a point onto the zero set of `field`; halving where a crease keeps them from settling.
 pub fn onto(field: &impl Fn(&Point) -> f64, p: &Point) -> Point {
     let mut q = *p;
     for _ in 0..12 {
         let f = field(&q);
-        if f.abs() < 1e-8 {
-            break;
+        if f.abs() < ZERO {
+            return q;
         }
         let g = gradient(field, &q);
         let step = f / g.norm_squared().max(0.05);
@@ -23,7 +26,22 @@ pub fn onto(field: &impl Fn(&Point) -> f64, p: &Point) -> Point {
         let length = move_by.norm();
         q -= if length > 0.3 { move_by * (0.3 / length) } else { move_by };
     }
-    q
+    halved(field, &q).unwrap_or(q)
+}
+
+/// The zero on the line through `q` along the gradient there, within 0.3 mm. `None` where the sign does not change.
+fn halved(field: &impl Fn(&Point) -> f64, q: &Point) -> Option<Point> {
+    let f = field(q);
+    let downhill = gradient(field, q).try_normalize(1e-12)? * -f.signum();
+    let (mut near, mut far) = (
+        *q,
+        [0.001, 0.01, 0.03, 0.1, 0.3].into_iter().map(|t| q + downhill * t).find(|r| field(r) * f <= 0.0)?,
+    );
+    for _ in 0..40 {
+        let middle = near + (far - near) * 0.5;
+        if field(&middle) * f > 0.0 { near = middle } else { far = middle }
+    }
+    Some(far)
 }
 
 /// Every vertex onto the zero set.

@@ -212,8 +212,7 @@ fn longest_chain(links: &BTreeMap<u32, (Point, Vec<u32>)>) -> Option<(Vec<Point>
             continue;
         }
         let (mut chain, mut at) = (Vec::new(), start);
-        loop {
-            let Some((place, next)) = links.get(&at) else { break };
+        while let Some((place, next)) = links.get(&at) {
             chain.push(*place);
             match next.iter().find(|n| !seen.contains(n)) {
                 Some(&n) => {

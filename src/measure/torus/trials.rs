@@ -5,7 +5,7 @@ use crate::anatomy::{Anatomy, Crown, KnownFrame, Origin, Region};
 use crate::case::Tooth;
 use crate::estimate::NotMeasured;
 use crate::mesh::VertexId;
-use crate::space::{Direction, Frame, Vector};
+use crate::space::{Direction, Frame, Vector, cos, exp, hypot, sin};
 
 const SETTINGS: TorusSettings =
     TorusSettings { outline_mm: 0.5, saddle_mm: 0.7, least_height_mm: 0.9, least_area_mm2: 10.0 };
@@ -69,13 +69,13 @@ fn plane(x: f64, y: f64) -> (Point, Vector) {
 }
 /// Cylinder of radius 15 along y.
 fn cylinder(x: f64, y: f64) -> (Point, Vector) {
-    let n = Vector::new((x / 15.0).sin(), 0.0, (x / 15.0).cos());
+    let n = Vector::new(sin(x / 15.0), 0.0, cos(x / 15.0));
     (Point::from(n * 15.0) + Vector::y() * y, n)
 }
 /// Sphere of radius 25, in equal angles.
 fn sphere(x: f64, y: f64) -> (Point, Vector) {
     let (u, v) = (x / 25.0, y / 25.0);
-    let n = Vector::new(u.sin() * v.cos(), v.sin(), u.cos() * v.cos());
+    let n = Vector::new(sin(u) * cos(v), sin(v), cos(u) * cos(v));
     (Point::from(n * 25.0), n)
 }
 
@@ -181,12 +181,12 @@ fn lobes_are_told_apart_by_the_depth_of_their_saddle() {
 
 #[test]
 fn walls_and_ridges_without_a_dome_have_none() {
-    let straight = |x: f64, _: f64| 8.0 * (-(x / 5.0).powi(4)).exp();
+    let straight = |x: f64, _: f64| 8.0 * exp(-(x / 5.0).powi(4));
     let ended = |x: f64, y: f64| {
-        let d = (x.abs() - 8.0).max(0.0).hypot(y);
-        6.0 * (-(d / 3.5).powi(4)).exp()
+        let d = hypot((x.abs() - 8.0).max(0.0), y);
+        6.0 * exp(-(d / 3.5).powi(4))
     };
-    let arched = |x: f64, y: f64| 8.0 * (-((x.hypot(y + 8.0) - 12.0) / 4.0).powi(4)).exp();
+    let arched = |x: f64, y: f64| 8.0 * exp(-((hypot(x, y + 8.0) - 12.0) / 4.0).powi(4));
     for edge in [0.2, 0.4] {
         for (name, mesh) in [
             ("plane", dome(plane, edge, |_, _| 0.0)),
@@ -210,7 +210,7 @@ fn a_marked_torus_is_measured_inside_its_outline_or_around_its_point() {
     let outline: Vec<Point> = (0..40)
         .map(|k| {
             let t = f64::from(k) / 40.0 * std::f64::consts::TAU;
-            Point::new(5.0 * share * t.cos(), 3.0 * share * t.sin(), 0.6)
+            Point::new(5.0 * share * cos(t), 3.0 * share * sin(t), 0.6)
         })
         .collect();
     let topology = Topology::new(&mesh);
@@ -244,7 +244,7 @@ fn a_rigid_motion_changes_no_figure() {
 fn two_lobes(x: f64, y: f64, depth: f64) -> f64 {
     // Along x: cosine between the summits at x = -3 and 3, softly down outside; across: soft.
     let along = if x.abs() < 3.0 {
-        3.0 - depth / 2.0 * (1.0 + (std::f64::consts::PI * x / 3.0).cos())
+        3.0 - depth / 2.0 * (1.0 + cos(std::f64::consts::PI * x / 3.0))
     } else {
         let t = (1.0 - ((x.abs() - 3.0) / 3.5).powi(2)).max(0.0);
         3.0 * t * t

@@ -74,7 +74,7 @@ fn leaning_wall_cone_cylinder_ring_and_ellipsoid() {
     let ring = solids::torus_ring(4.0, 1.5, 0.2);
     let (most, n) = worst(&ring, &up(), |p| {
         let out = hypot(p.x, p.y) - 4.0;
-        (out > 0.0 && p.z < -1e-9).then(|| 1.5 - out)
+        (out > 0.0 && p.z < -1e-9).then_some(1.5 - out)
     });
     assert!(most < 0.04 / 12.0 + 0.005 && n > 1000, "ring: {most} over {n}");
     let egg = solids::ellipsoid([4.0, 4.0, 6.0], 0.2);
@@ -104,7 +104,7 @@ fn barrels_on_a_plate_alone_and_in_contact() {
     let (most, n) = worst(&row, &up(), |p| {
         let on_plate = p.z.abs() < 1e-9 && p.x > 0.0 && p.x < 2.0 * cell && p.y.abs() < 3.0;
         let r = (0..3).map(|k| hypot(p.x - f64::from(k) * cell, p.y)).fold(f64::INFINITY, f64::min);
-        (on_plate && r < belly).then(|| belly - r)
+        (on_plate && r < belly).then_some(belly - r)
     });
     assert!(most < 2.0 * 0.04 / 28.0 + 0.005 && n > 100, "row: {most} over {n}");
     // In contact, with bellies that overlap by 0.2 mm: the notch between two circles is the nearest free place.
@@ -276,7 +276,7 @@ fn random_surfaces_against_every_triangle() {
             undercut += 1;
             // No free place nearer than the depth ...
             for k in 0..120 {
-                let (r, a) = ((depth - 1e-5) * dice.next().sqrt(), dice.between(0.0, 6.2832));
+                let (r, a) = ((depth - 1e-5) * dice.next().sqrt(), dice.between(0.0, std::f64::consts::TAU));
                 let r = if k % 3 == 0 { depth - 1e-5 } else { r };
                 let q = [x + r * cos(a), y + r * sin(a)];
                 let over = highest(&triangles, q);
@@ -288,7 +288,7 @@ fn random_surfaces_against_every_triangle() {
             if at.depth_mm > 0.0 {
                 let q = flat(&at.free_at.unwrap());
                 let near = (0..64).any(|k| {
-                    let a = 6.2832 * f64::from(k) / 64.0;
+                    let a = std::f64::consts::TAU * f64::from(k) / 64.0;
                     highest(&triangles, [q[0] + 1e-5 * cos(a), q[1] + 1e-5 * sin(a)]) <= h + 1e-4
                 });
                 assert!(near, "round {round}, vertex {i}");
