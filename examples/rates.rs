@@ -4,6 +4,8 @@
 //!
 //! `cargo run --release --example rates LOWER.stl UPPER.stl`; without names a synthetic row of barrels is used.
 
+#![allow(clippy::print_stdout)] // an example shows its result
+
 use std::time::Instant;
 
 use saddleroom::load;
@@ -15,14 +17,18 @@ use saddleroom::units::LengthUnit;
 
 const REPEATS: usize = 5;
 
-fn main() {
+fn main() -> Result<(), Box<dyn std::error::Error>> {
     let names: Vec<String> = std::env::args().skip(1).collect();
-    let lower = names.first().map_or_else(synthetic, |name| read(name));
+    let lower = match names.first() {
+        Some(name) => read(name)?,
+        None => synthetic(),
+    };
     let d = Direction::new_normalize(Vector::z());
     for threads in [1, rayon::current_num_threads()] {
         let Ok(pool) = rayon::ThreadPoolBuilder::new().num_threads(threads).build() else { continue };
         pool.install(|| tasks(&lower, &d, threads));
     }
+    Ok(())
 }
 
 fn tasks(lower: &Mesh, d: &Direction, threads: usize) {
@@ -93,9 +99,9 @@ fn emit(task: &str, threads: usize, n: usize, build_s: f64, query_s: f64, check:
     );
 }
 
-fn read(name: &str) -> Mesh {
-    let bytes = std::fs::read(name).unwrap_or_else(|e| panic!("{name}: {e}"));
-    load::read(&bytes, LengthUnit::Mm).unwrap_or_else(|e| panic!("{name}: {e}")).mesh
+fn read(name: &str) -> Result<Mesh, Box<dyn std::error::Error>> {
+    let bytes = std::fs::read(name).map_err(|e| format!("{name}: {e}"))?;
+    Ok(load::read(&bytes, LengthUnit::Mm).map_err(|e| format!("{name}: {e}"))?.mesh)
 }
 
 /// Fourteen barrels in a row, about 256 thousand triangles.

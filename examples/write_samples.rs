@@ -1,5 +1,7 @@
 //! Writes every demonstration case into `sample-meshes/`: `cargo run --release --example write_samples`.
 
+#![allow(clippy::print_stdout)] // an example prints
+
 use saddleroom::phantom::demo;
 use std::path::Path;
 

@@ -1,6 +1,8 @@
 //! Scan files that are wrong: each ends in a message that names the place, or is read with its defect named; none panics,
 //! and none takes more memory than its size explains.
 
+#![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
+
 use proptest::prelude::*;
 use saddleroom::load::{self, Import, LoadError};
 use saddleroom::mesh::audit::DefectKind;
