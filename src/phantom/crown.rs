@@ -2,7 +2,7 @@
 //!
 //! Own axes of a crown: u distal, v buccal, w occlusal, origin on its axis at the height of the gingival margin.
 
-use super::field::{Weights, smax, smin};
+use super::field::{Weights, smax, smin, step};
 use crate::case::{Arch, Tooth};
 use crate::space::{Point, Vector};
 
@@ -286,14 +286,18 @@ impl CrownBody {
     fn wall(&self, u: f64, v: f64, w: f64) -> f64 {
         let weights = Weights::at(&KNOTS, w / self.height);
         let a = self.half_md * weights.of(&self.form.mesiodistal);
-        let side = if v >= 0.0 { &self.form.buccal } else { &self.form.lingual };
-        let b = self.half_bl * weights.of(side);
+        let buccal = self.half_bl * weights.of(&self.form.buccal);
+        let lingual = self.half_bl * weights.of(&self.form.lingual);
+        let b = if v >= 0.0 { buccal } else { lingual };
         let (x, y) = (u / a, v / b);
         let (x2, y2) = (x * x, y * y);
         let round = (x2 + y2).sqrt();
         let square = (x2 * x2 + y2 * y2).sqrt().sqrt();
         let q = round + self.form.square * (square - round);
-        (q - 1.0) * a.min(b)
+        // The scale passes smoothly from one side to the other: off the wall itself, where fillets lie, a step in it
+        // would be a step in the field.
+        let scale = lingual + (buccal - lingual) * step(-0.5, 0.5, v);
+        (q - 1.0) * a.min(scale)
     }
 
     /// Height of the occlusal surface over (u, v), mm above the margin.
