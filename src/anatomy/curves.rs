@@ -1,10 +1,9 @@
 //! Curves laid onto a surface: marked polylines snapped to it, joined over it, evenly spaced.
 
-use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap};
 
 use crate::locate::Surface;
-use crate::mesh::{Topology, VertexId};
+use crate::mesh::{Reached, Topology, VertexId};
 use crate::space::{Point, Vector};
 
 /// Length of a polyline, mm.
@@ -57,23 +56,6 @@ pub fn laid(surface: &Surface, line: &[Point], most_mm: f64) -> Vec<Point> {
     if on.len() < 2 { on } else { densified(&evenly(&on, most_mm), most_mm) }
 }
 
-#[derive(PartialEq)]
-struct Reached {
-    cost: f64,
-    vertex: VertexId,
-}
-impl Eq for Reached {}
-impl PartialOrd for Reached {
-    fn partial_cmp(&self, other: &Reached) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Reached {
-    fn cmp(&self, other: &Reached) -> Ordering {
-        other.cost.total_cmp(&self.cost).then(other.vertex.cmp(&self.vertex))
-    }
-}
-
 /// Edge path over the surface from one vertex to another that keeps near the straight line between them.
 /// `None` where the surface does not join them within some millimetres.
 pub fn edge_path(
@@ -95,8 +77,8 @@ pub fn edge_path(
     let mut cost: BTreeMap<VertexId, (f64, VertexId)> = BTreeMap::new();
     let mut queue = BinaryHeap::new();
     cost.insert(from, (0.0, from));
-    queue.push(Reached { cost: 0.0, vertex: from });
-    while let Some(Reached { cost: so_far, vertex }) = queue.pop() {
+    queue.push(Reached(0.0, from));
+    while let Some(Reached(so_far, vertex)) = queue.pop() {
         if vertex == to {
             let mut path = vec![to];
             let mut at = to;
@@ -118,7 +100,7 @@ pub fn edge_path(
             let sum = so_far + step;
             if cost.get(&next).is_none_or(|(old, _)| sum < *old) {
                 cost.insert(next, (sum, vertex));
-                queue.push(Reached { cost: sum, vertex: next });
+                queue.push(Reached(sum, next));
             }
         }
     }

@@ -18,7 +18,7 @@
 use std::collections::{BTreeMap, BinaryHeap};
 
 use super::torus::{Torus, level_line};
-use crate::mesh::{FaceId, Mesh, Topology, VertexId};
+use crate::mesh::{FaceId, Mesh, Reached, Topology, VertexId};
 use crate::report::TorusState;
 use crate::space::{Point, Vector, direction};
 
@@ -63,20 +63,6 @@ pub fn keepout(mesh: &Mesh, topology: &Topology, tori: &[Torus], margin_mm: f64,
         area_mm2: patch.area_mm2(),
         solid: patch.lifted(relief_mm),
         curves,
-    }
-}
-
-#[derive(PartialEq)]
-struct Reached(f64, VertexId);
-impl Eq for Reached {}
-impl Ord for Reached {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
-impl PartialOrd for Reached {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
     }
 }
 

@@ -4,8 +4,10 @@
 //! (holes, folds, debris, inside-out shells) is a defect that [`audit`] reports, never a refusal.
 
 pub mod audit;
+mod reached;
 pub mod topology;
 
+pub use reached::Reached;
 pub use topology::{Edge, Topology};
 
 use crate::space::{Motion, Point, Vector};

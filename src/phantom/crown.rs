@@ -28,7 +28,7 @@ const fn ridge(from: [f64; 2], to: [f64; 2], height: f64, slope: f64) -> Rise {
     Rise { from, to, height, slope }
 }
 
-/// Form of a kind of crown: half widths at [`KNOTS`] as shares of the greatest, squareness, occlusal rises.
+/// Form of a kind of crown: half widths at `KNOTS` as shares of the greatest, squareness, occlusal rises.
 #[derive(Debug)]
 pub struct CrownForm {
     mesiodistal: [f64; 7],

@@ -2,8 +2,9 @@
 
 use super::Cast;
 use super::Torus;
-use super::bump::{Bump, height_method_mm};
+use super::bump::Bump;
 use super::ground::Basis;
+use super::marked::marked;
 use super::outline::Lobe;
 use crate::case::{Arch, Side};
 use crate::report::{TorusSide, TorusState};
@@ -57,18 +58,10 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         return None;
     }
     Some(Torus {
-        side: side(cast, &summit),
-        height_mm: lobe.height_mm,
-        height_method_mm: height_method_mm(bump),
-        length_mm: lobe.length_mm,
-        width_mm: lobe.width_mm,
-        area_mm2: lobe.area_mm2,
-        summit,
-        outline: lobe.outline,
-        faces: lobe.faces,
         confidence: confidence(doubts.len()),
         state: if doubts.is_empty() { TorusState::Found } else { TorusState::Possible },
         doubts,
+        ..marked(cast, bump, lobe)
     })
 }
 

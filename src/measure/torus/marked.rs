@@ -93,7 +93,8 @@ fn pointed(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Torus> {
     (far(&lobe) <= NEAR_MM).then(|| marked(cast, &bump, lobe))
 }
 
-fn marked(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Torus {
+/// A lobe as a torus that the user vouches for.
+pub(super) fn marked(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Torus {
     let summit = cast.mesh.vertex(lobe.summit);
     Torus {
         side: side(cast, &summit),

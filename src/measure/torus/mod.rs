@@ -9,9 +9,9 @@
 //! Frame and units: mm; the frame of the cast only tells where to look and which side it is.
 //!
 //! Method: on a work surface of seeds about 0.6 mm apart, caps are connected parts of high mean curvature of the surface
-//! smoothed as a thin plate ([`caps`]). Each cap is masked, the mask filled by the thin plate through its surroundings
-//! ([`fill`]), and what stands above the fill becomes the next mask until it rests ([`bump`]). Heights are those of the
-//! full mesh's vertices above the last fill ([`outline`]). Over an exact plane the fill is that plane, so that the
+//! smoothed as a thin plate (`caps`). Each cap is masked, the mask filled by the thin plate through its surroundings
+//! (`fill`), and what stands above the fill becomes the next mask until it rests (`bump`). Heights are those of the
+//! full mesh's vertices above the last fill (`outline`). Over an exact plane the fill is that plane, so that the
 //! height's error is the chord error of the mesh; on gingiva see `docs/method/tori.md`.
 //!
 //! Not covered: whether a rise is bone (a scan shows its surface only), what lies beyond the scan's border, and rises

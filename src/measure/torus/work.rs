@@ -3,7 +3,7 @@
 
 use std::collections::BinaryHeap;
 
-use crate::mesh::{Mesh, Topology, VertexId};
+use crate::mesh::{Mesh, Reached, Topology, VertexId};
 use crate::space::Vector;
 
 /// Distance within which every vertex has a seed, mm: seeds then stand 0.45 to 0.9 mm apart, enough for shapes of 5 mm.
@@ -42,21 +42,6 @@ pub(super) struct Work {
     pub metric: Metric,
     /// Whether the vertex lies on a border of the scan.
     pub border: Vec<bool>,
-}
-
-/// A vertex at a distance, nearest first in a heap; ties to the lower index.
-#[derive(PartialEq)]
-struct Reached(f64, VertexId);
-impl Eq for Reached {}
-impl Ord for Reached {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
-impl PartialOrd for Reached {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
 }
 
 impl Work {
