@@ -43,7 +43,10 @@ pub fn clearances(
     let (topology, other_topology) = (Topology::new(mesh), Topology::new(other));
     let (opening, opening_from) = match wanted.opening {
         Some(d) => (d, FoundBy::Case),
-        None => (frame::find(mesh, &topology, Arch::Mandible, None)?.frame.occlusal, FoundBy::Scan),
+        None => {
+            let found = frame::find(mesh, &topology, Arch::Mandible, None)?;
+            (found.sure(rules.number("confidence_least"))?.frame.occlusal, FoundBy::Scan)
+        }
     };
     let (surface, other_surface) = (Surface::new(mesh), Surface::new(other));
     let of_vertex = clearance::map(&surface, &other_surface, &opening);

@@ -62,10 +62,11 @@ pub enum SurveyRefused {
 ///
 /// # Errors
 /// No direction, a gauge point far from the cast, no surface.
-pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefused> {
+pub fn survey(scan: &Scan, wanted: &SurveyWanted, rules: &Rules) -> Result<Survey, SurveyRefused> {
     let mesh = &scan.import.mesh;
     let topology = Topology::new(mesh);
-    let known = frame::find(mesh, &topology, wanted.arch.unwrap_or(Arch::Mandible), None);
+    let known = frame::find(mesh, &topology, wanted.arch.unwrap_or(Arch::Mandible), None)
+        .and_then(|f| f.sure(rules.number("confidence_least")));
     let path = path(wanted, &known)?;
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
@@ -83,7 +84,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted) -> Result<Survey, SurveyRefuse
         schema: "saddleroom/survey/1".into(),
         tool: Tool::this(),
         inputs: vec![shown::input("cast", scan, &defects)],
-        findings: findings(&path, &known, &field),
+        findings: findings(&path, &known, &field, rules),
         frame: known.ok().filter(|_| wanted.arch.is_some()).as_ref().map(shown::frame_found),
         path: shown::path_shown(&path),
         undercut_share: units::json(share.0),
@@ -160,11 +161,10 @@ fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeRead
 }
 
 /// What has to be said about the direction and about holes: statements, since nothing is wanted of a survey.
-fn findings(path: &Path, known: &Measured<KnownFrame>, field: &UndercutField) -> Vec<Finding> {
-    let rules = Rules::standard();
+fn findings(path: &Path, known: &Measured<KnownFrame>, field: &UndercutField, rules: &Rules) -> Vec<Finding> {
     let caution = |code: &str, says: String| Finding::new("undercut", code, Verdict::Caution, says);
     let mut all = Vec::new();
-    if let Some(up) = known.as_ref().ok().filter(|f| f.confidence >= rules.number("confidence_least")) {
+    if let Ok(up) = known {
         let lean = angle_deg(&path.withdrawal, &up.frame.occlusal);
         let most = rules.number("tilt_most_deg");
         if lean >= 90.0 {

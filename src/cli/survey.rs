@@ -9,6 +9,7 @@ use super::{Common, Ending, Failure, input, output};
 use crate::analysis::{self, SurveyRefused, SurveyWanted};
 use crate::render;
 use crate::report;
+use crate::rules::Rules;
 use crate::space::{Direction, Point};
 
 /// Measure the undercut of a cast along a withdrawal direction
@@ -53,7 +54,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     progress.say("surveying");
     let wanted =
         SurveyWanted { withdrawal: args.withdrawal, gauge: args.gauge, arch: args.arch.map(Into::into) };
-    let survey = analysis::survey(&scan, &wanted).map_err(|e| {
+    let survey = analysis::survey(&scan, &wanted, &Rules::standard()).map_err(|e| {
         let mend = match &e {
             SurveyRefused::NoDirection(_) => "say which way the denture comes out: --withdrawal X,Y,Z",
             SurveyRefused::GaugeFar { .. } => "give a point on the cast, in mm of the file's own axes",

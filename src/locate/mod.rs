@@ -1,4 +1,4 @@
-//! Nearest vertex, closest point, rays, triangles of a column. The only module that uses `kiddo` and `parry3d`.
+//! Nearest vertex, closest point, rays, triangles of a column. The only module that uses `kiddo` (and, in tests, `parry3d`).
 //!
 //! The k-d tree of the vertices proposes how far the surface can be at most; a tree of boxes then leads to the
 //! triangles, and these decide, in f64 and relative to the centre of the mesh, so that a scan a million millimetres

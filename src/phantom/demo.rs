@@ -20,6 +20,14 @@ pub fn files(name: &str) -> Vec<(String, Vec<u8>)> {
     }
 }
 
+/// The pair of casts that a case was scanned from; `None` for a name not in [`NAMES`].
+pub fn pair(name: &str) -> Option<Pair> {
+    match name {
+        "oban" => Some(casts(&oban_patient())),
+        _ => None,
+    }
+}
+
 fn teeth(numbers: &[u8]) -> Vec<Tooth> {
     numbers.iter().filter_map(|n| Tooth::fdi(*n)).collect()
 }
