@@ -52,6 +52,9 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
 /// Edge length wanted at a place, mm.
 pub fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
     let own = cast.own(p);
+    if let Some(plain) = cast.base.as_ref().and_then(|b| b.edge_mm(&own)) {
+        return plain;
+    }
     let mut size = density.tissue_mm;
     for crown in &cast.crowns {
         let (middle, radius) = crown.bound();
@@ -82,8 +85,13 @@ pub fn grid(cast: &Cast, cell_mm: f64) -> Grid {
         cast.crowns.iter().map(|c| c.world([0.0, 0.0, c.height]).z).fold(f64::NEG_INFINITY, f64::max) + 3.0;
     let lowest = cast.levels.vestibule.iter().chain(&cast.levels.floor).fold(f64::INFINITY, |m, z| m.min(*z));
     let vault = cast.palate.map_or(0.0, |p| p.depth);
-    let low = lowest.min(cast.levels.top.iter().fold(f64::INFINITY, |m, z| m.min(*z)) - vault) - 4.5;
-    let wide = 46.0;
+    let mut low = lowest.min(cast.levels.top.iter().fold(f64::INFINITY, |m, z| m.min(*z)) - vault) - 4.5;
+    let (mut from, mut to) = ([-46.0, -66.0], [46.0, 16.0]);
+    if let Some(base) = &cast.base {
+        low = low.min(base.foot - 1.5);
+        [from, to] = base.extent();
+        (from, to) = (from.map(|c| c - 1.5), to.map(|c| c + 1.5));
+    }
     let (z0, z1) = if cast.arch == Arch::Mandible { (low, top) } else { (-top, -low) };
-    Grid { low: Point::new(-wide, -66.0, z0), high: Point::new(wide, 16.0, z1), cell_mm }
+    Grid { low: Point::new(from[0], from[1], z0), high: Point::new(to[0], to[1], z1), cell_mm }
 }
