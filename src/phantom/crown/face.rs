@@ -45,8 +45,8 @@ impl Faces {
         face.margin *= 1.0 + 0.25 * z[1];
         face.rib *= 1.0 + 0.3 * z[2];
         face.tip += 0.04 * z[3];
-        face.angles = [face.angles[0] * (1.0 + 0.25 * z[4]), face.angles[1] * (1.0 + 0.25 * z[3])];
-        face.shoulders = [face.shoulders[0] * (1.0 + 0.15 * z[5]), face.shoulders[1] * (1.0 - 0.15 * z[5])];
+        face.angles = [face.angles[0] * (1.0 + 0.15 * z[4]), face.angles[1] * (1.0 + 0.15 * z[3])];
+        face.shoulders = [face.shoulders[0] * (1.0 + 0.12 * z[5]), face.shoulders[1] * (1.0 - 0.12 * z[5])];
         let mut faces = Faces { face, height, half, mamelons: 0.0 };
         if face.ridge == 0.0 {
             faces.mamelons = 0.04 * (1.0 + 0.9 * z[5]).max(0.0);
@@ -63,14 +63,20 @@ impl Faces {
         let from = u - self.face.tip * self.half[0];
         let side = usize::from(from > 0.0);
         let fall = self.face.shoulders[side] / self.half[0] * ((from * from + 0.64).sqrt() - 0.8);
-        let round = ((x.abs() - 0.5) / 0.5).clamp(0.0, 1.3);
+        let round = ((x.abs() - 0.5) / 0.5).max(0.0);
         let mamelons = self.mamelons * (bell(x / 0.3) + bell((x.abs() - 0.6) / 0.3));
-        let angle = self.face.angles[usize::from(x > 0.0)] * round * round;
+        let angle = 1.35 * self.face.angles[usize::from(x > 0.0)] * round * round / (0.35 + round);
         self.height + mamelons - fall - angle
     }
 
     /// The wall `f` cut by the faces and the edge.
-    pub fn cut(&self, f: f64, [u, v, w]: [f64; 3], weights: &Weights, high: f64) -> f64 {
+    pub fn cut(&self, f: f64, p: [f64; 3], weights: &Weights) -> f64 {
+        smax(self.sides(f, p, weights), (p[2] - self.edge(p[0])) * 0.88, 0.5)
+    }
+
+    /// The wall `f` cut by the faces alone.
+    pub fn sides(&self, f: f64, [u, v, w]: [f64; 3], weights: &Weights) -> f64 {
+        let high = w / self.height;
         let x = u / self.half[0];
         let face = &self.face;
         let upper = step(0.25, 0.6, high);
@@ -81,8 +87,7 @@ impl Faces {
         let at = 0.60 + 0.22 * high.clamp(0.0, 1.0);
         let lingual = self.half[1] * weights.of(&face.lingual)
             - step(0.18, 0.4, high) * (face.margin * bell((x.abs() - at) / 0.42) + face.rib * bell(x / 0.4));
-        let f = smax(f, (v - labial) * 0.92, 0.9);
-        let f = smax(f, (lingual - v) * 0.85, 0.8);
-        smax(f, (w - self.edge(u)) * 0.95, 0.5)
+        let f = smax(f, (v - labial) * 0.92, 0.7);
+        smax(f, (lingual - v) * 0.85, 0.65)
     }
 }

@@ -12,7 +12,7 @@ mod wall;
 
 pub use seat::{Seat, SeatKind, ellipsoid};
 
-use super::field::{smax, smin};
+use super::field::{bell, smax, smin};
 use crate::case::{Arch, Tooth};
 use crate::space::{Point, Vector};
 use face::{Face, Faces};
@@ -147,8 +147,8 @@ impl CrownBody {
 
     /// Field of the crown with its root stump, no seats cut in; own coordinates.
     fn sound(&self, p: [f64; 3]) -> f64 {
-        const FILLET: f64 = 1.1;
-        const GENTLE: f64 = 0.8;
+        const FILLET: f64 = 1.0;
+        const GENTLE: f64 = 0.78;
         let [u, v, w] = p;
         let weights = self.wall.weights(w);
         let wall = self.wall.value(p, &weights);
@@ -156,7 +156,7 @@ impl CrownBody {
             // Far under the occlusal surface the wall alone counts.
             Top::Back(relief) if (w - relief.least()) * GENTLE < wall - FILLET => wall,
             Top::Back(relief) => smax(wall, (w - relief.top(u, v)) * GENTLE, FILLET),
-            Top::Front(faces) => faces.cut(wall, p, &weights, w / self.height),
+            Top::Front(faces) => faces.cut(wall, p, &weights),
         };
         f.max(-w - 0.7 * self.height)
     }
@@ -197,13 +197,21 @@ impl CrownBody {
     /// Field of the sleeve of gingiva around it, scalloped from papilla to papilla.
     pub fn sleeve(&self, [u, v, w]: [f64; 3]) -> f64 {
         let (x, y) = (u / self.half_md, v / self.half_bl);
-        let share = x * x / (x * x + y * y + 1e-6);
+        let share = 1.15 * x * x / (x * x + y * y + 0.15);
         let papilla = if u < 0.0 { self.papillae[0] } else { self.papillae[1] };
         let edge = papilla * share * share;
         let down = (edge - w).max(0.0);
-        let thick = 0.25 + 0.9 * down / (down + 0.8) + 0.06 * down;
-        let wall = self.wall.outline(u, v, &self.wall.weights(w.min(edge)));
-        let f = smax(wall - thick, (w - edge - 0.15) * 0.95, 0.5);
+        // A collar thin at its edge, a shallow groove where free gingiva ends and attached gingiva begins.
+        let thick = 0.14 + 0.8 * down / (down + 0.9) + 0.08 * down - 0.08 * bell((down - 1.5) / 0.8);
+        let thick = thick * (1.0 + 0.4 * share.min(1.0));
+        let low = w.min(edge);
+        let weights = self.wall.weights(low);
+        let wall = self.wall.outline(u, v, &weights);
+        let wall = match &self.top {
+            Top::Back(_) => wall,
+            Top::Front(faces) => faces.sides(wall, [u, v, low], &weights),
+        };
+        let f = smax(wall - thick, (w - edge - 0.1) * 0.95, 0.35);
         // Roots stand out on the buccal side only.
         let deep = 0.34 + 0.21 * y.clamp(-1.0, 1.0);
         smax(f, -w - deep * self.height, 2.0)

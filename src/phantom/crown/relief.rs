@@ -44,6 +44,11 @@ pub(super) const fn out(from: [f64; 2], to: [f64; 2]) -> Fissure {
     Fissure { from, to, depth: [1.0, 0.15] }
 }
 
+/// A shallow fissure that runs out toward `to`.
+pub(super) const fn faint(from: [f64; 2], to: [f64; 2]) -> Fissure {
+    Fissure { from, to, depth: [0.5, 0.1] }
+}
+
 /// Depth of a fissure under its valley, mm.
 const DEPTH: f64 = 0.26;
 /// Half width of a fissure, mm.

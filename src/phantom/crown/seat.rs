@@ -26,6 +26,8 @@ pub struct Seat {
     pub half: [f64; 3],
     /// How far the floor rises a mm along u and along v: outward, so that it falls toward the axis of the tooth.
     pub tilt: [f64; 2],
+    /// How far the floor bows down to both sides, per mm: over 0 on a cingulum.
+    pub bend: f64,
     /// Where its depth is measured, u and v, mm: under the middle of the marginal ridge, the ledge or the edge.
     pub at: [f64; 2],
     /// Depth there along the axis of the tooth, mm.
@@ -39,27 +41,30 @@ impl Seat {
         let mut seat = match kind {
             SeatKind::Mesial | SeatKind::Distal => Seat {
                 kind,
-                centre: [side * (half[0] - 1.7), 0.0, 0.0],
-                half: [(0.62 * half[0]).clamp(2.0, 2.8), 1.75, 2.3],
-                tilt: [0.12 * side, 0.0],
+                centre: [side * (half[0] - 0.9), 0.0, 0.0],
+                half: [(0.75 * half[0]).clamp(2.5, 3.4), 1.8, 2.3],
+                tilt: [0.16 * side, 0.0],
+                bend: 0.0,
                 at: [side * 0.83 * half[0], 0.0],
                 depth: 1.25,
             },
             SeatKind::Cingulum => Seat {
                 kind,
-                centre: [0.0, -0.58 * half[1] - 0.5, 0.0],
-                half: [1.6, 1.3, 1.7],
+                centre: [0.0, -0.58 * half[1] - 0.6, 0.0],
+                half: [(0.6 * half[0]).clamp(1.5, 2.2), 1.4, 3.0],
                 tilt: [0.0, -0.25],
+                bend: 0.14,
                 at: [0.0, -0.58 * half[1]],
                 depth: 1.5,
             },
             SeatKind::IncisalMesial | SeatKind::IncisalDistal => Seat {
                 kind,
-                centre: [side * 0.5 * half[0], 0.0, 0.0],
-                half: [1.3, 12.0, 1.9],
+                centre: [side * 0.40 * half[0], 0.0, 0.0],
+                half: [1.45, 9.0, 1.9],
                 tilt: [0.15 * side, 0.0],
-                at: [side * 0.5 * half[0], 0.0],
-                depth: 1.4,
+                bend: 0.0,
+                at: [side * 0.40 * half[0], 0.0],
+                depth: 1.3,
             },
         };
         let [u, v] = seat.at;
@@ -72,20 +77,34 @@ impl Seat {
 
     fn own(&self, [u, v, w]: [f64; 3]) -> [f64; 3] {
         let (x, y) = (u - self.centre[0], v - self.centre[1]);
-        [x, y, w - self.centre[2] - self.tilt[0] * x - self.tilt[1] * y]
+        let bow = (self.bend * x * x).min(1.0);
+        [x, y, w - self.centre[2] - self.tilt[0] * x - self.tilt[1] * y + bow]
     }
 
-    /// Negative inside the room that the opposing crown leaves over the seat: wider and higher than the seat.
+    /// Negative inside the room that the opposing crown leaves over the seat: a little wider, 2 mm over the floor.
     pub fn room(&self, p: [f64; 3]) -> f64 {
         let [x, y, z] = self.own(p);
-        let half = [self.half[0] + 0.9, self.half[1] + 0.9, if z > 0.0 { 1.3 } else { self.half[2] }];
-        ellipsoid([x, y, z], half)
+        let half = [self.half[0] + 0.6, self.half[1] + 0.6, 1.5];
+        soft_ellipsoid([x, y, z + self.half[2] - 0.5], half)
     }
 
     /// Negative inside the body cut away.
     pub(super) fn value(&self, p: [f64; 3]) -> f64 {
-        ellipsoid(self.own(p), self.half)
+        soft_ellipsoid(self.own(p), self.half)
     }
+}
+
+/// Near-distance to an ellipsoid that is no steeper at its centre, which for a seat lies in the air close to the crown.
+fn soft_ellipsoid(p: [f64; 3], half: [f64; 3]) -> f64 {
+    const SOFT: f64 = 0.2;
+    let least = half[0].min(half[1]).min(half[2]);
+    let (mut q, mut steep) = (0.0, SOFT / (least * least));
+    for i in 0..3 {
+        let x = p[i] / half[i];
+        q += x * x;
+        steep += x * x / (half[i] * half[i]);
+    }
+    (q.sqrt() - 1.0) / (steep / (q + SOFT)).sqrt()
 }
 
 /// Near-distance to an ellipsoid about the origin with the given half axes.

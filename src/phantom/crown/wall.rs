@@ -106,8 +106,11 @@ impl Wall {
         let s = self.share(u, v, weights);
         let (x, y) = (s.x / s.a, s.y / s.b);
         // First order of the distance; the soft term keeps it continuous across the axis.
-        let least = 0.5 * (self.half_md + self.half_bl) * 0.8;
-        let steep = (x * x + y * y + SOFT / (least * least)) / (s.x * s.x + s.y * s.y + SOFT);
+        let o = &self.outline;
+        let a = 0.5 * self.half_md * (weights.of(&o.mesial) + weights.of(&o.distal));
+        let b = 0.5 * self.half_bl * (weights.of(&o.buccal) + weights.of(&o.lingual));
+        let middle = 0.5 / (a * a) + 0.5 / (b * b);
+        let steep = (x * x + y * y + SOFT * middle) / (s.x * s.x + s.y * s.y + SOFT);
         (self.rounded(&s) - 1.0) / steep.sqrt()
     }
 
