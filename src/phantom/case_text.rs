@@ -71,7 +71,11 @@ fn plan(text: &mut String, case: &Named) {
         .seats
         .iter()
         .map(|(tooth, place)| {
-            let place = if *place == SeatPlace::Mesial { "mesial" } else { "distal" };
+            let place = match place {
+                SeatPlace::Mesial => "mesial",
+                SeatPlace::Distal => "distal",
+                SeatPlace::Cingulum => "cingulum",
+            };
             format!("    {{ tooth = {tooth}, place = \"{place}\" }},\n")
         })
         .collect();

@@ -162,7 +162,8 @@ impl Cast {
         for crown in self.crowns.iter().filter(|c| !c.seats.is_empty()) {
             if (p - crown.origin).norm_squared() < 240.0 {
                 for seat in &crown.seats {
-                    let far = (p - crown.world(seat.centre)).norm();
+                    let floor = [seat.at[0], seat.at[1], seat.centre[2] - seat.half[2]];
+                    let far = (p - crown.world(floor)).norm();
                     room = room.max(SEAT_ROOM_MM * bell(far / 4.2));
                 }
             }

@@ -91,6 +91,8 @@ pub enum SeatPlace {
     Mesial,
     /// Over the distal marginal ridge.
     Distal,
+    /// On the cingulum of a front tooth.
+    Cingulum,
 }
 
 /// How a tooth stands against where the average would put it.

@@ -1,7 +1,7 @@
 //! The teeth of an arch in their row.
 
 use super::arch::{ArchForm, Place};
-use super::crown::{CrownBody, CrownForm, Seat, average};
+use super::crown::{CrownBody, SeatKind, average};
 use super::field::Variety;
 use super::patient::{Patient, SeatPlace, Stance};
 use crate::case::{Arch, Tooth};
@@ -35,13 +35,12 @@ pub(super) fn stands(patient: &Patient, which: Arch, form: &ArchForm, variety: &
             if place == 8 && !patient.third_molars.contains(&tooth) {
                 continue;
             }
-            let ([height, md, bl], crown_form) = average(tooth);
+            let ([height, md, bl], _) = average(tooth);
             let size = patient.size * (1.0 + 0.02 * variety.normal() * patient.unevenness);
             let (height, md, bl) = (height * size, md * size, bl * size);
             let along = f64::from(side) * (s + 0.5 * md);
             s += 0.985 * md;
-            let sized = ([height, md, bl], crown_form);
-            let crown = place_crown(patient, tooth, form, along, sized, variety);
+            let crown = place_crown(patient, tooth, form, along, [height, md, bl], variety);
             let present = !patient.missing.contains(&tooth);
             out.push(Stand { tooth, s: along, width: md, present, crown });
         }
@@ -56,7 +55,7 @@ fn place_crown(
     tooth: Tooth,
     form: &ArchForm,
     s: f64,
-    ([height, md, bl], crown_form): ([f64; 3], &'static CrownForm),
+    [height, md, bl]: [f64; 3],
     variety: &mut Variety,
 ) -> CrownBody {
     let wish =
@@ -80,30 +79,18 @@ fn place_crown(
     let up = if tooth.arch() == Arch::Mandible { 1.0 } else { -1.0 };
     let level = up * occlusal_level(patient.shape.sphere_mm, at.x, at.y) + over + jitter(0.15);
     let origin = Point::new(at.x, at.y, level + wish.erupted_mm) - w * height;
-    let mut crown = CrownBody {
-        tooth,
-        form: crown_form,
-        origin,
-        axes: [u, v, w],
-        height,
-        half_md: 0.5 * md,
-        half_bl: 0.5 * bl,
-        seats: Vec::new(),
-        papillae: [0.0; 2],
-    };
+    // A variety of its own, so that the form of one crown leaves the stance of all others as it was.
+    let mut own = Variety::new(patient.seed ^ (u64::from(tooth.number()) << 32));
+    let forms = std::array::from_fn(|_| un.sqrt() * own.normal());
+    let mut crown = CrownBody::new(tooth, (origin, [u, v, w]), [height, md, bl], forms);
     for (_, place) in patient.seats.iter().filter(|(t, _)| *t == tooth) {
-        let side = if *place == SeatPlace::Mesial { -1.0 } else { 1.0 };
-        let seat = seat(&crown, side);
-        crown.seats.push(seat);
+        crown.prepare(match place {
+            SeatPlace::Mesial => SeatKind::Mesial,
+            SeatPlace::Distal => SeatKind::Distal,
+            SeatPlace::Cingulum => SeatKind::Cingulum,
+        });
     }
     crown
-}
-
-/// Spoon over a marginal ridge: a shallow saucer, at the ridge 1 to 1.5 mm deep and flat over the 2.5 mm that are taught
-/// as the least base (section 5 of the trade facts).
-fn seat(crown: &CrownBody, side: f64) -> Seat {
-    let u = side * (crown.half_md - 1.2);
-    Seat { centre: [u, 0.0, crown.height + 0.3], half: [2.6, 2.4, 2.6] }
 }
 
 /// How a tooth stands: lean toward buccal and mesial (rise over run), highest cusp over the occlusal surface, offset
