@@ -7,6 +7,7 @@
 //! | [`arch`], [`crown`], [`tissue`], [`base`], [`cast`] | the signed distance field of an arch |
 //! | [`contour`], [`refine`], [`scan`] | the field as triangles |
 //! | [`truth`] | what is true of a cast, from its field |
+//! | [`faults`] | what goes wrong with a scan, on request |
 //! | [`stl`], [`demo`] | triangles as bytes; the demonstration cases |
 
 pub mod arch;
@@ -17,6 +18,7 @@ pub mod cast;
 pub mod contour;
 pub mod crown;
 pub mod demo;
+pub mod faults;
 pub mod field;
 pub mod patient;
 pub mod people;
