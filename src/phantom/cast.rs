@@ -33,8 +33,8 @@ impl Rise {
     }
 }
 
-/// Least room over a rest seat in occlusion: what is taught is 1.0 to 1.5 mm (section 5 of the trade facts).
-const SEAT_ROOM_MM: f64 = 1.25;
+/// Room over the middle of a rest seat in occlusion, mm: what is taught is 1.0 to 1.5 (section 5 of the trade facts).
+const SEAT_ROOM_MM: f64 = 1.9;
 
 /// Where the scan ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -146,7 +146,9 @@ impl Cast {
         let f = joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease);
         let f = match &self.ground {
             Some((against, gap)) if p.z < against.highest() + 2.5 => {
-                smax(f, gap + against.seat_room(p) - against.open_value(p), 0.12)
+                // Over a seat the upper crown gives way, and a seat of its own is sunk until it has room.
+                let room = against.seat_room(p).max(self.seat_room(&own));
+                smax(f, gap + room - against.open_value(p), 0.12)
             }
             _ => f,
         };
@@ -164,7 +166,7 @@ impl Cast {
                 for seat in &crown.seats {
                     let floor = [seat.at[0], seat.at[1], seat.centre[2] - seat.half[2]];
                     let far = (p - crown.world(floor)).norm();
-                    room = room.max(SEAT_ROOM_MM * bell(far / 4.2));
+                    room = room.max(SEAT_ROOM_MM * bell(far / 4.8));
                 }
             }
         }

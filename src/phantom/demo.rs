@@ -8,8 +8,7 @@ use super::patient::{
 use super::scan::{Density, scan};
 use super::{stl, truth};
 use crate::case::{Arch, Side, Tooth};
-use crate::space::Point;
-use crate::units;
+use crate::space::{Direction, Point};
 
 /// Names of the cases.
 pub const NAMES: &[&str] = &["oban", "cromer", "whitby", "lerwick"];
@@ -157,6 +156,8 @@ pub fn oban_patient() -> Patient {
             }],
         }],
         seats: seats(&[(35, SeatPlace::Mesial), (44, SeatPlace::Distal), (46, SeatPlace::Mesial)]),
+        // The abutment leans out a little, which gives its buccal wall an undercut.
+        stances: stances(&[(35, |s| s.buccal_deg = 5.0)]),
         ..plain(3)
     }
 }
@@ -281,7 +282,7 @@ fn lerwick() -> Named {
         missing: teeth(&[25, 26, 27]),
         ridges: [
             RidgeForm { group: 1.5, width: 1.0, overhang: 0.0 },
-            RidgeForm { group: 1.8, width: 1.1, overhang: 0.0 },
+            RidgeForm { group: 1.7, width: 1.3, overhang: 0.0 },
         ],
         palatal: vec![PalatalWish {
             behind_mm: 27.0,
@@ -309,44 +310,45 @@ fn lerwick() -> Named {
     }
 }
 
+/// Footprint over which the room of a case is known, mm.
+const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
+
 /// What is true of a case, from its distance function.
 fn truth_json(case: &Named, pair: &Pair) -> String {
-    let cast = pair.cast(case.restored);
-    let opposing = pair.cast(case.restored.opposing());
-    let up =
-        if case.restored == Arch::Mandible { crate::space::Vector::z() } else { -crate::space::Vector::z() };
-    let crests: Vec<serde_json::Value> = case
-        .crests(pair)
-        .iter()
-        .map(|crest| {
-            let stations: Vec<serde_json::Value> = crest
-                .iter()
-                .step_by(4)
-                .map(|p| {
-                    serde_json::json!({
-                        "at_mm": units::json_place(p),
-                        "along_opening_mm": truth::along_mm(opposing, p, &up).map(units::json),
-                    })
-                })
-                .collect();
-            stations.into()
+    let crests = case.crests(pair);
+    let up = truth::occlusal(case.restored);
+    let bodies: Vec<truth::Body> =
+        crests.iter().filter_map(|crest| body(crest, up)).collect();
+    let probed: Vec<Tooth> = case.probe.iter().map(|(tooth, _)| *tooth).collect();
+    let wanted = truth::Wanted {
+        restored: case.restored,
+        abutments: &case.abutments,
+        withdrawals: &[up],
+        crests: &crests,
+        bodies: &bodies,
+        lingual: &probed,
+    };
+    format!("{:#}\n", truth::record(pair, &wanted))
+}
+
+/// The footprint with its front edge one millimetre along a crest.
+fn body(crest: &[Point], up: Direction) -> Option<truth::Body> {
+    let near = |mm: f64| {
+        let mut left = mm;
+        crest.windows(2).find_map(|w| {
+            let step = (w[1] - w[0]).norm();
+            left -= step;
+            (left <= 0.0).then_some(w[1])
         })
-        .collect();
-    let tori: Vec<serde_json::Value> = cast
-        .rises
-        .iter()
-        .filter(|r| r.torus)
-        .map(|r| {
-            let (height, summit) = truth::torus_height(cast, r);
-            serde_json::json!({ "height_mm": units::json(height), "summit_mm": units::json_place(&summit) })
-        })
-        .collect();
-    let all = serde_json::json!({
-        "occlusal_mm": [up.x, up.y, up.z],
-        "crests": crests,
-        "tori": tori,
-    });
-    format!("{all:#}\n")
+    };
+    let (front, middle, back) = (near(1.0)?, near(1.0 + 0.5 * FOOTPRINT_MM[0])?, near(1.0 + FOOTPRINT_MM[0])?);
+    Some(truth::Body {
+        centre: middle,
+        up,
+        along: back - front,
+        length_mm: FOOTPRINT_MM[0],
+        width_mm: FOOTPRINT_MM[1],
+    })
 }
 
 /// Crest lines of the spans of a cast, from the patient's left to the right of each row.

@@ -22,6 +22,8 @@ const MANDIBLE_WIDTH: [[f64; 3]; 4] =
 const MAXILLA_HEIGHT: [[f64; 3]; 3] = [[11.20, 11.80, 12.40], [6.77, 8.60, 10.46], [1.09, 3.80, 6.46]];
 /// Its width at the crest, mm (the same).
 const MAXILLA_WIDTH: [[f64; 3]; 3] = [[10.00, 9.60, 9.20], [6.46, 6.70, 6.92], [3.36, 4.00, 4.73]];
+/// Share of its loss of height that a ridge shows next to a tooth.
+const KEPT_BESIDE: f64 = 0.6;
 /// Mucosa on each side of the crest, mm (1.5 to 3 over it: from memory, section 12.3).
 const MUCOSA_MM: f64 = 1.2;
 
@@ -83,10 +85,14 @@ pub(super) fn levels(patient: &Patient, form: &ArchForm, stands: &[Stand], varie
     for far in [-12.0, -5.0] {
         behind(patient, form, first, far).push(&mut l);
     }
-    for t in stands {
+    for (i, t) in stands.iter().enumerate() {
         let steps: &[f64] = if t.present { &[0.0] } else { &[-0.3, 0.3] };
+        let stands_at = |j: Option<usize>| j.and_then(|j| stands.get(j)).is_some_and(|t| t.present);
         for step in steps {
-            at_tooth(patient, form, t, *step, variety).push(&mut l);
+            // Beside a tooth the crest stays up: its bone is kept by the tooth.
+            let beside = if *step < 0.0 { i.checked_sub(1) } else { Some(i + 1) };
+            let kept = if stands_at(beside) { KEPT_BESIDE } else { 1.0 };
+            at_tooth(patient, form, t, (*step, kept), variety).push(&mut l);
         }
     }
     for far in [5.0, 12.0] {
@@ -100,7 +106,13 @@ fn ridge_of(patient: &Patient, arch: Arch) -> &RidgeForm {
     &patient.ridges[usize::from(arch == Arch::Maxilla)]
 }
 
-fn at_tooth(patient: &Patient, form: &ArchForm, t: &Stand, step: f64, variety: &mut Variety) -> Level {
+fn at_tooth(
+    patient: &Patient,
+    form: &ArchForm,
+    t: &Stand,
+    (step, kept): (f64, f64),
+    variety: &mut Variety,
+) -> Level {
     let o = t.crown.origin;
     let arch = t.tooth.arch();
     let across = form.place(o.x, o.y).t;
@@ -118,7 +130,7 @@ fn at_tooth(patient: &Patient, form: &ArchForm, t: &Stand, step: f64, variety: &
         return Level {
             s: t.s,
             margin: o.z - 0.2,
-            top: o.z - 0.2,
+            top: o.z - 0.9,
             half,
             round: 2.6,
             shift: across,
@@ -130,7 +142,7 @@ fn at_tooth(patient: &Patient, form: &ArchForm, t: &Stand, step: f64, variety: &
     }
     let ridge = ridge_of(patient, arch);
     let place = f64::from(t.tooth.place()) + step * t.s.signum();
-    let drop = drop_mm(arch, ridge, place) + 0.3 * variety.even();
+    let drop = kept * drop_mm(arch, ridge, place) + 0.15 * variety.even();
     let half = (half_mm(arch, ridge, place) + 0.25 * variety.even()).max(0.9);
     let top = o.z - drop;
     Level {
