@@ -63,15 +63,15 @@ impl Faces {
         let from = u - self.face.tip * self.half[0];
         let side = usize::from(from > 0.0);
         let fall = self.face.shoulders[side] / self.half[0] * ((from * from + 0.64).sqrt() - 0.8);
-        let round = ((x.abs() - 0.5) / 0.5).max(0.0);
+        let round = ((x.abs() - 0.4) / 0.6).max(0.0);
         let mamelons = self.mamelons * (bell(x / 0.3) + bell((x.abs() - 0.6) / 0.3));
-        let angle = 1.35 * self.face.angles[usize::from(x > 0.0)] * round * round / (0.35 + round);
+        let angle = 1.9 * self.face.angles[usize::from(x > 0.0)] * round * round / (0.9 + round);
         self.height + mamelons - fall - angle
     }
 
     /// The wall `f` cut by the faces and the edge.
     pub fn cut(&self, f: f64, p: [f64; 3], weights: &Weights) -> f64 {
-        smax(self.sides(f, p, weights), (p[2] - self.edge(p[0])) * 0.88, 0.5)
+        smax(self.sides(f, p, weights), (p[2] - self.edge(p[0])) * 0.82, 0.5)
     }
 
     /// The wall `f` cut by the faces alone.

@@ -148,7 +148,7 @@ impl CrownBody {
     /// Field of the crown with its root stump, no seats cut in; own coordinates.
     fn sound(&self, p: [f64; 3]) -> f64 {
         const FILLET: f64 = 1.0;
-        const GENTLE: f64 = 0.78;
+        const GENTLE: f64 = 0.75;
         let [u, v, w] = p;
         let weights = self.wall.weights(w);
         let wall = self.wall.value(p, &weights);
@@ -165,7 +165,7 @@ impl CrownBody {
     pub fn value(&self, p: [f64; 3]) -> f64 {
         let mut f = self.sound(p);
         for seat in &self.seats {
-            f = smax(f, -seat.value(p), 0.25);
+            f = smax(f, -seat.value(p), 0.3);
         }
         f
     }
@@ -202,8 +202,9 @@ impl CrownBody {
         let edge = papilla * share * share;
         let down = (edge - w).max(0.0);
         // A collar thin at its edge, a shallow groove where free gingiva ends and attached gingiva begins.
-        let thick = 0.14 + 0.8 * down / (down + 0.9) + 0.08 * down - 0.08 * bell((down - 1.5) / 0.8);
-        let thick = thick * (1.0 + 0.4 * share.min(1.0));
+        let thick = 0.13 + 0.95 * down / (down + 1.3) + 0.06 * down - 0.05 * bell((down - 1.5) / 0.9);
+        // Between teeth it fills the embrasure.
+        let thick = thick * (1.0 + 0.6 * share.min(1.0));
         let low = w.min(edge);
         let weights = self.wall.weights(low);
         let wall = self.wall.outline(u, v, &weights);
@@ -229,6 +230,9 @@ impl CrownBody {
         [r * c, r * s, w]
     }
 }
+
+#[cfg(test)]
+mod tests;
 
 /// Union of crowns and gingiva with a crease at the margin filled over `k` mm.
 pub fn joined(crown: f64, gingiva: f64, k: f64) -> f64 {
