@@ -4,16 +4,21 @@ use super::relief::{Crest, Table, crest, faint, fissure, out};
 use super::wall::{Outline, flute};
 use super::{CrownForm, Surface};
 
-const MESIAL: [f64; 7] = [0.66, 0.81, 0.885, 0.95, 1.0, 0.98, 0.92];
-const DISTAL: [f64; 7] = [0.64, 0.80, 0.88, 0.95, 1.0, 0.97, 0.89];
-const BUCCAL: [f64; 7] = [0.79, 0.91, 0.99, 1.0, 0.95, 0.885, 0.82];
-const LINGUAL: [f64; 7] = [0.72, 0.82, 0.91, 0.975, 1.0, 0.96, 0.89];
-const PREMOLAR_MESIAL: [f64; 7] = [0.56, 0.74, 0.85, 0.94, 1.0, 0.97, 0.88];
-const PREMOLAR_DISTAL: [f64; 7] = [0.56, 0.74, 0.85, 0.94, 1.0, 0.96, 0.86];
+const MESIAL: [f64; 7] = [0.65, 0.81, 0.885, 0.95, 1.0, 0.98, 0.92];
+const DISTAL: [f64; 7] = [0.62, 0.8, 0.88, 0.95, 1.0, 0.97, 0.89];
+const BUCCAL: [f64; 7] = [0.73, 0.91, 0.99, 1.0, 0.95, 0.885, 0.82];
+const LINGUAL: [f64; 7] = [0.62, 0.82, 0.91, 0.975, 1.0, 0.96, 0.89];
+const PREMOLAR_MESIAL: [f64; 7] = [0.5, 0.74, 0.85, 0.94, 1.0, 0.97, 0.88];
+const PREMOLAR_DISTAL: [f64; 7] = [0.5, 0.74, 0.85, 0.94, 1.0, 0.96, 0.86];
 
 /// A crest that runs from a tip down to the middle of the table.
 const fn inner(from: [f64; 3], to: [f64; 3]) -> Crest {
     Crest { from, to, slope: 0.92 }
+}
+
+/// A crest of a small table with deep fossae.
+const fn steep(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 1.08 }
 }
 
 /// A crest that runs low along the border of the table.
@@ -118,7 +123,7 @@ pub(super) static LOWER_SECOND_MOLAR: CrownForm = CrownForm {
 pub(super) static LOWER_THIRD_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
-        distal: [0.60, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
+        distal: [0.54, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
         buccal: BUCCAL,
         lingual: LINGUAL,
         square: 0.42,
@@ -159,8 +164,8 @@ pub(super) static LOWER_FIRST_PREMOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: PREMOLAR_MESIAL,
         distal: PREMOLAR_DISTAL,
-        buccal: [0.74, 0.88, 0.985, 1.0, 0.92, 0.80, 0.70],
-        lingual: [0.74, 0.87, 0.94, 0.985, 1.0, 0.94, 0.86],
+        buccal: [0.65, 0.88, 0.985, 1.0, 0.92, 0.8, 0.7],
+        lingual: [0.72, 0.87, 0.94, 0.985, 1.0, 0.94, 0.86],
         square: 0.22,
         shear: 0.0,
         taper: 0.16,
@@ -172,15 +177,15 @@ pub(super) static LOWER_FIRST_PREMOLAR: CrownForm = CrownForm {
     },
     surface: Surface::Back(Table {
         crests: &[
-            crest([-0.06, 0.26, 0.0], [-0.78, 0.16, -1.40]),
-            crest([-0.06, 0.26, 0.0], [0.80, 0.14, -1.55]),
-            inner([-0.06, 0.26, 0.0], [-0.02, -0.44, -2.45]),
-            crest([-0.06, 0.26, 0.0], [-0.06, 0.84, -1.60]),
-            inner([0.0, -0.68, -2.0], [-0.02, -0.42, -2.45]),
-            crest([0.0, -0.68, -2.0], [-0.36, -0.60, -2.50]),
-            crest([0.0, -0.68, -2.0], [0.44, -0.56, -2.35]),
-            marginal([-0.79, 0.14, -1.45], [-0.50, -0.52, -2.40]),
-            marginal([0.81, 0.12, -1.60], [0.54, -0.50, -2.30]),
+            steep([-0.06, 0.26, 0.0], [-0.78, 0.16, -1.40]),
+            steep([-0.06, 0.26, 0.0], [0.80, 0.14, -1.55]),
+            steep([-0.06, 0.26, 0.0], [-0.02, -0.44, -2.05]),
+            steep([-0.06, 0.26, 0.0], [-0.06, 0.84, -1.60]),
+            steep([0.0, -0.68, -2.0], [-0.02, -0.42, -2.1]),
+            steep([0.0, -0.68, -2.0], [-0.36, -0.60, -2.50]),
+            steep([0.0, -0.68, -2.0], [0.44, -0.56, -2.35]),
+            steep([-0.79, 0.14, -1.45], [-0.50, -0.52, -2.40]),
+            steep([0.81, 0.12, -1.60], [0.54, -0.50, -2.30]),
         ],
         fissures: &[
             faint([-0.42, -0.26], [-0.56, 0.04]),
@@ -197,8 +202,8 @@ pub(super) static LOWER_SECOND_PREMOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: PREMOLAR_MESIAL,
         distal: PREMOLAR_DISTAL,
-        buccal: [0.76, 0.89, 0.985, 1.0, 0.93, 0.84, 0.75],
-        lingual: [0.74, 0.87, 0.94, 0.985, 1.0, 0.95, 0.87],
+        buccal: [0.68, 0.89, 0.985, 1.0, 0.93, 0.84, 0.75],
+        lingual: [0.72, 0.87, 0.94, 0.985, 1.0, 0.95, 0.87],
         square: 0.42,
         shear: 0.0,
         taper: 0.04,
@@ -239,8 +244,8 @@ pub(super) static UPPER_FIRST_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
         distal: DISTAL,
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.96, 0.90, 0.83],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.985, 0.94, 0.87],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.96, 0.9, 0.83],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.985, 0.94, 0.87],
         square: 0.60,
         shear: 0.10,
         taper: 0.02,
@@ -281,8 +286,8 @@ pub(super) static UPPER_SECOND_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
         distal: DISTAL,
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.96, 0.89, 0.82],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.98, 0.93, 0.85],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.96, 0.89, 0.82],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.98, 0.93, 0.85],
         square: 0.52,
         shear: 0.13,
         taper: 0.07,
@@ -320,9 +325,9 @@ pub(super) static UPPER_SECOND_MOLAR: CrownForm = CrownForm {
 pub(super) static UPPER_THIRD_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
-        distal: [0.60, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.95, 0.88, 0.80],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.97, 0.91, 0.83],
+        distal: [0.54, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.95, 0.88, 0.8],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.97, 0.91, 0.83],
         square: 0.36,
         shear: 0.12,
         taper: 0.14,
@@ -356,8 +361,8 @@ pub(super) static UPPER_FIRST_PREMOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: PREMOLAR_MESIAL,
         distal: PREMOLAR_DISTAL,
-        buccal: [0.78, 0.90, 0.985, 1.0, 0.94, 0.86, 0.77],
-        lingual: [0.78, 0.89, 0.95, 0.99, 1.0, 0.94, 0.85],
+        buccal: [0.71, 0.9, 0.985, 1.0, 0.94, 0.86, 0.77],
+        lingual: [0.76, 0.89, 0.95, 0.99, 1.0, 0.94, 0.85],
         square: 0.34,
         shear: 0.0,
         taper: 0.13,
@@ -391,8 +396,8 @@ pub(super) static UPPER_SECOND_PREMOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: PREMOLAR_MESIAL,
         distal: PREMOLAR_DISTAL,
-        buccal: [0.78, 0.90, 0.985, 1.0, 0.94, 0.85, 0.76],
-        lingual: [0.78, 0.89, 0.95, 0.99, 1.0, 0.945, 0.86],
+        buccal: [0.71, 0.9, 0.985, 1.0, 0.94, 0.85, 0.76],
+        lingual: [0.76, 0.89, 0.95, 0.99, 1.0, 0.945, 0.86],
         square: 0.36,
         shear: 0.0,
         taper: 0.06,

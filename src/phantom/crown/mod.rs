@@ -197,14 +197,14 @@ impl CrownBody {
     /// Field of the sleeve of gingiva around it, scalloped from papilla to papilla.
     pub fn sleeve(&self, [u, v, w]: [f64; 3]) -> f64 {
         let (x, y) = (u / self.half_md, v / self.half_bl);
-        let share = 1.15 * x * x / (x * x + y * y + 0.15);
+        let share = (1.3 * x * x / (x * x + y * y + 0.3)).min(1.0);
         let papilla = if u < 0.0 { self.papillae[0] } else { self.papillae[1] };
         let edge = papilla * share * share;
         let down = (edge - w).max(0.0);
         // A collar thin at its edge, a shallow groove where free gingiva ends and attached gingiva begins.
         let thick = 0.13 + 0.95 * down / (down + 1.3) + 0.06 * down - 0.05 * bell((down - 1.5) / 0.9);
         // Between teeth it fills the embrasure.
-        let thick = thick * (1.0 + 0.6 * share.min(1.0));
+        let thick = thick * (1.0 + 0.6 * share);
         let low = w.min(edge);
         let weights = self.wall.weights(low);
         let wall = self.wall.outline(u, v, &weights);
