@@ -3,9 +3,10 @@
 //!
 //! Own axes of a crown: u distal, v buccal, w occlusal, origin on its axis at the height of the gingival margin.
 
-mod back;
 mod face;
 mod front;
+mod molars;
+mod premolars;
 mod relief;
 mod seat;
 mod wall;
@@ -36,7 +37,7 @@ enum Surface {
 
 /// Average size of a crown: height, mesiodistal, buccolingual, mm; and its form.
 pub fn average(tooth: Tooth) -> ([f64; 3], &'static CrownForm) {
-    use {back::*, front::*};
+    use {front::*, molars::*, premolars::*};
     match (tooth.arch(), tooth.place()) {
         (Arch::Maxilla, 1) => ([10.5, 8.5, 7.0], &UPPER_CENTRAL),
         (Arch::Maxilla, 2) => ([9.0, 6.5, 6.0], &UPPER_LATERAL),
@@ -231,10 +232,10 @@ impl CrownBody {
     }
 }
 
-#[cfg(test)]
-mod tests;
-
 /// Union of crowns and gingiva with a crease at the margin filled over `k` mm.
 pub fn joined(crown: f64, gingiva: f64, k: f64) -> f64 {
     smin(crown, gingiva, k)
 }
+
+#[cfg(test)]
+mod tests;

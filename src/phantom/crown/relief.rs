@@ -34,6 +34,21 @@ pub(super) const fn crest(from: [f64; 3], to: [f64; 3]) -> Crest {
     Crest { from, to, slope: 0.78 }
 }
 
+/// A crest that runs from a tip down to the middle of the table.
+pub(super) const fn inner(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 0.92 }
+}
+
+/// A crest that runs low along the border of the table.
+pub(super) const fn marginal(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 0.9 }
+}
+
+/// A crest of a small table with deep fossae.
+pub(super) const fn steep(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 1.08 }
+}
+
 /// A fissure of full depth.
 pub(super) const fn fissure(from: [f64; 2], to: [f64; 2]) -> Fissure {
     Fissure { from, to, depth: [1.0, 1.0] }
