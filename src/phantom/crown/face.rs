@@ -59,28 +59,29 @@ impl Faces {
 
     /// Height of the incisal edge, mm.
     pub fn edge(&self, u: f64) -> f64 {
-        let x = u / self.half[0];
-        let from = u - self.face.tip * self.half[0];
+        // Beyond the crown the edge runs on level, which bounds its steepness.
+        let x = (u / self.half[0]).clamp(-1.25, 1.25);
+        let from = (x - self.face.tip) * self.half[0];
         let side = usize::from(from > 0.0);
         let fall = self.face.shoulders[side] / self.half[0] * ((from * from + 0.64).sqrt() - 0.8);
-        let round = ((x.abs() - 0.5) / 0.5).max(0.0);
+        let round = ((x.abs() - 0.4) / 0.6).max(0.0);
         let mamelons = self.mamelons * (bell(x / 0.3) + bell((x.abs() - 0.6) / 0.3));
-        let angle = 1.35 * self.face.angles[usize::from(x > 0.0)] * round * round / (0.35 + round);
+        let angle = 1.9 * self.face.angles[usize::from(x > 0.0)] * round * round / (0.9 + round);
         self.height + mamelons - fall - angle
     }
 
     /// The wall `f` cut by the faces and the edge.
     pub fn cut(&self, f: f64, p: [f64; 3], weights: &Weights) -> f64 {
-        smax(self.sides(f, p, weights), (p[2] - self.edge(p[0])) * 0.88, 0.5)
+        smax(self.sides(f, p, weights), (p[2] - self.edge(p[0])) * 0.82, 0.5)
     }
 
     /// The wall `f` cut by the faces alone.
     pub fn sides(&self, f: f64, [u, v, w]: [f64; 3], weights: &Weights) -> f64 {
         let high = w / self.height;
-        let x = u / self.half[0];
+        let x = (u / self.half[0]).clamp(-1.4, 1.4);
         let face = &self.face;
         let upper = step(0.25, 0.6, high);
-        let x2 = (x * x).min(4.0);
+        let x2 = x * x;
         let tent = (x2 + 0.03).sqrt() - 0.17;
         let labial = self.half[1] * weights.of(&face.labial)
             - upper * (face.curve * x2 + face.ridge * tent + face.lobes * bell((x.abs() - 0.34) / 0.26));

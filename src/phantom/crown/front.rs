@@ -4,12 +4,12 @@ use super::face::Face;
 use super::wall::Outline;
 use super::{CrownForm, Surface};
 
-const STRAIGHT: [f64; 7] = [0.80, 0.935, 1.0, 0.985, 0.95, 0.90, 0.86];
+const STRAIGHT: [f64; 7] = [0.79, 0.935, 1.0, 0.985, 0.95, 0.9, 0.86];
 
 pub(super) static UPPER_CENTRAL: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.62, 0.80, 0.88, 0.95, 0.995, 1.0, 0.975],
-        distal: [0.60, 0.77, 0.86, 0.94, 0.995, 1.0, 0.94],
+        mesial: [0.62, 0.8, 0.88, 0.95, 0.995, 1.0, 0.975],
+        distal: [0.57, 0.77, 0.86, 0.94, 0.995, 1.0, 0.94],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.35,
@@ -27,15 +27,15 @@ pub(super) static UPPER_CENTRAL: CrownForm = CrownForm {
         rib: 0.0,
         tip: -0.1,
         shoulders: [0.1, 0.25],
-        angles: [0.6, 1.3],
+        angles: [0.35, 0.9],
     }),
     papilla: 0.40,
 };
 
 pub(super) static UPPER_LATERAL: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.58, 0.76, 0.85, 0.92, 0.985, 1.0, 0.97],
-        distal: [0.56, 0.74, 0.84, 0.94, 1.0, 0.97, 0.88],
+        mesial: [0.56, 0.76, 0.85, 0.92, 0.985, 1.0, 0.97],
+        distal: [0.52, 0.74, 0.84, 0.94, 1.0, 0.97, 0.88],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.30,
@@ -53,15 +53,15 @@ pub(super) static UPPER_LATERAL: CrownForm = CrownForm {
         rib: 0.0,
         tip: -0.15,
         shoulders: [0.2, 0.6],
-        angles: [1.0, 1.9],
+        angles: [0.65, 1.4],
     }),
     papilla: 0.40,
 };
 
 pub(super) static UPPER_CANINE: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.56, 0.74, 0.84, 0.93, 1.0, 0.98, 0.92],
-        distal: [0.52, 0.70, 0.82, 0.94, 1.0, 0.95, 0.86],
+        mesial: [0.52, 0.74, 0.84, 0.93, 1.0, 0.98, 0.92],
+        distal: [0.5, 0.7, 0.82, 0.94, 1.0, 0.95, 0.86],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.18,
@@ -86,8 +86,8 @@ pub(super) static UPPER_CANINE: CrownForm = CrownForm {
 
 pub(super) static LOWER_CENTRAL: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.50, 0.69, 0.78, 0.87, 0.96, 1.0, 0.99],
-        distal: [0.50, 0.69, 0.78, 0.87, 0.96, 1.0, 0.98],
+        mesial: [0.5, 0.69, 0.78, 0.87, 0.96, 1.0, 0.99],
+        distal: [0.5, 0.69, 0.78, 0.87, 0.96, 1.0, 0.98],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.30,
@@ -112,8 +112,8 @@ pub(super) static LOWER_CENTRAL: CrownForm = CrownForm {
 
 pub(super) static LOWER_LATERAL: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.50, 0.69, 0.78, 0.87, 0.96, 1.0, 0.99],
-        distal: [0.48, 0.67, 0.77, 0.88, 0.98, 1.0, 0.96],
+        mesial: [0.5, 0.69, 0.78, 0.87, 0.96, 1.0, 0.99],
+        distal: [0.5, 0.67, 0.77, 0.88, 0.98, 1.0, 0.96],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.30,
@@ -138,8 +138,8 @@ pub(super) static LOWER_LATERAL: CrownForm = CrownForm {
 
 pub(super) static LOWER_CANINE: CrownForm = CrownForm {
     outline: Outline {
-        mesial: [0.58, 0.77, 0.86, 0.93, 0.985, 1.0, 0.97],
-        distal: [0.50, 0.68, 0.79, 0.91, 1.0, 0.98, 0.90],
+        mesial: [0.57, 0.77, 0.86, 0.93, 0.985, 1.0, 0.97],
+        distal: [0.5, 0.68, 0.79, 0.91, 1.0, 0.98, 0.9],
         buccal: STRAIGHT,
         lingual: STRAIGHT,
         square: 0.18,

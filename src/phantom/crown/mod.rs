@@ -3,9 +3,10 @@
 //!
 //! Own axes of a crown: u distal, v buccal, w occlusal, origin on its axis at the height of the gingival margin.
 
-mod back;
 mod face;
 mod front;
+mod molars;
+mod premolars;
 mod relief;
 mod seat;
 mod wall;
@@ -36,7 +37,7 @@ enum Surface {
 
 /// Average size of a crown: height, mesiodistal, buccolingual, mm; and its form.
 pub fn average(tooth: Tooth) -> ([f64; 3], &'static CrownForm) {
-    use {back::*, front::*};
+    use {front::*, molars::*, premolars::*};
     match (tooth.arch(), tooth.place()) {
         (Arch::Maxilla, 1) => ([10.5, 8.5, 7.0], &UPPER_CENTRAL),
         (Arch::Maxilla, 2) => ([9.0, 6.5, 6.0], &UPPER_LATERAL),
@@ -148,7 +149,7 @@ impl CrownBody {
     /// Field of the crown with its root stump, no seats cut in; own coordinates.
     fn sound(&self, p: [f64; 3]) -> f64 {
         const FILLET: f64 = 1.0;
-        const GENTLE: f64 = 0.78;
+        const GENTLE: f64 = 0.75;
         let [u, v, w] = p;
         let weights = self.wall.weights(w);
         let wall = self.wall.value(p, &weights);
@@ -165,7 +166,7 @@ impl CrownBody {
     pub fn value(&self, p: [f64; 3]) -> f64 {
         let mut f = self.sound(p);
         for seat in &self.seats {
-            f = smax(f, -seat.value(p), 0.25);
+            f = smax(f, -seat.value(p), 0.3);
         }
         f
     }
@@ -197,13 +198,14 @@ impl CrownBody {
     /// Field of the sleeve of gingiva around it, scalloped from papilla to papilla.
     pub fn sleeve(&self, [u, v, w]: [f64; 3]) -> f64 {
         let (x, y) = (u / self.half_md, v / self.half_bl);
-        let share = 1.15 * x * x / (x * x + y * y + 0.15);
+        let share = (1.3 * x * x / (x * x + y * y + 0.3)).min(1.0);
         let papilla = if u < 0.0 { self.papillae[0] } else { self.papillae[1] };
         let edge = papilla * share * share;
         let down = (edge - w).max(0.0);
         // A collar thin at its edge, a shallow groove where free gingiva ends and attached gingiva begins.
-        let thick = 0.14 + 0.8 * down / (down + 0.9) + 0.08 * down - 0.08 * bell((down - 1.5) / 0.8);
-        let thick = thick * (1.0 + 0.4 * share.min(1.0));
+        let thick = 0.13 + 0.95 * down / (down + 1.3) + 0.06 * down - 0.05 * bell((down - 1.5) / 0.9);
+        // Between teeth it fills the embrasure.
+        let thick = thick * (1.0 + 0.6 * share);
         let low = w.min(edge);
         let weights = self.wall.weights(low);
         let wall = self.wall.outline(u, v, &weights);
@@ -234,3 +236,6 @@ impl CrownBody {
 pub fn joined(crown: f64, gingiva: f64, k: f64) -> f64 {
     smin(crown, gingiva, k)
 }
+
+#[cfg(test)]
+mod tests;

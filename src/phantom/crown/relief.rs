@@ -34,6 +34,21 @@ pub(super) const fn crest(from: [f64; 3], to: [f64; 3]) -> Crest {
     Crest { from, to, slope: 0.78 }
 }
 
+/// A crest that runs from a tip down to the middle of the table.
+pub(super) const fn inner(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 0.92 }
+}
+
+/// A crest that runs low along the border of the table.
+pub(super) const fn marginal(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 0.9 }
+}
+
+/// A crest of a small table with deep fossae.
+pub(super) const fn steep(from: [f64; 3], to: [f64; 3]) -> Crest {
+    Crest { from, to, slope: 1.08 }
+}
+
 /// A fissure of full depth.
 pub(super) const fn fissure(from: [f64; 2], to: [f64; 2]) -> Fissure {
     Fissure { from, to, depth: [1.0, 1.0] }
@@ -94,10 +109,10 @@ impl Relief {
     pub fn new(table: &Table, height: f64, half: [f64; 2], variety: [f64; 6]) -> Relief {
         let z = variety;
         let moved = |[x, y]: [f64; 2]| {
-            [half[0] * (x + 0.03 * (z[0] + z[1] * y)), half[1] * (y + 0.025 * (z[2] - z[1] * x * x))]
+            [half[0] * (x + 0.035 * (z[0] + z[1] * y)), half[1] * (y + 0.03 * (z[2] - z[1] * x))]
         };
         let line = |from: [f64; 3], to: [f64; 3], slope: f64| {
-            let raised = |p: [f64; 3]| height + p[2] + 0.12 * (z[3] * p[0] + z[4] * p[0] * p[1]);
+            let raised = |p: [f64; 3]| height + p[2] + 0.16 * (z[3] * p[0] + z[4] * p[0] * p[1]);
             let (a, b) = (moved([from[0], from[1]]), moved([to[0], to[1]]));
             let way = [b[0] - a[0], b[1] - a[1]];
             let length2 = way[0] * way[0] + way[1] * way[1];

@@ -42,7 +42,7 @@ impl Seat {
             SeatKind::Mesial | SeatKind::Distal => Seat {
                 kind,
                 centre: [side * (half[0] - 0.9), 0.0, 0.0],
-                half: [(0.75 * half[0]).clamp(2.5, 3.4), 1.8, 2.3],
+                half: [(0.75 * half[0]).clamp(2.5, 3.4), 2.0, 2.3],
                 tilt: [0.16 * side, 0.0],
                 bend: 0.0,
                 at: [side * 0.83 * half[0], 0.0],
@@ -50,11 +50,11 @@ impl Seat {
             },
             SeatKind::Cingulum => Seat {
                 kind,
-                centre: [0.0, -0.58 * half[1] - 0.6, 0.0],
-                half: [(0.6 * half[0]).clamp(1.5, 2.2), 1.4, 3.0],
-                tilt: [0.0, -0.25],
+                centre: [0.0, -0.62 * half[1], 0.0],
+                half: [(0.6 * half[0]).clamp(1.5, 2.2), 1.6, 2.6],
+                tilt: [0.0, -0.3],
                 bend: 0.14,
-                at: [0.0, -0.58 * half[1]],
+                at: [0.0, -0.62 * half[1]],
                 depth: 1.5,
             },
             SeatKind::IncisalMesial | SeatKind::IncisalDistal => Seat {

@@ -102,7 +102,7 @@ impl Wall {
 
     /// Distance from the outline without its depressions, about; negative inside.
     pub fn outline(&self, u: f64, v: f64, weights: &Weights) -> f64 {
-        const SOFT: f64 = 0.15;
+        const SOFT: f64 = 0.2;
         let s = self.share(u, v, weights);
         let (x, y) = (s.x / s.a, s.y / s.b);
         // First order of the distance; the soft term keeps it continuous across the axis.

@@ -1,25 +1,13 @@
-//! Forms of premolars and molars.
+//! Forms of molars.
 
-use super::relief::{Crest, Table, crest, faint, fissure, out};
+use super::relief::{Table, crest, fissure, inner, marginal, out};
 use super::wall::{Outline, flute};
 use super::{CrownForm, Surface};
 
-const MESIAL: [f64; 7] = [0.66, 0.81, 0.885, 0.95, 1.0, 0.98, 0.92];
-const DISTAL: [f64; 7] = [0.64, 0.80, 0.88, 0.95, 1.0, 0.97, 0.89];
-const BUCCAL: [f64; 7] = [0.79, 0.91, 0.99, 1.0, 0.95, 0.885, 0.82];
-const LINGUAL: [f64; 7] = [0.72, 0.82, 0.91, 0.975, 1.0, 0.96, 0.89];
-const PREMOLAR_MESIAL: [f64; 7] = [0.56, 0.74, 0.85, 0.94, 1.0, 0.97, 0.88];
-const PREMOLAR_DISTAL: [f64; 7] = [0.56, 0.74, 0.85, 0.94, 1.0, 0.96, 0.86];
-
-/// A crest that runs from a tip down to the middle of the table.
-const fn inner(from: [f64; 3], to: [f64; 3]) -> Crest {
-    Crest { from, to, slope: 0.92 }
-}
-
-/// A crest that runs low along the border of the table.
-const fn marginal(from: [f64; 3], to: [f64; 3]) -> Crest {
-    Crest { from, to, slope: 0.9 }
-}
+const MESIAL: [f64; 7] = [0.65, 0.81, 0.885, 0.95, 1.0, 0.98, 0.92];
+const DISTAL: [f64; 7] = [0.62, 0.8, 0.88, 0.95, 1.0, 0.97, 0.89];
+const BUCCAL: [f64; 7] = [0.73, 0.91, 0.99, 1.0, 0.95, 0.885, 0.82];
+const LINGUAL: [f64; 7] = [0.62, 0.82, 0.91, 0.975, 1.0, 0.96, 0.89];
 
 pub(super) static LOWER_FIRST_MOLAR: CrownForm = CrownForm {
     outline: Outline {
@@ -118,7 +106,7 @@ pub(super) static LOWER_SECOND_MOLAR: CrownForm = CrownForm {
 pub(super) static LOWER_THIRD_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
-        distal: [0.60, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
+        distal: [0.54, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
         buccal: BUCCAL,
         lingual: LINGUAL,
         square: 0.42,
@@ -155,92 +143,12 @@ pub(super) static LOWER_THIRD_MOLAR: CrownForm = CrownForm {
     papilla: 0.32,
 };
 
-pub(super) static LOWER_FIRST_PREMOLAR: CrownForm = CrownForm {
-    outline: Outline {
-        mesial: PREMOLAR_MESIAL,
-        distal: PREMOLAR_DISTAL,
-        buccal: [0.74, 0.88, 0.985, 1.0, 0.92, 0.80, 0.70],
-        lingual: [0.74, 0.87, 0.94, 0.985, 1.0, 0.94, 0.86],
-        square: 0.22,
-        shear: 0.0,
-        taper: 0.16,
-        flutes: &[
-            flute(1.0, -0.42, 0.14, 0.8, [0.45, 0.8]),
-            flute(1.0, 0.44, 0.14, 0.8, [0.45, 0.8]),
-            flute(-1.0, -0.42, 0.20, 0.7, [0.4, 0.7]),
-        ],
-    },
-    surface: Surface::Back(Table {
-        crests: &[
-            crest([-0.06, 0.26, 0.0], [-0.78, 0.16, -1.40]),
-            crest([-0.06, 0.26, 0.0], [0.80, 0.14, -1.55]),
-            inner([-0.06, 0.26, 0.0], [-0.02, -0.44, -2.45]),
-            crest([-0.06, 0.26, 0.0], [-0.06, 0.84, -1.60]),
-            inner([0.0, -0.68, -2.0], [-0.02, -0.42, -2.45]),
-            crest([0.0, -0.68, -2.0], [-0.36, -0.60, -2.50]),
-            crest([0.0, -0.68, -2.0], [0.44, -0.56, -2.35]),
-            marginal([-0.79, 0.14, -1.45], [-0.50, -0.52, -2.40]),
-            marginal([0.81, 0.12, -1.60], [0.54, -0.50, -2.30]),
-        ],
-        fissures: &[
-            faint([-0.42, -0.26], [-0.56, 0.04]),
-            faint([0.44, -0.30], [0.58, 0.02]),
-            faint([-0.42, -0.26], [-0.40, -0.78]),
-            faint([0.44, -0.30], [0.22, -0.52]),
-        ],
-        floor: 3.5,
-    }),
-    papilla: 0.36,
-};
-
-pub(super) static LOWER_SECOND_PREMOLAR: CrownForm = CrownForm {
-    outline: Outline {
-        mesial: PREMOLAR_MESIAL,
-        distal: PREMOLAR_DISTAL,
-        buccal: [0.76, 0.89, 0.985, 1.0, 0.93, 0.84, 0.75],
-        lingual: [0.74, 0.87, 0.94, 0.985, 1.0, 0.95, 0.87],
-        square: 0.42,
-        shear: 0.0,
-        taper: 0.04,
-        flutes: &[
-            flute(1.0, -0.44, 0.12, 0.8, [0.45, 0.8]),
-            flute(1.0, 0.46, 0.12, 0.8, [0.45, 0.8]),
-            flute(-1.0, 0.06, 0.20, 0.8, [0.5, 0.85]),
-        ],
-    },
-    surface: Surface::Back(Table {
-        crests: &[
-            crest([-0.05, 0.40, 0.0], [-0.76, 0.30, -1.30]),
-            crest([-0.05, 0.40, 0.0], [0.78, 0.28, -1.40]),
-            inner([-0.05, 0.40, 0.0], [-0.02, -0.02, -1.85]),
-            crest([-0.05, 0.40, 0.0], [-0.05, 0.86, -1.20]),
-            crest([-0.30, -0.58, -0.65], [-0.74, -0.28, -1.45]),
-            crest([-0.30, -0.58, -0.65], [0.02, -0.64, -1.35]),
-            inner([-0.30, -0.58, -0.65], [-0.14, -0.14, -1.90]),
-            crest([0.42, -0.55, -1.0], [0.10, -0.63, -1.45]),
-            crest([0.42, -0.55, -1.0], [0.74, -0.26, -1.55]),
-            inner([0.42, -0.55, -1.0], [0.20, -0.14, -1.95]),
-            marginal([-0.80, 0.26, -1.40], [-0.78, -0.28, -1.50]),
-            marginal([0.80, 0.24, -1.50], [0.78, -0.26, -1.60]),
-        ],
-        fissures: &[
-            out([0.04, -0.12], [-0.52, 0.06]),
-            out([0.04, -0.12], [0.54, 0.04]),
-            out([0.04, -0.12], [0.07, -0.72]),
-            out([-0.50, 0.05], [-0.64, 0.24]),
-            out([0.52, 0.04], [0.66, 0.22]),
-        ],
-        floor: 2.7,
-    }),
-    papilla: 0.36,
-};
-
 pub(super) static UPPER_FIRST_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
         distal: DISTAL,
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.96, 0.90, 0.83],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.985, 0.94, 0.87],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.96, 0.9, 0.83],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.985, 0.94, 0.87],
         square: 0.60,
         shear: 0.10,
         taper: 0.02,
@@ -281,8 +189,8 @@ pub(super) static UPPER_SECOND_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
         distal: DISTAL,
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.96, 0.89, 0.82],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.98, 0.93, 0.85],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.96, 0.89, 0.82],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.98, 0.93, 0.85],
         square: 0.52,
         shear: 0.13,
         taper: 0.07,
@@ -320,9 +228,9 @@ pub(super) static UPPER_SECOND_MOLAR: CrownForm = CrownForm {
 pub(super) static UPPER_THIRD_MOLAR: CrownForm = CrownForm {
     outline: Outline {
         mesial: MESIAL,
-        distal: [0.60, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
-        buccal: [0.80, 0.915, 0.995, 1.0, 0.95, 0.88, 0.80],
-        lingual: [0.80, 0.90, 0.965, 1.0, 0.97, 0.91, 0.83],
+        distal: [0.54, 0.76, 0.86, 0.95, 1.0, 0.95, 0.85],
+        buccal: [0.74, 0.915, 0.995, 1.0, 0.95, 0.88, 0.8],
+        lingual: [0.76, 0.9, 0.965, 1.0, 0.97, 0.91, 0.83],
         square: 0.36,
         shear: 0.12,
         taper: 0.14,
@@ -350,74 +258,4 @@ pub(super) static UPPER_THIRD_MOLAR: CrownForm = CrownForm {
         floor: 2.2,
     }),
     papilla: 0.32,
-};
-
-pub(super) static UPPER_FIRST_PREMOLAR: CrownForm = CrownForm {
-    outline: Outline {
-        mesial: PREMOLAR_MESIAL,
-        distal: PREMOLAR_DISTAL,
-        buccal: [0.78, 0.90, 0.985, 1.0, 0.94, 0.86, 0.77],
-        lingual: [0.78, 0.89, 0.95, 0.99, 1.0, 0.94, 0.85],
-        square: 0.34,
-        shear: 0.0,
-        taper: 0.13,
-        flutes: &[flute(1.0, -0.44, 0.13, 0.8, [0.45, 0.8]), flute(1.0, 0.48, 0.13, 0.8, [0.45, 0.8])],
-    },
-    surface: Surface::Back(Table {
-        crests: &[
-            crest([0.06, 0.56, 0.0], [-0.74, 0.44, -1.40]),
-            crest([0.06, 0.56, 0.0], [0.78, 0.44, -1.35]),
-            inner([0.06, 0.56, 0.0], [0.02, 0.06, -2.0]),
-            crest([-0.12, -0.54, -0.75], [-0.66, -0.42, -1.55]),
-            crest([-0.12, -0.54, -0.75], [0.62, -0.42, -1.60]),
-            inner([-0.12, -0.54, -0.75], [-0.05, -0.06, -2.0]),
-            marginal([-0.78, 0.38, -1.45], [-0.72, -0.36, -1.60]),
-            marginal([0.80, 0.38, -1.45], [0.70, -0.36, -1.65]),
-        ],
-        fissures: &[
-            fissure([-0.50, 0.0], [0.0, 0.03]),
-            fissure([0.0, 0.03], [0.52, -0.01]),
-            out([-0.50, 0.0], [-1.0, -0.03]),
-            out([-0.50, 0.0], [-0.66, 0.28]),
-            out([0.52, -0.01], [0.66, 0.28]),
-            out([0.52, -0.01], [0.62, -0.22]),
-        ],
-        floor: 2.8,
-    }),
-    papilla: 0.36,
-};
-
-pub(super) static UPPER_SECOND_PREMOLAR: CrownForm = CrownForm {
-    outline: Outline {
-        mesial: PREMOLAR_MESIAL,
-        distal: PREMOLAR_DISTAL,
-        buccal: [0.78, 0.90, 0.985, 1.0, 0.94, 0.85, 0.76],
-        lingual: [0.78, 0.89, 0.95, 0.99, 1.0, 0.945, 0.86],
-        square: 0.36,
-        shear: 0.0,
-        taper: 0.06,
-        flutes: &[flute(1.0, -0.46, 0.11, 0.8, [0.45, 0.8]), flute(1.0, 0.46, 0.11, 0.8, [0.45, 0.8])],
-    },
-    surface: Surface::Back(Table {
-        crests: &[
-            crest([0.0, 0.54, 0.0], [-0.76, 0.42, -1.25]),
-            crest([0.0, 0.54, 0.0], [0.76, 0.42, -1.30]),
-            inner([0.0, 0.54, 0.0], [0.0, 0.06, -1.80]),
-            crest([-0.10, -0.54, -0.25], [-0.70, -0.42, -1.35]),
-            crest([-0.10, -0.54, -0.25], [0.66, -0.42, -1.40]),
-            inner([-0.10, -0.54, -0.25], [-0.04, -0.06, -1.80]),
-            marginal([-0.80, 0.36, -1.35], [-0.76, -0.36, -1.45]),
-            marginal([0.80, 0.36, -1.40], [0.74, -0.36, -1.50]),
-        ],
-        fissures: &[
-            fissure([-0.40, 0.02], [0.40, 0.0]),
-            out([-0.40, 0.02], [-0.64, 0.28]),
-            out([-0.40, 0.02], [-0.62, -0.26]),
-            out([0.40, 0.0], [0.64, 0.28]),
-            out([0.40, 0.0], [0.60, -0.26]),
-            out([0.05, 0.02], [0.18, 0.34]),
-        ],
-        floor: 2.6,
-    }),
-    papilla: 0.36,
 };
