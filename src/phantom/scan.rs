@@ -2,7 +2,7 @@
 
 use super::cast::Cast;
 use super::contour::{Grid, cut_off, zero_set};
-use super::refine::{coarsened, pulled};
+use super::refine::{coarsened, evened};
 use crate::case::{Arch, Tooth};
 use crate::mesh::Mesh;
 use crate::space::Point;
@@ -12,7 +12,8 @@ use crate::space::Point;
 pub struct Density {
     /// Grid of the contour, mm.
     pub cell_mm: f64,
-    /// Edges wanted on abutments, ridges and tori, mm; `None` keeps the contour as it is.
+    /// Mean edge wanted on abutments, ridges and tori, mm; not much under the grid. `None` keeps edges of about the grid's
+    /// length everywhere.
     pub fine_mm: Option<f64>,
     /// Edges wanted elsewhere on teeth, mm.
     pub teeth_mm: f64,
@@ -25,13 +26,18 @@ pub struct Density {
 }
 
 impl Density {
-    /// A small scan for tests: the bare contour.
-    pub fn coarse(cell_mm: f64) -> Density {
+    /// Edges of about the same length everywhere; a small scan for tests where that is 0.6 mm.
+    pub fn coarse(edge_mm: f64) -> Density {
+        Density::even(edge_mm)
+    }
+
+    /// Edges of about the same length everywhere, mm.
+    pub fn even(edge_mm: f64) -> Density {
         Density {
-            cell_mm,
+            cell_mm: edge_mm,
             fine_mm: None,
-            teeth_mm: cell_mm,
-            tissue_mm: cell_mm,
+            teeth_mm: edge_mm,
+            tissue_mm: edge_mm,
             fine_teeth: Vec::new(),
             fine_ridges: Vec::new(),
         }
@@ -44,7 +50,7 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
     let border = |p: &Point| cast.border(p);
     let open = cut_off(&zero_set(&grid(cast, density.cell_mm), &field, &border), &border);
     match density.fine_mm {
-        None => pulled(&open, &field),
+        None => evened(&open, &field, density.cell_mm),
         Some(fine) => coarsened(&open, &field, &|p| wanted(cast, density, fine, p)),
     }
 }

@@ -14,7 +14,7 @@ pub(super) fn ragged(mesh: &Mesh, depth_mm: f64, variety: &mut Variety) -> Mesh 
         let from = mesh.faces()[f as usize].map(|v| from_border[v as usize]);
         let Some(from) = from.into_iter().flatten().reduce(f64::min) else { return false };
         let c = mesh.face_centre(f);
-        let bite = 0.45 + 0.55 * slow.at(c.x, c.y, c.z) + 0.35 * quick.at(c.x, c.y, c.z);
+        let bite = 0.35 + 0.75 * slow.at(c.x, c.y, c.z) + 0.35 * quick.at(c.x, c.y, c.z);
         from < depth_mm * bite.clamp(0.0, 1.0)
     };
     without(mesh, gone)

@@ -67,7 +67,7 @@ pub(super) struct Collapse<'a> {
 }
 
 /// Share of the wanted length under which an edge goes: the mean of what stays is then about what was wanted.
-const SHORT: f64 = 0.95;
+const SHORT: f64 = 0.64;
 /// Cost of a long edge where the surface is flat, so that triangles grow evenly there: mm2 of area times this.
 const EVEN: f64 = 1e-3;
 
@@ -84,7 +84,7 @@ pub fn thinned(mesh: &Mesh, triangles: usize) -> Mesh {
             planes[*v as usize] = planes[*v as usize].and(&own);
         }
     }
-    let thin = Collapse::new(mesh, &centred, Cost::Planes(planes), triangles).run();
+    let (thin, _) = Collapse::new(mesh, &centred, Cost::Planes(planes), triangles).run();
     let back = thin.vertices().iter().map(|p| p + middle).collect();
     finished(back, thin.faces().to_vec())
 }
@@ -169,7 +169,8 @@ impl<'a> Collapse<'a> {
         ring
     }
 
-    pub(super) fn run(mut self) -> Mesh {
+    /// Collapses all that may go: the mesh that is left, and for each of its vertices the old one.
+    pub(super) fn run(mut self) -> (Mesh, Vec<VertexId>) {
         let mut before = usize::MAX;
         self.empty_queue();
         while self.left > self.least && self.left < before && matches!(self.cost, Cost::Planes(_)) {
@@ -180,7 +181,7 @@ impl<'a> Collapse<'a> {
             self.empty_queue();
         }
         let faces = self.faces.into_iter().flatten().collect();
-        finished(self.vertices.to_vec(), faces).part(|_| true).0
+        finished(self.vertices.to_vec(), faces).part(|_| true)
     }
 
     fn empty_queue(&mut self) {

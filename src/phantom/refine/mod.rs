@@ -1,6 +1,7 @@
 //! A contour made into a good scan: short edges collapsed where less is enough, vertices pulled onto the exact zero set.
 
 mod collapse;
+mod flip;
 
 use super::cast::gradient;
 use super::contour::mesh as finished;
@@ -8,6 +9,7 @@ use crate::mesh::{Mesh, Topology};
 use crate::space::{Point, Vector};
 use collapse::Collapse;
 pub use collapse::thinned;
+use flip::flipped;
 use rayon::prelude::*;
 
 /// A field value that counts as zero, about mm.
@@ -46,30 +48,67 @@ fn halved(field: &impl Fn(&Point) -> f64, q: &Point) -> Option<Point> {
     Some(far)
 }
 
-/// Every vertex onto the zero set.
-pub fn pulled(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
-    finished(mesh.vertices().par_iter().map(|p| onto(field, p)).collect(), mesh.faces().to_vec())
+/// The zero near `p` on the line along `along` (a unit vector, about the normal), by secants: about four looks at the
+/// field. `None` where they do not settle within 0.3 mm.
+fn along_line(field: &impl Fn(&Point) -> f64, p: &Point, along: &Vector, rounds: usize) -> Option<Point> {
+    let (mut t, mut f) = (0.0, field(p));
+    let mut steep = 1.0;
+    for _ in 0..rounds {
+        if f.abs() < ZERO {
+            break;
+        }
+        let next = t - f / steep;
+        if (next - t).abs() > 0.3 || next.abs() > 0.6 {
+            return None;
+        }
+        let there = field(&(p + along * next));
+        // Where the line runs along the surface the secant says nothing.
+        let slope = (there - f) / (next - t);
+        steep = if slope > 0.1 { slope } else { 1.0 };
+        (t, f) = (next, there);
+    }
+    (rounds < SETTLED || f.abs() < ZERO).then(|| p + along * t)
 }
 
-/// Collapses edges shorter than `wanted` (mm, at a place), shortest first, until none is left that may go, then relaxes
-/// the vertices in the surface. Borders keep their course.
+/// Secants after which a vertex must have settled.
+const SETTLED: usize = 8;
+
+/// Every vertex onto the zero set.
+pub fn pulled(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
+    let normals = mesh.vertex_normals();
+    let moved = mesh.vertices().par_iter().zip(&normals);
+    let moved = moved.map(|(p, n)| along_line(field, p, n, SETTLED).unwrap_or_else(|| onto(field, p)));
+    finished(moved.collect(), mesh.faces().to_vec())
+}
+
+/// Collapses edges shorter than `wanted` (mm, at a place), shortest first, until none is left that may go; turns edges
+/// and relaxes vertices in the surface by turns. Borders keep their course.
 pub fn coarsened(
     mesh: &Mesh,
     field: &(impl Fn(&Point) -> f64 + Sync),
     wanted: &(impl Fn(&Point) -> f64 + Sync),
 ) -> Mesh {
-    let size: Vec<f64> = mesh.vertices().par_iter().map(wanted).collect();
-    let mut mesh = Collapse::to_lengths(mesh, &size).run();
-    for round in 0..4 {
-        mesh = relaxed(&mesh, field);
-        if round < 2 {
-            // Relaxed triangles let edges go that slivers held back.
-            let size: Vec<f64> = mesh.vertices().par_iter().map(wanted).collect();
-            mesh = Collapse::to_lengths(&mesh, &size).run();
-        }
-    }
-    mesh
+    let size = mesh.vertices().par_iter().map(wanted).collect();
+    refined(mesh, field, size, ROUNDS)
 }
+
+/// A contour with sides of about `edge_mm` everywhere made even: what is much shorter goes.
+pub fn evened(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync), edge_mm: f64) -> Mesh {
+    refined(mesh, field, vec![0.9 * edge_mm; mesh.vertices().len()], 1)
+}
+
+fn refined(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync), mut size: Vec<f64>, rounds: usize) -> Mesh {
+    let mut mesh = mesh.clone();
+    for _ in 0..rounds {
+        let (left, kept) = Collapse::to_lengths(&mesh, &size).run();
+        size = kept.iter().map(|v| size[*v as usize]).collect();
+        mesh = relaxed(&flipped(&left), field);
+    }
+    pulled(&flipped(&mesh), field)
+}
+
+/// Rounds of collapsing, turning and relaxing: relaxed triangles let edges go that slivers held back.
+const ROUNDS: usize = 3;
 
 fn border_vertices(topology: &Topology, n: usize) -> Vec<bool> {
     let mut border = vec![false; n];
@@ -80,7 +119,7 @@ fn border_vertices(topology: &Topology, n: usize) -> Vec<bool> {
     border
 }
 
-/// Each inner vertex half way to the middle of its neighbours within the surface, then back onto the zero set.
+/// Each inner vertex half way to the middle of its neighbours within the surface, then back toward the zero set.
 fn relaxed(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
     let topology = Topology::new(mesh);
     let n = mesh.vertices().len();
@@ -101,7 +140,8 @@ fn relaxed(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
         .map(|v| {
             let p = mesh.vertices()[v];
             let d = if sum[v].1 > 0.0 { sum[v].0 / sum[v].1 * 0.5 } else { Vector::zeros() };
-            onto(field, &(p + d - normals[v] * d.dot(&normals[v])))
+            let beside = p + d - normals[v] * d.dot(&normals[v]);
+            along_line(field, &beside, &normals[v], 1).unwrap_or(beside)
         })
         .collect();
     finished(moved, mesh.faces().to_vec())
@@ -113,9 +153,27 @@ mod tests {
     use crate::phantom::contour::{Grid, zero_set};
 
     #[test]
+    fn an_even_mesh_has_sides_of_the_length_asked_for_and_no_slivers() {
+        let field = |p: &Point| p.coords.norm() - 4.0;
+        let grid = Grid { low: Point::new(-5.0, -5.0, -5.0), high: Point::new(5.0, 5.0, 5.0), cell_mm: 0.5 };
+        let mesh = evened(&zero_set(&grid, &field, &|_: &Point| -1.0), &field, 0.5);
+        assert!((mesh.mean_edge_mm() / 0.5 - 1.0).abs() < 0.1, "{}", mesh.mean_edge_mm());
+        for f in 0..mesh.faces().len() as u32 {
+            let [a, b, c] = mesh.corners(f);
+            let least = [(a, b, c), (b, c, a), (c, a, b)]
+                .map(|(p, q, r)| crate::space::angle_deg(&(q - p), &(r - p)))
+                .into_iter()
+                .fold(180.0, f64::min);
+            assert!(least > 15.0, "{least}");
+        }
+        assert!(Topology::new(&mesh).edges().iter().all(|e| e.faces == 2));
+        assert!(mesh.vertices().iter().all(|p| field(p).abs() < 1e-6));
+    }
+
+    #[test]
     fn coarsening_keeps_the_surface_closed_on_the_zero_set_and_thins_it() {
         let field = |p: &Point| p.coords.norm() - 4.0;
-        let grid = Grid { low: Point::new(-5.0, -5.0, -5.0), high: Point::new(5.0, 5.0, 5.0), cell_mm: 0.4 };
+        let grid = Grid { low: Point::new(-5.0, -5.0, -5.0), high: Point::new(5.0, 5.0, 5.0), cell_mm: 0.25 };
         let fine = zero_set(&grid, &field, &|_: &Point| -1.0);
         let mesh = coarsened(&fine, &field, &|p: &Point| if p.z > 0.0 { 0.4 } else { 0.9 });
         let topology = Topology::new(&mesh);
