@@ -9,19 +9,34 @@ use rayon::prelude::*;
 
 /// Turns around the axis of a crown at which its border is searched.
 const AROUND: usize = 180;
+/// Each so many of them are searched from the top down, those between from the one before.
+const SPARSE: usize = 9;
+/// How well the border is found, radians: about 0.1 um.
+const FINE: f64 = 2e-5;
+/// How far the border may run from one turn to the next, radians.
+const BESIDE: f64 = 0.08;
 /// Angles from the occlusal direction between which the border lies, and the step of the search, radians.
 const DOWN: (f64, f64) = (0.25, 0.1);
 
 /// The border of a crown as the scan shows it, closed, file positions about `spacing_mm` apart: the gingival margin,
 /// and where a neighbour touches the middle line of the web between the two.
 pub fn margin(cast: &Cast, crown: &CrownBody, spacing_mm: f64) -> Vec<Point> {
-    let ring: Vec<Point> = (0..AROUND)
+    let turn = |i: usize| 2.0 * std::f64::consts::PI * i as f64 / AROUND as f64;
+    // Stretches side by side in parallel; within one each border is sought from the one before.
+    let ring: Vec<Vec<Point>> = (0..AROUND / SPARSE)
         .into_par_iter()
-        .map(|i| {
-            let turn = 2.0 * std::f64::consts::PI * i as f64 / AROUND as f64;
-            cast.own(&exit(cast, crown, turn, border_down(cast, crown, turn)))
+        .map(|k| {
+            let mut down = border_down(cast, crown, turn(k * SPARSE));
+            let stretch = (k * SPARSE..(k + 1) * SPARSE).map(|i| {
+                if i > k * SPARSE {
+                    down = border_near(cast, crown, turn(i), down);
+                }
+                cast.own(&exit(cast, crown, turn(i), down))
+            });
+            stretch.collect()
         })
         .collect();
+    let ring: Vec<Point> = ring.into_iter().flatten().collect();
     let field = |p: &Point| cast.value(p);
     spaced(&ring, spacing_mm).par_iter().map(|p| onto(&field, p)).collect()
 }
@@ -36,11 +51,23 @@ pub fn border_down(cast: &Cast, crown: &CrownBody, turn: f64) -> f64 {
         let down = first + step * f64::from(k);
         let hi = (down, beyond(down));
         if hi.1 > 0.0 {
-            return root(&beyond, lo, hi, 1e-6);
+            return root(&beyond, lo, hi, FINE);
         }
         lo = hi;
     }
     lo.0
+}
+
+/// The same from the border at a turn beside; searched from the top where it has moved far.
+pub fn border_near(cast: &Cast, crown: &CrownBody, turn: f64, beside: f64) -> f64 {
+    let beyond = |down: f64| -lead(cast, crown, &exit(cast, crown, turn, down));
+    let (lo, hi) = ((beside - BESIDE).max(DOWN.0), beside + BESIDE);
+    let (f_lo, f_hi) = (beyond(lo), beyond(hi));
+    if f_lo <= 0.0 && f_hi > 0.0 {
+        root(&beyond, (lo, f_lo), (hi, f_hi), FINE)
+    } else {
+        border_down(cast, crown, turn)
+    }
 }
 
 /// A zero between `lo`, where the value is not over 0, and `hi`, where it is, to within `fine`; on the side of `lo`.

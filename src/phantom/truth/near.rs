@@ -12,6 +12,8 @@ const CELL_MM: f64 = 0.7;
 const OFF_MM: f64 = 0.45;
 /// How much nearer than that estimate the surface may come over one triangle, mm.
 const SLACK_MM: f64 = 0.15;
+/// What the way from a start to its foot may gain at most, mm.
+const GAIN_MM: f64 = 0.3;
 /// Places of one basin are no further apart, mm.
 const BASIN_MM: f64 = 0.6;
 
@@ -71,8 +73,16 @@ impl<'a> Shell<'a> {
                 basins.push(*q);
             }
         }
-        let feet = basins.iter().filter_map(|start| self.within(p, &foot(&self.field, p, start)));
-        feet.min_by(|a, b| (a - p).norm_squared().total_cmp(&(b - p).norm_squared()))
+        let mut best: Option<(f64, Point)> = None;
+        for start in &basins {
+            // Basins come nearest first; from its start a foot comes nearer by less than the start's own distance aside.
+            if best.is_some_and(|b| (start - p).norm() > b.0 + GAIN_MM) {
+                break;
+            }
+            let found = self.within(p, &foot(&self.field, p, start)).map(|q| ((q - p).norm(), q));
+            best = [best, found].into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0));
+        }
+        best.map(|b| b.1)
     }
 
     /// A foot as far as the scan reaches: beyond the border the nearest place is one of the border itself.

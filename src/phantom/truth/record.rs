@@ -3,9 +3,9 @@
 use super::super::cast::Cast;
 use super::super::crown::CrownBody;
 use super::super::patient::Pair;
-use super::crest::stations;
+use super::crest::{crest, stations};
 use super::lingual::{End, wall};
-use super::margin::{crown_of, margin};
+use super::margin::{crown_of, margin, proximal_s};
 use super::room::{Body, room};
 use super::seats::seats;
 use super::surfaces::{deepest, samples};
@@ -18,32 +18,110 @@ use crate::units::{json, json_direction, json_place};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 
-/// What a record is to hold.
+/// What a record is to hold. [`Wanted::of`] proposes it; every part may be changed.
 #[derive(Clone, Debug)]
-pub struct Wanted<'a> {
+pub struct Wanted {
     /// The arch that gets the denture.
     pub restored: Arch,
     /// Teeth whose surfaces are surveyed.
-    pub abutments: &'a [Tooth],
+    pub abutments: Vec<Tooth>,
     /// Directions of withdrawal, from the tissue to the occlusal side.
-    pub withdrawals: &'a [Direction],
+    pub withdrawals: Vec<Direction>,
     /// Crest lines, file positions.
-    pub crests: &'a [Vec<Point>],
+    pub crests: Vec<Vec<Point>>,
     /// Bodies whose room is asked.
-    pub bodies: &'a [Body],
+    pub bodies: Vec<Body>,
     /// Teeth below which the lingual wall is measured (mandible).
-    pub lingual: &'a [Tooth],
+    pub lingual: Vec<Tooth>,
+}
+
+impl Wanted {
+    /// Teeth beside every span as abutments, a crest for every span, a body of 6 by 4 mm on the first 8 mm of each, the
+    /// withdrawal square to the occlusal plane, and the lingual wall below the abutments and the central incisors.
+    pub fn of(pair: &Pair, restored: Arch) -> Wanted {
+        let cast = match restored {
+            Arch::Mandible => pair.mandible.as_ref(),
+            Arch::Maxilla => &pair.maxilla,
+        };
+        let spans = spans(cast);
+        let up = occlusal(restored);
+        let mut abutments: Vec<Tooth> = spans.iter().flat_map(|s| s.beside.clone()).collect();
+        abutments.sort();
+        abutments.dedup();
+        let bodies = spans.iter().filter_map(|s| body_on(&s.crest, &up)).collect();
+        let mut lingual = abutments.clone();
+        if restored == Arch::Mandible {
+            lingual.extend([31, 41].into_iter().filter_map(Tooth::fdi));
+        } else {
+            lingual.clear();
+        }
+        let crests = spans.into_iter().map(|s| s.crest).collect();
+        Wanted { restored, abutments, withdrawals: vec![up], crests, bodies, lingual }
+    }
+}
+
+/// A stretch of ridge without teeth.
+struct Span {
+    /// The teeth beside it.
+    beside: Vec<Tooth>,
+    /// Its crest, from the abutment in front.
+    crest: Vec<Point>,
+}
+
+/// Least distance between two crowns that makes a span of the stretch between them, mm.
+const SPAN_MM: f64 = 3.0;
+/// Last tooth of an arch: third molars do not count.
+const LAST: u8 = 7;
+
+fn spans(cast: &Cast) -> Vec<Span> {
+    let s_of = |c: &CrownBody| cast.form.place(c.origin.x, c.origin.y).s;
+    let mut row: Vec<(f64, &CrownBody)> = cast.crowns.iter().map(|c| (s_of(c), c)).collect();
+    row.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut out = Vec::new();
+    for (end, place) in [(0, row.first()), (1, row.last())] {
+        let Some((_, last)) = place.filter(|(_, c)| c.tooth.place() < LAST) else { continue };
+        let back = if end == 0 { -1.0 } else { 1.0 };
+        let line = crest(cast, proximal_s(cast, last, false) + back, cast.limits.ends[end] - 8.0 * back);
+        out.push(Span { beside: vec![last.tooth], crest: line });
+    }
+    for two in row.windows(2) {
+        let [(sa, a), (sb, b)] = [two[0], two[1]];
+        let (from, to) = (proximal_s(cast, a, sa < 0.0), proximal_s(cast, b, sb > 0.0));
+        if to - from < SPAN_MM {
+            continue;
+        }
+        let mut line = crest(cast, from, to);
+        // From the abutment in front: on the right side that is the end with the greater place along the arch.
+        if sa + sb < 0.0 {
+            line.reverse();
+        }
+        out.push(Span { beside: vec![a.tooth, b.tooth], crest: line });
+    }
+    out
+}
+
+/// A body of 6 by 4 mm with its middle 4.5 mm behind the front end of a crest.
+fn body_on(crest: &[Point], up: &Direction) -> Option<Body> {
+    let at = |mm: f64| {
+        let mut left = mm;
+        crest.windows(2).find_map(|w| {
+            left -= (w[1] - w[0]).norm();
+            (left <= 0.0).then_some(w[1])
+        })
+    };
+    let (a, centre, b) = (at(1.5)?, at(4.5)?, at(7.5)?);
+    Some(Body { centre, up: *up, along: b - a, length_mm: 6.0, width_mm: 4.0 })
 }
 
 /// Distance between the margins' points, mm.
 const MARGIN_MM: f64 = 0.6;
 /// Columns and rows of the undercut samples of an abutment.
-const SAMPLES: (usize, usize) = (12, 3);
+const SAMPLES: (usize, usize) = (12, 2);
 /// Each so many points of a lingual section are written: 0.24 mm.
 const SECTION: usize = 8;
 
 /// The record. Lengths are mm, positions are those of the files.
-pub fn record(pair: &Pair, wanted: &Wanted<'_>) -> Value {
+pub fn record(pair: &Pair, wanted: &Wanted) -> Value {
     let (restored, opposing) = match wanted.restored {
         Arch::Mandible => (pair.mandible.as_ref(), &pair.maxilla),
         Arch::Maxilla => (&pair.maxilla, pair.mandible.as_ref()),
@@ -52,7 +130,7 @@ pub fn record(pair: &Pair, wanted: &Wanted<'_>) -> Value {
     let abutments: Vec<&CrownBody> = wanted.abutments.iter().filter_map(|t| crown_of(restored, *t)).collect();
     let paths: Vec<Value> =
         wanted.withdrawals.iter().map(|d| path(&Path::new(restored, d), &abutments)).collect();
-    let crests: Vec<Value> = wanted.crests.iter().map(|c| crest(opposing, c, &opening)).collect();
+    let crests: Vec<Value> = wanted.crests.iter().map(|c| crest_list(opposing, c, &opening)).collect();
     let bodies: Vec<Value> = wanted.bodies.iter().map(|b| body(restored, opposing, b)).collect();
     json!({
         "restored_arch": wanted.restored.word(),
@@ -63,7 +141,7 @@ pub fn record(pair: &Pair, wanted: &Wanted<'_>) -> Value {
         "bodies": bodies,
         "paths": paths,
         "tori": torus_list(restored),
-        "lingual_walls": walls(restored, wanted.lingual),
+        "lingual_walls": walls(restored, &wanted.lingual),
         "rest_seats": seat_list(restored, opposing, &opening),
     })
 }
@@ -82,7 +160,7 @@ fn teeth(cast: &Cast) -> Vec<Value> {
     cast.crowns.par_iter().map(one).collect()
 }
 
-fn crest(opposing: &Cast, line: &[Point], opening: &Vector) -> Value {
+fn crest_list(opposing: &Cast, line: &[Point], opening: &Vector) -> Value {
     let one = |s: &super::crest::Station| {
         json!({
             "at_mm": json_place(&s.at),
@@ -214,6 +292,7 @@ fn seat_list(cast: &Cast, opposing: &Cast, opening: &Vector) -> Vec<Value> {
                 "tooth": s.tooth.number(),
                 "place": place,
                 "floor_mm": json_place(&s.floor),
+                "axis": json_direction(&s.axis),
                 "depth_mm": json(s.depth_mm),
                 "square_depth_mm": json(s.square_depth_mm),
                 "room_mm": s.room_mm.map(json),

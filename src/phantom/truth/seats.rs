@@ -10,7 +10,7 @@ use crate::case::Tooth;
 use crate::space::{Point, Vector};
 
 /// Grid over the crown, mm.
-const GRID_MM: f64 = 0.25;
+const GRID_MM: f64 = 0.35;
 
 /// A rest seat.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,6 +23,8 @@ pub struct SeatTruth {
     pub local: [f64; 3],
     /// The same, file position.
     pub floor: Point,
+    /// The crown's own axis, from the tissue to the occlusal side, as the files have it.
+    pub axis: Vector,
     /// Depth of the floor under the unprepared tooth along the crown's axis, mm.
     pub depth_mm: f64,
     /// Distance of the floor from the nearest place of the unprepared tooth, mm.
@@ -90,7 +92,9 @@ fn seat(cast: &Cast, index: usize, number: usize) -> Option<SeatTruth> {
     let floor = cast.own(&crown.world([u, v, w]));
     let field = |p: &Point| whole.value(p);
     let square_depth_mm = (foot(&field, &floor, &floor) - floor).norm();
+    let axis = cast.own(&Point::from(crown.axes[2])).coords;
     Some(SeatTruth {
+        axis,
         tooth: crown.tooth,
         number,
         local: [u, v, w],

@@ -4,7 +4,7 @@
 //! mesial and of distal. Each reaches down to the border of the crown, margin or contact.
 
 use super::super::crown::CrownBody;
-use super::margin::{border_down, exit};
+use super::margin::{border_down, border_near, exit};
 use super::undercut::Path;
 use crate::space::Point;
 use rayon::prelude::*;
@@ -32,10 +32,21 @@ struct At {
     share: f64,
 }
 
+/// A place and its depth.
+#[derive(Clone, Copy)]
+struct Found {
+    mm: f64,
+    at: At,
+    /// Angle at which the border lies there.
+    down: f64,
+}
+
+/// Columns in which a surface is looked over.
+const COLUMNS: usize = 12;
 /// Angle from the occlusal direction at which share 0 lies, radians.
 const TOP: f64 = 0.9;
 /// Steps of the search by halving: turn in radians and share; the last is this much smaller.
-const STEPS: (f64, f64, f64) = (0.13, 0.08, 100.0);
+const STEPS: (f64, f64, f64) = (0.07, 0.1, 60.0);
 
 /// A file position on the crown.
 fn place(path: &Path<'_>, crown: &CrownBody, at: At, border: f64) -> Point {
@@ -62,42 +73,53 @@ pub fn deepest(path: &Path<'_>, crown: &CrownBody) -> Vec<Deepest> {
 }
 
 fn deepest_of(path: &Path<'_>, crown: &CrownBody, surface: &'static str, middle: f64) -> Deepest {
-    let border = |turn: f64| border_down(path.cast(), crown, turn);
-    let (columns, rows) = (6, 4);
-    let mut best: Option<(f64, f64, At)> = None;
-    for i in 0..=columns {
-        let turn = middle + (i as f64 / columns as f64 - 0.5) * 0.5 * PI;
-        let down = border(turn);
-        for k in 0..rows {
-            let at = At { turn, share: 1.0 - 0.15 * f64::from(k) };
-            let (mm, way) = path.rough(&place(path, crown, at, down));
-            if best.is_none_or(|b| mm > b.0) {
-                best = Some((mm, way, at));
-            }
+    let mut columns: Vec<Found> = (0..=COLUMNS)
+        .map(|i| {
+            let turn = middle + (i as f64 / COLUMNS as f64 - 0.5) * 0.5 * PI;
+            let down = border_down(path.cast(), crown, turn);
+            let rows = (0..3).map(|k| {
+                let at = At { turn, share: 1.0 - 0.2 * f64::from(k) };
+                Found { mm: path.rough(&place(path, crown, at, down)), at, down }
+            });
+            let top = Found { mm: 0.0, at: At { turn, share: 1.0 }, down };
+            rows.fold(top, |best, f| if f.mm > best.mm { f } else { best })
+        })
+        .collect();
+    columns.sort_by(|a, b| b.mm.total_cmp(&a.mm));
+    let mut starts: Vec<Found> = Vec::new();
+    for c in columns.iter().filter(|c| c.mm > 0.8 * columns[0].mm) {
+        let apart = |s: &Found| (s.at.turn - c.at.turn).abs() > 1.5 * 0.5 * PI / COLUMNS as f64;
+        if starts.len() < 3 && starts.iter().all(apart) {
+            starts.push(*c);
         }
     }
-    let Some((_, mut way, mut at)) = best else {
-        return Deepest { surface, depth_mm: 0.0, at: path.cast().own(&crown.origin) };
-    };
-    let depth = |at: At, way: f64| path.depth_toward(&place(path, crown, at, border(at.turn)), way);
-    let (mut mm, found) = depth(at, way);
-    way = found;
+    let found = starts.into_iter().map(|start| climbed(path, crown, middle, start));
+    let best = found.max_by(|a, b| a.mm.total_cmp(&b.mm)).unwrap_or(columns[0]);
+    let p = place(path, crown, best.at, best.down);
+    Deepest { surface, depth_mm: path.depth_mm(&p), at: p }
+}
+
+/// The deepest place around a start, by halving steps within the surface.
+fn climbed(path: &Path<'_>, crown: &CrownBody, middle: f64, start: Found) -> Found {
+    let depth = |at: At, down: f64| path.quick(&place(path, crown, at, down));
+    let mut best = Found { mm: depth(start.at, start.down), ..start };
     let mut size = 1.0;
-    while size > 1.0 / STEPS.2 && mm > 0.0 {
+    while size > 1.0 / STEPS.2 && best.mm > 0.0 {
+        let At { turn, share } = best.at;
         let tries = [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)].map(|(a, b)| At {
-            turn: (at.turn + a * size * STEPS.0).clamp(middle - 0.25 * PI, middle + 0.25 * PI),
-            share: (at.share + b * size * STEPS.1).clamp(0.0, 1.0),
+            turn: (turn + a * size * STEPS.0).clamp(middle - 0.25 * PI, middle + 0.25 * PI),
+            share: (share + b * size * STEPS.1).clamp(0.0, 1.0),
         });
-        let better = tries.into_iter().find_map(|t| {
-            let (deeper, toward) = depth(t, way);
-            (deeper > mm + 1e-7).then_some((deeper, toward, t))
+        let better = tries.into_iter().filter(|t| t.turn != turn || t.share != share).find_map(|at| {
+            let down =
+                if at.turn == turn { best.down } else { border_near(path.cast(), crown, at.turn, best.down) };
+            let mm = depth(at, down);
+            (mm > best.mm + 1e-6).then_some(Found { mm, at, down })
         });
         match better {
-            Some((deeper, toward, t)) => (mm, way, at) = (deeper, toward, t),
+            Some(found) => best = found,
             None => size *= 0.5,
         }
     }
-    let p = place(path, crown, at, border(at.turn));
-    // The way out may be another than the one followed.
-    Deepest { surface, depth_mm: path.depth_mm(&p), at: p }
+    best
 }

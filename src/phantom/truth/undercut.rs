@@ -203,17 +203,16 @@ impl<'a> Path<'a> {
             .collect()
     }
 
-    /// The same from fewer directions and not refined: at most about a tenth too deep; with the direction.
-    pub(super) fn rough(&self, p: &Point) -> (f64, f64) {
+    /// The same from fewer directions and not refined: at most about a tenth too deep.
+    pub(super) fn rough(&self, p: &Point) -> f64 {
         let turns: Vec<f64> = self.turns(p).into_iter().step_by(3).collect();
-        self.sought(p, &turns, false).map_or((MOST_MM, 0.0), |w| (w.mm, w.turn))
+        self.sought(p, &turns, false).map_or(MOST_MM, |w| w.mm)
     }
 
-    /// The same where the direction is known to about a twelfth of a turn; with the direction.
-    pub(super) fn depth_toward(&self, p: &Point, turn: f64) -> (f64, f64) {
-        let step = 2.0 * std::f64::consts::PI / TURNS as f64;
-        let turns = [0.0, -2.0, 2.0, -1.0, 1.0].map(|k| turn + k * step);
-        self.sought(p, &turns, true).map_or((MOST_MM, turn), |w| (w.mm, w.turn))
+    /// The same from fewer directions, the best of them refined.
+    pub(super) fn quick(&self, p: &Point) -> f64 {
+        let turns: Vec<f64> = self.turns(p).into_iter().step_by(3).collect();
+        self.sought(p, &turns, true).map_or(MOST_MM, |w| w.mm)
     }
 
     /// The withdrawal.
