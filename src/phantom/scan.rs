@@ -26,9 +26,9 @@ pub struct Density {
 }
 
 impl Density {
-    /// Edges of about the same length everywhere; a small scan for tests where that is 0.6 mm.
-    pub fn coarse(edge_mm: f64) -> Density {
-        Density::even(edge_mm)
+    /// A small scan for tests: even, with a side seldom longer than `cell_mm`.
+    pub fn coarse(cell_mm: f64) -> Density {
+        Density::even(0.85 * cell_mm)
     }
 
     /// Edges of about the same length everywhere, mm.

@@ -46,16 +46,11 @@ fn is_cut(v: &[f64; 8]) -> bool {
 }
 
 fn cells(samples: &Samples, block: usize) -> impl Iterator<Item = (usize, [usize; 3])> {
-    let b = place(samples, block);
+    let b = samples.place(block);
     (0..BLOCK * BLOCK * BLOCK).map(move |i| {
         let c = [i % BLOCK, i / BLOCK % BLOCK, i / (BLOCK * BLOCK)];
         (i, std::array::from_fn(|a| b[a] * BLOCK + c[a]))
     })
-}
-
-fn place(samples: &Samples, block: usize) -> [usize; 3] {
-    let [x, y, _] = samples.blocks;
-    [block % x, block / x % y, block / (x * y)]
 }
 
 /// Fills corners until no face of a cell is cut in all four sides. Only ever adds to the inside, so it ends.
@@ -132,7 +127,7 @@ fn patches(samples: &Samples, block: usize) -> Vec<Patch> {
 /// Vertices and triangles of the surface between the inside and the outside of sampled values.
 pub(super) fn surface(samples: &mut Samples) -> (Vec<Point>, Vec<[VertexId; 3]>) {
     let blocks: Vec<usize> =
-        (0..samples.blocks.iter().product()).filter(|b| !samples.is_far(place(samples, *b))).collect();
+        (0..samples.blocks.iter().product()).filter(|b| !samples.is_far(samples.place(*b))).collect();
     without_ambiguous_faces(samples, &blocks);
     let samples: &Samples = samples;
     let found: Vec<Vec<Patch>> = blocks.par_iter().map(|b| patches(samples, *b)).collect();

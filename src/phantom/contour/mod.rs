@@ -25,7 +25,8 @@ pub struct Grid {
 /// Triangles near the zero set of `field` inside the box, facing where it grows; a vertex in each cut cell of the grid,
 /// to be pulled onto the zero set: it lies off it by up to `cell^2 / (4 radius)`.
 ///
-/// Where `border` is well over zero nothing is contoured. Both are to be no steeper than 1.6 a mm.
+/// Where `border` is well over zero nothing is contoured. A field steeper than 1.6 a mm, or a border steeper than 2 a mm,
+/// is followed from where it was met; only bodies that lie apart and are smaller than a few cells may be lost by it.
 pub fn zero_set(
     grid: &Grid,
     field: &(impl Fn(&Point) -> f64 + Sync),
@@ -125,6 +126,18 @@ mod tests {
         let volume = 4.0 / 3.0 * std::f64::consts::PI * 64.0;
         // Vertices lie up to 0.01 mm inside, the middles of facets as much again: 0.02 mm of 4 is 1.5 % of the volume.
         assert!((mesh.signed_volume_mm3() / volume - 1.0).abs() < 0.015);
+    }
+
+    #[test]
+    fn a_border_steeper_than_taken_for_is_reached_all_along() {
+        let ball = |p: &Point| p.coords.norm() - 4.0;
+        let steep = |p: &Point| 40.0 * (p.x - 0.31 * p.y - 1.3);
+        let half = cut_off(&zero_set(&grid(0.3), &ball, &steep), &steep);
+        let topology = Topology::new(&half);
+        assert_eq!(topology.border_loops(&half).len(), 1);
+        for e in topology.edges().iter().filter(|e| e.faces == 1) {
+            assert!(steep(&half.vertex(e.ends[0])) > -40.0 * 0.02, "the border stops short of its line");
+        }
     }
 
     #[test]

@@ -8,8 +8,10 @@ use rayon::prelude::*;
 pub(super) const BLOCK: usize = 4;
 /// Blocks along the side of the first rough division.
 const GROUP: usize = 2;
-/// Bound on the steepness of the fields.
+/// How steep a field is taken to be, a mm; where it is found steeper its corners are looked at one by one.
 const STEEP: f64 = 1.6;
+/// How steep the border field is taken to be, a mm.
+const BORDER_STEEP: f64 = 2.0;
 
 /// What is known of the corners of a block.
 #[derive(Clone, Debug)]
@@ -29,6 +31,8 @@ pub(super) struct Samples {
     /// Number of blocks along each axis.
     pub blocks: [usize; 3],
     known: Vec<Known>,
+    /// Whether every corner of a block has been looked at.
+    exact: Vec<bool>,
 }
 
 /// A corner on the surface counts as outside, so that every edge of the grid has a side at each end.
@@ -53,6 +57,7 @@ impl Samples {
             cell_mm: grid.cell_mm,
             blocks,
             known: vec![Known::Beyond; blocks.iter().product()],
+            exact: vec![false; blocks.iter().product()],
         };
         let found: Vec<Vec<(usize, Known)>> = (0..groups.iter().product::<usize>())
             .into_par_iter()
@@ -64,7 +69,96 @@ impl Samples {
         for (block, known) in found.into_iter().flatten() {
             this.known[block] = known;
         }
+        this.mend(field, border);
         this
+    }
+
+    /// Looks at every corner of the blocks on both sides of an edge along which the values change sign in too long a
+    /// step, and of the blocks left out next to surface within the border, until there is none: so the surface is
+    /// followed where a field is steeper than it was taken to be.
+    fn mend(&mut self, field: &(impl Fn(&Point) -> f64 + Sync), border: &(impl Fn(&Point) -> f64 + Sync)) {
+        loop {
+            let mut doubtful: Vec<usize> =
+                (0..self.known.len()).into_par_iter().flat_map_iter(|b| self.doubtful(b, border)).collect();
+            doubtful.sort_unstable();
+            doubtful.dedup();
+            if doubtful.is_empty() {
+                return;
+            }
+            let looked: Vec<Known> =
+                doubtful.par_iter().map(|b| self.each(self.place(*b).map(|k| k * BLOCK), field)).collect();
+            for (block, known) in doubtful.into_iter().zip(looked) {
+                self.known[block] = known;
+                self.exact[block] = true;
+            }
+        }
+    }
+
+    /// Blocks at the ends of doubtful edges that start in a block, and blocks beside it left out wrongly.
+    fn doubtful(&self, block: usize, border: &impl Fn(&Point) -> f64) -> Vec<usize> {
+        let b = self.place(block);
+        let mut out = Vec::new();
+        if self.is_far(b) {
+            return out;
+        }
+        for i in 0..BLOCK * BLOCK * BLOCK {
+            let step = [i % BLOCK, i / BLOCK % BLOCK, i / (BLOCK * BLOCK)];
+            let c: [usize; 3] = std::array::from_fn(|a| b[a] * BLOCK + step[a]);
+            let Some(near) = self.value(c) else { continue };
+            for axis in 0..3 {
+                let mut d = c;
+                d[axis] += 1;
+                let Some(far) = self.value(d) else { continue };
+                if near * far < 0.0 && (near - far).abs() > STEEP * self.cell_mm {
+                    out.extend([block, self.index(d.map(|k| k / BLOCK))]);
+                }
+            }
+        }
+        if around(b).any(|n| self.is_beyond(n)) {
+            out.extend(self.left_out(b, border));
+        }
+        out.retain(|b| !self.exact[*b]);
+        out
+    }
+
+    fn is_beyond(&self, block: [usize; 3]) -> bool {
+        (0..3).all(|a| block[a] < self.blocks[a]) && matches!(self.known[self.index(block)], Known::Beyond)
+    }
+
+    /// Blocks left out as beyond the border that hold a neighbour of a corner within it and near the surface.
+    fn left_out(&self, block: [usize; 3], border: &impl Fn(&Point) -> f64) -> Vec<usize> {
+        let mut out = Vec::new();
+        for i in 0..BLOCK * BLOCK * BLOCK {
+            let step = [i % BLOCK, i / BLOCK % BLOCK, i / (BLOCK * BLOCK)];
+            let c: [usize; 3] = std::array::from_fn(|a| block[a] * BLOCK + step[a]);
+            if self.value(c).is_none_or(|f| f.abs() > 2.0 * STEEP * self.cell_mm) {
+                continue;
+            }
+            let beyond: Vec<usize> = around(c)
+                .map(|n| n.map(|k| k / BLOCK))
+                .filter(|n| self.is_beyond(*n))
+                .map(|n| self.index(n))
+                .collect();
+            if !beyond.is_empty() && border(&self.at(c)) < 0.0 {
+                out.extend(beyond);
+            }
+        }
+        out
+    }
+
+    fn each(&self, first: [usize; 3], field: &impl Fn(&Point) -> f64) -> Known {
+        let mut values = Box::new([0.0; BLOCK * BLOCK * BLOCK]);
+        for (i, value) in values.iter_mut().enumerate() {
+            let step = [i % BLOCK, i / BLOCK % BLOCK, i / (BLOCK * BLOCK)];
+            *value = sided(field(&self.at(std::array::from_fn(|a| first[a] + step[a]))));
+        }
+        Known::Each(values)
+    }
+
+    /// Place of a block along each axis.
+    pub fn place(&self, block: usize) -> [usize; 3] {
+        let [x, y, _] = self.blocks;
+        [block % x, block / x % y, block / (x * y)]
     }
 
     /// Position of a corner.
@@ -79,10 +173,10 @@ impl Samples {
         (self.at(first) + Vector::repeat(half), STEEP * half * 3.0f64.sqrt())
     }
 
-    /// How much a field changes over a cell at the most: where corners are left out for lying beyond the border, the
-    /// cells that they spoil do too.
-    fn cell_reach(&self) -> f64 {
-        STEEP * self.cell_mm * 3.0f64.sqrt()
+    /// Border value over which corners within `reach / STEEP` of a middle, and the cells that they are corners of, lie
+    /// beyond the border.
+    fn border_reach(&self, reach: f64) -> f64 {
+        BORDER_STEEP * (reach / STEEP + self.cell_mm * 3.0f64.sqrt())
     }
 
     fn index(&self, block: [usize; 3]) -> usize {
@@ -99,7 +193,7 @@ impl Samples {
         let all: Vec<[usize; 3]> = (0..GROUP * GROUP * GROUP)
             .map(|i| [first[0] + i % GROUP, first[1] + i / GROUP % GROUP, first[2] + i / (GROUP * GROUP)])
             .collect();
-        if border(&middle) > reach + self.cell_reach() {
+        if border(&middle) > self.border_reach(reach) {
             return Vec::new();
         }
         let f = field(&middle);
@@ -116,7 +210,7 @@ impl Samples {
     ) -> Known {
         let first = block.map(|k| k * BLOCK);
         let (middle, reach) = self.middle(first, BLOCK);
-        if border(&middle) > reach + self.cell_reach() {
+        if border(&middle) > self.border_reach(reach) {
             return Known::Beyond;
         }
         let f = field(&middle);
@@ -186,6 +280,15 @@ impl Samples {
     }
 }
 
+/// A place and those around it; none below zero.
+fn around(c: [usize; 3]) -> impl Iterator<Item = [usize; 3]> {
+    (0..27).filter_map(move |i| {
+        let step = [i % 3, i / 3 % 3, i / 9];
+        let n = [0, 1, 2].map(|a| (c[a] + step[a]).checked_sub(1));
+        Some([n[0]?, n[1]?, n[2]?])
+    })
+}
+
 fn slot(c: [usize; 3]) -> usize {
     c[0] + BLOCK * (c[1] + BLOCK * c[2])
 }
@@ -209,5 +312,17 @@ mod tests {
             assert_eq!(samples.value(c).unwrap() > 0.0, ball(&samples.at(c)) >= 0.0, "{c:?}");
         }
         assert!(looks.into_inner() < 64_000 / 2);
+    }
+
+    #[test]
+    fn a_surface_that_is_steeper_than_taken_for_is_followed_into_blocks_thought_far() {
+        let grid = Grid { low: Point::new(-5.0, -5.0, -5.0), high: Point::new(5.0, 5.0, 5.0), cell_mm: 0.25 };
+        // Seen from its middle at most blocks of this slab lie far away; at its edge the value falls 8 mm a mm.
+        let slab = |p: &Point| (8.0 * (p.x.abs() - 2.9 + 0.2 * p.y)).max(p.z.abs() - 1.1);
+        let samples = Samples::new(&grid, &slab, &|_: &Point| -1.0);
+        for i in 0..40 * 40 * 40 {
+            let c = [i % 40, i / 40 % 40, i / 1600];
+            assert_eq!(samples.value(c).unwrap() > 0.0, slab(&samples.at(c)) >= 0.0, "{c:?}");
+        }
     }
 }

@@ -70,6 +70,25 @@ fn along_line(field: &impl Fn(&Point) -> f64, p: &Point, along: &Vector, rounds:
     (rounds < SETTLED || f.abs() < ZERO).then(|| p + along * t)
 }
 
+/// The change of sign nearest to `p` on the line along `along`, within 0.6 mm: for creases and steps of the field.
+fn nearest_change(field: &impl Fn(&Point) -> f64, p: &Point, along: &Vector) -> Option<Point> {
+    const STEP_MM: f64 = 0.01;
+    let side = field(p) > 0.0;
+    // Inside is looked for against the normal, outside along it; then the other way.
+    let first = if side { -along } else { *along };
+    let (mut near, mut far) = (1..=60).find_map(|i| {
+        [first, -first].into_iter().find_map(|d| {
+            let (from, to) = (p + d * (STEP_MM * f64::from(i - 1)), p + d * (STEP_MM * f64::from(i)));
+            ((field(&to) > 0.0) != side).then_some((from, to))
+        })
+    })?;
+    for _ in 0..40 {
+        let middle = nalgebra::center(&near, &far);
+        if (field(&middle) > 0.0) == side { near = middle } else { far = middle }
+    }
+    Some(far)
+}
+
 /// Secants after which a vertex must have settled.
 const SETTLED: usize = 8;
 
@@ -77,7 +96,12 @@ const SETTLED: usize = 8;
 pub fn pulled(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
     let normals = mesh.vertex_normals();
     let moved = mesh.vertices().par_iter().zip(&normals);
-    let moved = moved.map(|(p, n)| along_line(field, p, n, SETTLED).unwrap_or_else(|| onto(field, p)));
+    let moved = moved.map(|(p, n)| {
+        along_line(field, p, n, SETTLED)
+            .or_else(|| Some(onto(field, p)).filter(|q| field(q).abs() < 1e-6))
+            .or_else(|| nearest_change(field, p, n))
+            .unwrap_or_else(|| onto(field, p))
+    });
     finished(moved.collect(), mesh.faces().to_vec())
 }
 
@@ -168,6 +192,13 @@ mod tests {
         }
         assert!(Topology::new(&mesh).edges().iter().all(|e| e.faces == 2));
         assert!(mesh.vertices().iter().all(|p| field(p).abs() < 1e-6));
+    }
+
+    #[test]
+    fn a_step_of_the_field_is_found_where_secants_do_not_settle() {
+        let step = |p: &Point| if p.z > 0.123 { 0.4 } else { -0.2 + 0.1 * p.z };
+        let q = nearest_change(&step, &Point::new(1.0, 2.0, 0.0), &Vector::z()).unwrap();
+        assert!((q - Point::new(1.0, 2.0, 0.123)).norm() < 1e-9);
     }
 
     #[test]
