@@ -4,6 +4,7 @@
 //! z = 0 and the incisors of the mandible stand near the origin. `s` runs along the arch from the patient's right
 //! (negative) to the left, `t` across it, buccal positive, both mm.
 
+use super::field::step;
 use crate::space::{Point, Vector, atan2, cos, hypot, powf, sin};
 
 /// An arch curve `y = front - depth (|x| / half_width)^power`.
@@ -17,6 +18,20 @@ pub struct ArchCurve {
     pub half_width_mm: f64,
     /// Form: 2 is a parabola, 3 is squarer.
     pub power: f64,
+    /// How much wider the patient's left (-x) is than the right, as a share.
+    pub skew: f64,
+}
+
+impl ArchCurve {
+    /// Half width on the side of `x`, where the curve has gone back by `depth_mm`.
+    fn half(&self, x: f64) -> f64 {
+        self.half_width_mm * (1.0 - 0.5 * self.skew * x.signum())
+    }
+
+    /// How far the curve stands from the midline at `y`, on the side of `x`, mm; 0 in front of it.
+    pub fn out_mm(&self, x: f64, y: f64) -> f64 {
+        self.half(x) * powf(((self.front_mm - y) / self.depth_mm).max(0.0), 1.0 / self.power)
+    }
 }
 
 /// A place in arch coordinates.
@@ -34,6 +49,7 @@ const LIMIT: f64 = 2.7;
 /// An arch curve tabled by the angle around a centre behind it, so that arch coordinates are smooth also far inside.
 #[derive(Clone, Debug)]
 pub struct ArchForm {
+    curve: ArchCurve,
     centre_y: f64,
     /// Distance of the curve from the centre, cosine of its obliquity, s.
     table: Vec<[f64; 3]>,
@@ -47,14 +63,14 @@ impl ArchForm {
             let (mut lo, mut hi) = (0.0, 120.0);
             for _ in 0..60 {
                 let r = 0.5 * (lo + hi);
-                let x = r * sin(phi).abs();
-                let back = curve.depth_mm * powf(x / curve.half_width_mm, curve.power);
+                let x = -r * sin(phi);
+                let back = curve.depth_mm * powf(x.abs() / curve.half(x), curve.power);
                 if centre_y + r * cos(phi) - curve.front_mm + back > 0.0 { hi = r } else { lo = r }
             }
             0.5 * (lo + hi)
         };
-        let step = 2.0 * LIMIT / (STEPS - 1) as f64;
-        let angle = |i: usize| (i as f64 - (STEPS / 2) as f64) * step;
+        let wide = 2.0 * LIMIT / (STEPS - 1) as f64;
+        let angle = |i: usize| (i as f64 - (STEPS / 2) as f64) * wide;
         let mut table: Vec<[f64; 3]> = (0..STEPS)
             .map(|i| {
                 let phi = angle(i);
@@ -69,10 +85,32 @@ impl ArchForm {
             let r = reach(mid);
             let slope = (reach(mid + 1e-4) - reach(mid - 1e-4)) / 2e-4;
             let ends = table[i - 1][0] / table[i - 1][1] + table[i][0] / table[i][1];
-            table[i][2] = table[i - 1][2] + step / 6.0 * (ends + 4.0 * hypot(r, slope));
-            table[STEPS - 1 - i][2] = -table[i][2];
+            table[i][2] = table[i - 1][2] + wide / 6.0 * (ends + 4.0 * hypot(r, slope));
         }
-        ArchForm { centre_y, table }
+        for i in (0..STEPS / 2).rev() {
+            let mid = 0.5 * (angle(i) + angle(i + 1));
+            let r = reach(mid);
+            let slope = (reach(mid + 1e-4) - reach(mid - 1e-4)) / 2e-4;
+            let ends = table[i + 1][0] / table[i + 1][1] + table[i][0] / table[i][1];
+            table[i][2] = table[i + 1][2] - wide / 6.0 * (ends + 4.0 * hypot(r, slope));
+        }
+        ArchForm { curve: *curve, centre_y, table }
+    }
+
+    /// How far inside of the curve a place lies, mm: square to it in front, toward its side further back, where arch
+    /// coordinates lose their meaning near the midline.
+    pub fn inside_mm(&self, x: f64, y: f64, place: Place) -> f64 {
+        let back = step(-20.0, -34.0, y - self.curve.front_mm);
+        if back <= 0.0 {
+            return -place.t;
+        }
+        let aside = self.curve.out_mm(x, y) - x.abs();
+        back * aside + (1.0 - back) * -place.t
+    }
+
+    /// The curve.
+    pub fn curve(&self) -> &ArchCurve {
+        &self.curve
     }
 
     fn at_angle(&self, phi: f64) -> [f64; 3] {
@@ -129,8 +167,13 @@ mod tests {
 
     #[test]
     fn arch_coordinates_and_positions_are_inverse() {
-        let form =
-            ArchForm::new(&ArchCurve { front_mm: 0.0, depth_mm: 27.0, half_width_mm: 23.5, power: 2.6 });
+        let form = ArchForm::new(&ArchCurve {
+            front_mm: 0.0,
+            depth_mm: 27.0,
+            half_width_mm: 23.5,
+            power: 2.6,
+            skew: 0.03,
+        });
         for s in [-45.0, -20.0, -3.0, 0.0, 7.0, 30.0, 52.0] {
             for t in [-6.0, 0.0, 5.0] {
                 let p = form.point(Place { s, t }, 1.0);
@@ -145,8 +188,13 @@ mod tests {
 
     #[test]
     fn s_is_the_length_of_the_curve() {
-        let form =
-            ArchForm::new(&ArchCurve { front_mm: 0.0, depth_mm: 27.0, half_width_mm: 23.5, power: 2.6 });
+        let form = ArchForm::new(&ArchCurve {
+            front_mm: 0.0,
+            depth_mm: 27.0,
+            half_width_mm: 23.5,
+            power: 2.6,
+            skew: 0.03,
+        });
         let mut length = 0.0;
         for i in 0..4000 {
             let at = |i: i32| form.point(Place { s: f64::from(i) * 0.01, t: 0.0 }, 0.0);

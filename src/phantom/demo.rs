@@ -1,219 +1,385 @@
 //! The cases that `saddleroom demo` writes. Each is invented and named after a harbour.
 
+use super::case_text;
 use super::cast::Cast;
-use super::patient::{Pair, Patient, SeatPlace, TorusWish, casts};
+use super::patient::{
+    ArchShape, Ending, LobeWish, Pair, PalatalWish, Patient, RidgeForm, SeatPlace, Stance, TorusWish, casts,
+};
 use super::scan::{Density, scan};
 use super::{stl, truth};
 use crate::case::{Arch, Side, Tooth};
-use crate::space::Point;
-use crate::units;
-use std::fmt::Write;
+use crate::space::{Direction, Point};
 
 /// Names of the cases.
-pub const NAMES: &[&str] = &["oban"];
+pub const NAMES: &[&str] = &["oban", "cromer", "whitby", "lerwick"];
 
-/// Files of a case as (file name, bytes), ready to be written into one directory; empty for a name not in [`NAMES`].
-pub fn files(name: &str) -> Vec<(String, Vec<u8>)> {
+/// A demonstration case: a patient, and what is planned.
+#[derive(Clone, Debug)]
+pub struct Named {
+    /// Its name.
+    pub name: &'static str,
+    /// What it shows, for the head of its case file.
+    pub about: &'static str,
+    /// The patient.
+    pub patient: Patient,
+    /// The arch that gets the denture.
+    pub restored: Arch,
+    /// Word for `[design] request`.
+    pub request: &'static str,
+    /// Abutments.
+    pub abutments: Vec<Tooth>,
+    /// Clasps: tooth, surface, kind.
+    pub clasps: Vec<(Tooth, &'static str, &'static str)>,
+    /// Height and tooth of the attachment, mm; `None` where none is planned.
+    pub attachment: Option<[f64; 2]>,
+    /// Lingual depths that a probe found, mm.
+    pub probe: Vec<(Tooth, f64)>,
+    /// Stretches of ridge that are scanned finely, mm along the arch.
+    pub fine_ridges: Vec<[f64; 2]>,
+}
+
+impl Named {
+    /// Crest lines of its spans: distal extensions from 1 mm behind the abutment, bounded ones from wall to wall.
+    pub fn crests(&self, pair: &Pair) -> Vec<Vec<Point>> {
+        spans(pair.cast(self.restored))
+    }
+
+    /// Density of the scan of an arch.
+    pub fn density(&self, arch: Arch) -> Density {
+        let restored = arch == self.restored;
+        let opposite = |t: &Tooth| Tooth::at(arch, t.along());
+        Density {
+            cell_mm: 0.42,
+            fine_mm: Some(0.34),
+            teeth_mm: if restored { 0.42 } else { 0.40 },
+            tissue_mm: 0.62,
+            fine_teeth: if restored {
+                self.abutments.clone()
+            } else {
+                self.patient.missing.iter().filter(|t| t.arch() != arch).filter_map(opposite).collect()
+            },
+            fine_ridges: if restored { self.fine_ridges.clone() } else { Vec::new() },
+        }
+    }
+}
+
+/// A case by its name; `None` for a name not in [`NAMES`].
+pub fn named(name: &str) -> Option<Named> {
     match name {
-        "oban" => oban(),
-        _ => Vec::new(),
+        "oban" => Some(oban()),
+        "cromer" => Some(cromer()),
+        "whitby" => Some(whitby()),
+        "lerwick" => Some(lerwick()),
+        _ => None,
     }
 }
 
 /// The pair of casts that a case was scanned from; `None` for a name not in [`NAMES`].
 pub fn pair(name: &str) -> Option<Pair> {
-    match name {
-        "oban" => Some(casts(&oban_patient())),
-        _ => None,
-    }
+    named(name).map(|case| casts(&case.patient))
+}
+
+/// Files of a case as (file name, bytes), ready to be written into one directory; empty for a name not in [`NAMES`].
+pub fn files(name: &str) -> Vec<(String, Vec<u8>)> {
+    let Some(case) = named(name) else { return Vec::new() };
+    let pair = casts(&case.patient);
+    let (lower, upper) = rayon::join(
+        || scan(&pair.mandible, &case.density(Arch::Mandible)),
+        || scan(&pair.maxilla, &case.density(Arch::Maxilla)),
+    );
+    vec![
+        ("mandible.stl".to_owned(), stl::binary(&lower, &format!("phantom {name}, mandible"))),
+        ("maxilla.stl".to_owned(), stl::binary(&upper, &format!("phantom {name}, maxilla"))),
+        ("case.toml".to_owned(), case_text::case(&case, &pair).into_bytes()),
+        ("truth.json".to_owned(), truth_json(&case, &pair).into_bytes()),
+    ]
 }
 
 fn teeth(numbers: &[u8]) -> Vec<Tooth> {
     numbers.iter().filter_map(|n| Tooth::fdi(*n)).collect()
 }
 
-/// The patient of `oban`: mandible, Kennedy class II modification 1, one torus on the left.
-pub fn oban_patient() -> Patient {
-    let seat = |n: u8, place| Tooth::fdi(n).map(|t| (t, place));
+fn seats(list: &[(u8, SeatPlace)]) -> Vec<(Tooth, SeatPlace)> {
+    list.iter().filter_map(|(n, place)| Tooth::fdi(*n).map(|t| (t, *place))).collect()
+}
+
+fn clasps(list: &[(u8, &'static str, &'static str)]) -> Vec<(Tooth, &'static str, &'static str)> {
+    list.iter().filter_map(|(n, surface, kind)| Tooth::fdi(*n).map(|t| (t, *surface, *kind))).collect()
+}
+
+fn probe(list: &[(u8, f64)]) -> Vec<(Tooth, f64)> {
+    list.iter().filter_map(|(n, mm)| Tooth::fdi(*n).map(|t| (t, *mm))).collect()
+}
+
+fn stances(list: &[(u8, fn(&mut Stance))]) -> Vec<Stance> {
+    list.iter()
+        .filter_map(|(n, change)| {
+            let mut stance = Stance::of(Tooth::fdi(*n)?);
+            change(&mut stance);
+            Some(stance)
+        })
+        .collect()
+}
+
+/// A patient of average size with all teeth but third molars.
+fn plain(seed: u64) -> Patient {
+    let ridge = RidgeForm { group: 1.5, width: 1.0, overhang: 0.0 };
     Patient {
-        seed: 3,
+        seed,
         size: 1.0,
+        shape: ArchShape::AVERAGE,
+        missing: Vec::new(),
+        third_molars: Vec::new(),
+        ridges: [ridge; 2],
+        tori: Vec::new(),
+        palatal: Vec::new(),
+        seats: Vec::new(),
+        stances: Vec::new(),
+        unevenness: 0.6,
+        ending: Ending::Open,
+        palate: true,
+    }
+}
+
+/// The patient of `oban`: mandible, Kennedy class II modification 1, one torus on the left, ample room.
+pub fn oban_patient() -> Patient {
+    Patient {
         missing: teeth(&[36, 37, 45]),
-        resorption_mm: 2.0,
-        ridge_half_mm: 3.9,
         tori: vec![TorusWish {
             side: Side::Left,
-            place: 4.6,
-            below_crest_mm: 6.2,
-            height_mm: 3.0,
-            length_mm: 11.0,
-            width_mm: 6.2,
+            lobes: vec![LobeWish {
+                place: 4.6,
+                below_crest_mm: 6.2,
+                height_mm: 3.0,
+                length_mm: 11.0,
+                width_mm: 6.2,
+            }],
         }],
-        seats: [seat(35, SeatPlace::Mesial), seat(44, SeatPlace::Distal), seat(46, SeatPlace::Mesial)]
-            .into_iter()
-            .flatten()
-            .collect(),
-        unevenness: 0.55,
+        seats: seats(&[(35, SeatPlace::Mesial), (44, SeatPlace::Distal), (46, SeatPlace::Mesial)]),
+        // The abutment leans out a little, which gives its buccal wall an undercut.
+        stances: stances(&[(35, |s| s.buccal_deg = 5.0)]),
+        ..plain(3)
     }
 }
 
-/// Density of the scans of `oban`.
-pub fn oban_density(arch: Arch) -> Density {
-    let mandible = arch == Arch::Mandible;
-    Density {
-        cell_mm: 0.42,
-        fine_mm: Some(0.34),
-        teeth_mm: if mandible { 0.40 } else { 0.38 },
-        tissue_mm: if mandible { 0.56 } else { 0.60 },
-        fine_teeth: if mandible { teeth(&[35, 44, 46]) } else { teeth(&[26, 27]) },
-        fine_ridges: if mandible { vec![[28.0, 62.0], [-35.0, -22.0]] } else { Vec::new() },
+fn oban() -> Named {
+    Named {
+        name: "oban",
+        about: "A mandible with both molars gone on the left and a premolar on the right, ample room, one torus",
+        patient: oban_patient(),
+        restored: Arch::Mandible,
+        request: "hinge",
+        abutments: teeth(&[35, 44, 46]),
+        clasps: clasps(&[(35, "buccal", "cast_circumferential"), (46, "lingual", "cast_circumferential")]),
+        attachment: Some([3.0, 2.0]),
+        probe: probe(&[(31, 10.0), (35, 12.5), (41, 10.0), (44, 12.0)]),
+        fine_ridges: vec![[28.0, 62.0], [-35.0, -22.0]],
     }
 }
 
-fn oban() -> Vec<(String, Vec<u8>)> {
-    let pair = casts(&oban_patient());
-    let (lower, upper) = rayon::join(
-        || scan(&pair.mandible, &oban_density(Arch::Mandible)),
-        || scan(&pair.maxilla, &oban_density(Arch::Maxilla)),
-    );
-    vec![
-        ("mandible.stl".to_owned(), stl::binary(&lower, "phantom oban, mandible")),
-        ("maxilla.stl".to_owned(), stl::binary(&upper, "phantom oban, maxilla")),
-        ("case.toml".to_owned(), oban_case(&pair).into_bytes()),
-        ("truth.json".to_owned(), truth_json(&pair).into_bytes()),
-    ]
+/// Mandible, class I, no tori, knife-edge ridges with lingual undercut, tight room: the upper molars have grown down.
+fn cromer() -> Named {
+    let patient = Patient {
+        size: 0.97,
+        shape: ArchShape { width: 0.97, depth: 1.02, power: 2.4, skew: -0.02, sphere_mm: 100.0 },
+        missing: teeth(&[35, 36, 37, 46, 47]),
+        ridges: [
+            RidgeForm { group: 1.2, width: 0.36, overhang: 0.20 },
+            RidgeForm { group: 1.5, width: 1.0, overhang: 0.0 },
+        ],
+        seats: seats(&[(34, SeatPlace::Mesial), (45, SeatPlace::Mesial)]),
+        stances: stances(&[
+            (25, |s| s.erupted_mm = 3.0),
+            (26, |s| s.erupted_mm = 3.6),
+            (27, |s| s.erupted_mm = 2.8),
+            (16, |s| s.erupted_mm = 3.4),
+            (17, |s| s.erupted_mm = 2.6),
+            (33, |s| s.turn_deg = 8.0),
+            (42, |s| s.out_mm = -0.8),
+        ]),
+        unevenness: 0.9,
+        ending: Ending::Trimmed,
+        ..plain(11)
+    };
+    Named {
+        name: "cromer",
+        about: "A mandible with molars gone on both sides, knife-edge ridges, and upper molars that have grown down",
+        patient,
+        restored: Arch::Mandible,
+        request: "hinge",
+        abutments: teeth(&[34, 45]),
+        clasps: clasps(&[(34, "buccal", "bar"), (45, "buccal", "bar")]),
+        attachment: None,
+        probe: probe(&[(31, 9.0), (34, 10.5), (41, 9.0), (45, 10.0)]),
+        fine_ridges: vec![[20.0, 58.0], [-58.0, -24.0]],
+    }
 }
 
-const OBAN_HEAD: &str = r#"# A mandible with both second-side molars gone on the left and a premolar on the right. It is invented: made by
-# `saddleroom demo`, with every figure known (README.md beside it). Lengths are mm, positions are file coordinates.
-id = "oban"                    # any name that tells nobody who the patient is
-restored_arch = "mandible"     # the arch that gets the denture
-
-[scans]                        # STL, PLY or OBJ, beside this file
-mandible = "mandible.stl"
-maxilla = "maxilla.stl"
-unit = "mm"
-
-[chart]
-notation = "fdi"               # or "universal", "palmer": rules every tooth number in this file
-missing = [36, 37, 45]         # third molars are missing too: they count as not to be replaced unless named in `replaced`
-
-[design]
-request = "hinge"              # a stress-breaking hinge behind 35; "rigid", "clamped" and "compare" are the others
-abutments = [35, 44, 46]
-rests = [
-    { tooth = 35, place = "mesial" },
-    { tooth = 44, place = "distal" },
-    { tooth = 46, place = "mesial" },
-]
-clasps = [
-    { tooth = 35, surface = "buccal", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
-    { tooth = 46, surface = "lingual", kind = "cast_circumferential", alloy = "cobalt_chromium", arm_mm = 15.0 },
-]
-
-[path]                         # left out, the path is searched
-withdrawal = [0.0, 0.0, 1.0]   # the denture comes out along +z
-
-[attachment]                   # envelope of the hinge on your shelf
-height_mm = 3.0
-length_mm = 6.0
-width_mm = 4.0
-tooth_mm = 2.0                 # denture tooth over it, resin included
-
-[probe]                        # depth from gingival margin to raised floor of the mouth, measured at the chair
-lingual_depth_mm = { 31 = 10.0, 35 = 12.5, 41 = 10.0, 44 = 12.0 }
-
-[accuracy]                     # standard uncertainties; these are the defaults
-scan_mm = 0.06
-articulation_mm = 0.10
-
-# Marks: places that you set on the scan. A mark overrides what the program finds.
-[marks]
-"#;
-
-fn oban_case(pair: &Pair) -> String {
-    let mut text = OBAN_HEAD.to_owned();
-    let cast = pair.mandible.as_ref();
-    let plane = [Point::new(0.0, 0.0, 0.0), Point::new(-22.0, -24.0, 0.0), Point::new(22.0, -24.0, 0.0)];
-    // Writing into a string cannot fail.
-    let _ = writeln!(text, "occlusal_plane = {}", points(&plane));
-    let midline = cast.form.point(super::arch::Place { s: 0.0, t: 0.0 }, 0.0);
-    let _ = writeln!(text, "midline = {}", point(&midline));
-    let crests: Vec<String> = spans(cast).iter().map(|c| format!("    {},\n", points(c))).collect();
-    let _ =
-        writeln!(text, "crests = [  # residual ridge behind 35, and between 44 and 46\n{}]", crests.concat());
-    let _ = writeln!(text, "\n[marks.teeth]  # one point on each crown");
-    for crown in &cast.crowns {
-        let _ = writeln!(text, "{} = {}", crown.tooth, point(&truth::on_crown(cast, crown)));
+/// Mandible, class III modification 1, short room, two-lobed tori on both sides, tipped molars.
+fn whitby() -> Named {
+    let lobe = |place, below_crest_mm, height_mm, length_mm| LobeWish {
+        place,
+        below_crest_mm,
+        height_mm,
+        length_mm,
+        width_mm: 6.0,
+    };
+    let patient = Patient {
+        size: 1.03,
+        shape: ArchShape { width: 1.02, depth: 0.98, power: 2.8, skew: 0.02, sphere_mm: 112.0 },
+        missing: teeth(&[36, 45, 46]),
+        third_molars: teeth(&[38]),
+        ridges: [
+            RidgeForm { group: 1.1, width: 1.05, overhang: 0.0 },
+            RidgeForm { group: 1.5, width: 1.0, overhang: 0.0 },
+        ],
+        tori: vec![
+            TorusWish { side: Side::Left, lobes: vec![lobe(3.7, 5.6, 2.6, 6.5), lobe(4.9, 6.0, 3.4, 6.8)] },
+            TorusWish { side: Side::Right, lobes: vec![lobe(3.6, 5.8, 3.0, 6.8), lobe(4.8, 6.2, 2.4, 6.2)] },
+        ],
+        seats: seats(&[
+            (35, SeatPlace::Distal),
+            (37, SeatPlace::Mesial),
+            (44, SeatPlace::Distal),
+            (47, SeatPlace::Mesial),
+        ]),
+        stances: stances(&[
+            (37, |s| {
+                s.mesial_deg = 12.0;
+                s.distal_mm = -1.2;
+            }),
+            (47, |s| s.mesial_deg = 9.0),
+            (26, |s| s.erupted_mm = 3.4),
+            (16, |s| s.erupted_mm = 3.6),
+            (15, |s| s.erupted_mm = 2.8),
+        ]),
+        unevenness: 0.8,
+        ..plain(23)
+    };
+    Named {
+        name: "whitby",
+        about: "A mandible with bounded gaps on both sides, too little height over them, and two-lobed tori",
+        patient,
+        restored: Arch::Mandible,
+        request: "rigid",
+        abutments: teeth(&[35, 37, 44, 47]),
+        clasps: clasps(&[
+            (35, "buccal", "cast_circumferential"),
+            (37, "buccal", "cast_circumferential"),
+            (44, "buccal", "cast_circumferential"),
+            (47, "buccal", "cast_circumferential"),
+        ]),
+        attachment: None,
+        probe: probe(&[(31, 9.5), (35, 11.0), (41, 9.5), (44, 11.5)]),
+        fine_ridges: vec![[26.0, 46.0], [-46.0, -20.0]],
     }
-    let _ = writeln!(text, "\n[marks.margins]  # gingival margins, closed curves");
-    for crown in &cast.crowns {
-        let _ = writeln!(text, "{} = {}", crown.tooth, points(&truth::margin(cast, crown, 0.6)));
-    }
-    text
 }
 
-/// What is true of `oban`, from its distance function.
-fn truth_json(pair: &Pair) -> String {
-    let up = crate::space::Vector::z();
-    let cast = pair.mandible.as_ref();
-    let crests: Vec<serde_json::Value> = spans(cast)
-        .iter()
-        .map(|crest| {
-            let stations: Vec<serde_json::Value> = crest
-                .iter()
-                .step_by(4)
-                .map(|p| {
-                    serde_json::json!({
-                        "at_mm": units::json_place(p),
-                        "along_opening_mm": truth::along_mm(&pair.maxilla, p, &up).map(units::json),
-                    })
-                })
-                .collect();
-            stations.into()
+/// Maxilla, class II, palatal torus.
+fn lerwick() -> Named {
+    let patient = Patient {
+        shape: ArchShape { width: 1.01, depth: 1.0, power: 2.7, skew: 0.01, sphere_mm: 105.0 },
+        missing: teeth(&[25, 26, 27]),
+        ridges: [
+            RidgeForm { group: 1.5, width: 1.0, overhang: 0.0 },
+            RidgeForm { group: 1.7, width: 1.3, overhang: 0.0 },
+        ],
+        palatal: vec![PalatalWish {
+            behind_mm: 27.0,
+            height_mm: 3.2,
+            length_mm: 17.0,
+            width_mm: 10.0,
+            left_mm: 0.4,
+        }],
+        seats: seats(&[(24, SeatPlace::Mesial), (16, SeatPlace::Mesial), (14, SeatPlace::Distal)]),
+        unevenness: 0.7,
+        ending: Ending::Trimmed,
+        ..plain(31)
+    };
+    Named {
+        name: "lerwick",
+        about: "A maxilla that ends behind the first premolar on the left, with a torus on the palate",
+        patient,
+        restored: Arch::Maxilla,
+        request: "rigid",
+        abutments: teeth(&[24, 14, 16]),
+        clasps: clasps(&[(24, "buccal", "wrought_wire"), (16, "buccal", "cast_circumferential")]),
+        attachment: None,
+        probe: Vec::new(),
+        fine_ridges: vec![[24.0, 60.0]],
+    }
+}
+
+/// Footprint over which the room of a case is known, mm.
+const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
+
+/// What is true of a case, from its distance function.
+fn truth_json(case: &Named, pair: &Pair) -> String {
+    let crests = case.crests(pair);
+    let up = truth::occlusal(case.restored);
+    let bodies: Vec<truth::Body> =
+        crests.iter().filter_map(|crest| body(crest, up)).collect();
+    let probed: Vec<Tooth> = case.probe.iter().map(|(tooth, _)| *tooth).collect();
+    let wanted = truth::Wanted {
+        restored: case.restored,
+        abutments: &case.abutments,
+        withdrawals: &[up],
+        crests: &crests,
+        bodies: &bodies,
+        lingual: &probed,
+    };
+    format!("{:#}\n", truth::record(pair, &wanted))
+}
+
+/// The footprint with its front edge one millimetre along a crest.
+fn body(crest: &[Point], up: Direction) -> Option<truth::Body> {
+    let near = |mm: f64| {
+        let mut left = mm;
+        crest.windows(2).find_map(|w| {
+            let step = (w[1] - w[0]).norm();
+            left -= step;
+            (left <= 0.0).then_some(w[1])
         })
-        .collect();
-    let tori: Vec<serde_json::Value> = cast
-        .rises
-        .iter()
-        .filter(|r| r.torus)
-        .map(|r| {
-            let (height, summit) = truth::torus_height(cast, r);
-            serde_json::json!({ "height_mm": units::json(height), "summit_mm": units::json_place(&summit) })
-        })
-        .collect();
-    let all = serde_json::json!({
-        "occlusal_mm": [0.0, 0.0, 1.0],
-        "kennedy": { "class": "II", "modifications": 1 },
-        "crests": crests,
-        "tori": tori,
-    });
-    format!("{all:#}\n")
+    };
+    let (front, middle, back) = (near(1.0)?, near(1.0 + 0.5 * FOOTPRINT_MM[0])?, near(1.0 + FOOTPRINT_MM[0])?);
+    Some(truth::Body {
+        centre: middle,
+        up,
+        along: back - front,
+        length_mm: FOOTPRINT_MM[0],
+        width_mm: FOOTPRINT_MM[1],
+    })
 }
 
-/// Crest lines of `oban`: behind 35, and from 44 to 46.
+/// Crest lines of the spans of a cast, from the patient's left to the right of each row.
 pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
-    let crown = |n: u8| Tooth::fdi(n).and_then(|t| truth::crown_of(cast, t));
+    let mut order: Vec<&super::crown::CrownBody> = cast.crowns.iter().collect();
+    let s_of = |c: &super::crown::CrownBody| cast.form.place(c.origin.x, c.origin.y).s;
+    order.sort_by(|a, b| s_of(a).total_cmp(&s_of(b)));
+    let (Some(first), Some(last)) = (order.first(), order.last()) else { return Vec::new() };
     let mut out = Vec::new();
-    if let Some(front) = crown(35) {
-        let from = truth::proximal_s(cast, front, false);
-        out.push(truth::crest(cast, from + 1.0, cast.limits.ends[1] - 8.0));
+    // Distal extensions start a millimetre behind the crown and end in front of the pad.
+    let end = cast.limits.ends.map(|e| e - 8.0 * e.signum());
+    let behind = |crown: &super::crown::CrownBody| truth::proximal_s(cast, crown, false);
+    if last.tooth.place() < 7 {
+        out.push(truth::crest(cast, behind(last) + 1.0, end[1]));
     }
-    if let (Some(front), Some(back)) = (crown(44), crown(46)) {
-        let (a, b) = (truth::proximal_s(cast, front, false), truth::proximal_s(cast, back, true));
-        out.push(truth::crest(cast, a, b));
+    for pair in order.windows(2) {
+        let far = (s_of(pair[1]) - s_of(pair[0])).abs();
+        if far - pair[0].half_md - pair[1].half_md > 3.0 {
+            // Walls that look at each other: the distal one of the nearer tooth, the mesial one of the farther.
+            let toward = |c: &super::crown::CrownBody, up: bool| (c.tooth.along() > 0) != up;
+            let (a, b) = (
+                truth::proximal_s(cast, pair[0], toward(pair[0], true)),
+                truth::proximal_s(cast, pair[1], toward(pair[1], false)),
+            );
+            out.push(truth::crest(cast, a, b));
+        }
+    }
+    if first.tooth.place() < 7 {
+        out.push(truth::crest(cast, behind(first) - 1.0, end[0]));
     }
     out
-}
-
-fn point(p: &Point) -> String {
-    let [x, y, z] = [p.x, p.y, p.z].map(|c| units::digits(c, 3));
-    format!("[{x}, {y}, {z}]")
-}
-
-fn points(list: &[Point]) -> String {
-    let all: Vec<String> = list.iter().map(point).collect();
-    format!("[{}]", all.join(", "))
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::cast::Cast;
 use super::contour::{Grid, cut_off, zero_set};
-use super::refine::{coarsened, pulled};
+use super::refine::{coarsened, evened};
 use crate::case::{Arch, Tooth};
 use crate::mesh::Mesh;
 use crate::space::Point;
@@ -12,7 +12,8 @@ use crate::space::Point;
 pub struct Density {
     /// Grid of the contour, mm.
     pub cell_mm: f64,
-    /// Edges wanted on abutments, ridges and tori, mm; `None` keeps the contour as it is.
+    /// Mean edge wanted on abutments, ridges and tori, mm; not much under the grid. `None` keeps edges of about the grid's
+    /// length everywhere.
     pub fine_mm: Option<f64>,
     /// Edges wanted elsewhere on teeth, mm.
     pub teeth_mm: f64,
@@ -25,13 +26,18 @@ pub struct Density {
 }
 
 impl Density {
-    /// A small scan for tests: the bare contour.
-    pub fn coarse(cell_mm: f64) -> Density {
+    /// Edges of about the same length everywhere; a small scan for tests where that is 0.6 mm.
+    pub fn coarse(edge_mm: f64) -> Density {
+        Density::even(edge_mm)
+    }
+
+    /// Edges of about the same length everywhere, mm.
+    pub fn even(edge_mm: f64) -> Density {
         Density {
-            cell_mm,
+            cell_mm: edge_mm,
             fine_mm: None,
-            teeth_mm: cell_mm,
-            tissue_mm: cell_mm,
+            teeth_mm: edge_mm,
+            tissue_mm: edge_mm,
             fine_teeth: Vec::new(),
             fine_ridges: Vec::new(),
         }
@@ -44,7 +50,7 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
     let border = |p: &Point| cast.border(p);
     let open = cut_off(&zero_set(&grid(cast, density.cell_mm), &field, &border), &border);
     match density.fine_mm {
-        None => pulled(&open, &field),
+        None => evened(&open, &field, density.cell_mm),
         Some(fine) => coarsened(&open, &field, &|p| wanted(cast, density, fine, p)),
     }
 }
@@ -52,6 +58,9 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
 /// Edge length wanted at a place, mm.
 pub fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
     let own = cast.own(p);
+    if let Some(plain) = cast.base.as_ref().and_then(|b| b.edge_mm(&own)) {
+        return plain;
+    }
     let mut size = density.tissue_mm;
     for crown in &cast.crowns {
         let (middle, radius) = crown.bound();
@@ -82,8 +91,13 @@ pub fn grid(cast: &Cast, cell_mm: f64) -> Grid {
         cast.crowns.iter().map(|c| c.world([0.0, 0.0, c.height]).z).fold(f64::NEG_INFINITY, f64::max) + 3.0;
     let lowest = cast.levels.vestibule.iter().chain(&cast.levels.floor).fold(f64::INFINITY, |m, z| m.min(*z));
     let vault = cast.palate.map_or(0.0, |p| p.depth);
-    let low = lowest.min(cast.levels.top.iter().fold(f64::INFINITY, |m, z| m.min(*z)) - vault) - 4.5;
-    let wide = 46.0;
+    let mut low = lowest.min(cast.levels.top.iter().fold(f64::INFINITY, |m, z| m.min(*z)) - vault) - 4.5;
+    let (mut from, mut to) = ([-46.0, -66.0], [46.0, 16.0]);
+    if let Some(base) = &cast.base {
+        low = low.min(base.foot - 1.5);
+        [from, to] = base.extent();
+        (from, to) = (from.map(|c| c - 1.5), to.map(|c| c + 1.5));
+    }
     let (z0, z1) = if cast.arch == Arch::Mandible { (low, top) } else { (-top, -low) };
-    Grid { low: Point::new(-wide, -66.0, z0), high: Point::new(wide, 16.0, z1), cell_mm }
+    Grid { low: Point::new(from[0], from[1], z0), high: Point::new(to[0], to[1], z1), cell_mm }
 }

@@ -143,6 +143,8 @@ def main():
     parser.add_argument("--saddleroom", default=str(ROOT / "target/release/saddleroom"))
     parser.add_argument("--opening")
     args = parser.parse_args()
+    if len(args.files) == 1:  # the program alone: all samples with it
+        args.saddleroom, args.files = args.files[0], []
     if args.files:
         opening = [float(v) for v in args.opening.split(",")] if args.opening else None
         sys.exit(0 if test(args.saddleroom, *args.files[:2], opening, args.files[0]) else 1)

@@ -31,5 +31,6 @@ pub use crest::{along_mm, crest};
 pub use margin::{crown_of, margin, on_crown, proximal_s};
 pub use near::foot;
 pub use record::{Wanted, record};
+pub use room::Body;
 pub use tori::torus_height;
-pub use undercut::undercut_mm;
+pub use undercut::{occlusal, undercut_mm};
