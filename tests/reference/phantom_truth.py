@@ -242,7 +242,8 @@ class Table:
 
     def split(self, name, off, beside):
         """Off the mesh by a crease or a slit that facets do not follow: such places stand apart and are not judged."""
-        off, bad = np.atleast_1d(np.asarray(off, float)), np.atleast_1d(beside) > BESIDE_MM
+        off = np.atleast_1d(np.asarray(off, float))
+        bad = (np.atleast_1d(beside) > BESIDE_MM) | np.isnan(off)
         self.add(name, off[~bad])
         if bad.any():
             self.add(f"{name[:34]}, facets beside it", off[bad], False)
@@ -300,8 +301,9 @@ def compare(folder, title):
     table.split("room along the opening, square to the surface met", off * cosine, opposing.nearest(met))
     table.add("room along the opening, plain", off, False)
     some = [s for s in stations if s.get("nearest_mm") is not None]
-    table.add("nearest distance to the opposing arch",
-              opposing.nearest([s["at_mm"] for s in some]) - [s["nearest_mm"] for s in some])
+    table.split("nearest distance to the opposing arch",
+                opposing.nearest([s["at_mm"] for s in some]) - [s["nearest_mm"] for s in some],
+                opposing.nearest([s["nearest_at_mm"] for s in some]))
     for b in truth.get("bodies", []):
         if b["room_mm"] is not None:
             rigid, pointwise = room(restored, opposing, b)
@@ -320,11 +322,11 @@ def compare(folder, title):
             beside = restored.nearest([place["at_mm"] for place in a["places"]])
             off = [depth(part, place["at_mm"], d) - place["undercut_mm"] for place in a["places"]]
             table.split("undercut depth at places of crowns", off, beside)
-            for s in a["surfaces"]:
-                table.add("deepest undercut of a surface",
-                          depth(part, s["deepest_at_mm"], d) - s["deepest_mm"])
+            surfaces = a["surfaces"]
+            off = [depth(part, s["deepest_at_mm"], d) - s["deepest_mm"] for s in surfaces]
+            table.split("deepest undercut of a surface", off, restored.nearest([s["deepest_at_mm"] for s in surfaces]))
             # No place of the margin is deeper than the deepest of the four surfaces.
-            most = max(s["deepest_mm"] for s in a["surfaces"])
+            most = max(s["deepest_mm"] for s in surfaces)
             margin = margins.get(a["tooth"], np.zeros((0, 3)))
             deepest = max([depth(part, p, d) for p in margin[::3]], default=0.0)
             table.add("deepest place of a margin, over the deepest of its surfaces", max(0.0, deepest - most))
