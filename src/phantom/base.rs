@@ -16,6 +16,8 @@ pub struct Base {
 
 /// Rounding of the edges, mm.
 const ROUND_MM: f64 = 0.7;
+/// How far from an edge a wall counts as plain, mm.
+const PLAIN_MM: f64 = 2.0;
 /// Stone under the deepest sulcus, mm.
 const STONE_MM: f64 = 6.0;
 
@@ -89,10 +91,12 @@ impl Base {
         out
     }
 
-    /// Length of edge that is enough on the walls and the foot, mm; `None` elsewhere.
-    pub(super) fn edge_mm(&self, p: &Point) -> Option<f64> {
-        let f = self.value(p);
-        // Walls and foot are plane: long edges lose nothing, but their own edges are round.
-        (f > -0.25).then_some(2.4)
+    /// Whether a place lies on the plain of a wall or of the foot, away from their edges, own position.
+    pub(super) fn is_plain(&self, p: &Point) -> bool {
+        let foot = std::iter::once(self.foot - p.z);
+        let mut far: Vec<f64> =
+            foot.chain(self.walls.iter().map(|([x, y], far)| p.x * x + p.y * y - far)).collect();
+        far.sort_by(|a, b| b.total_cmp(a));
+        matches!(far.as_slice(), [most, next, ..] if *most > -0.1 && *next < most - PLAIN_MM)
     }
 }

@@ -50,9 +50,9 @@ impl Named {
         let opposite = |t: &Tooth| Tooth::at(arch, t.along());
         Density {
             cell_mm: 0.42,
-            fine_mm: Some(0.34),
-            teeth_mm: if restored { 0.42 } else { 0.40 },
-            tissue_mm: 0.62,
+            fine_mm: Some(0.40),
+            teeth_mm: 0.56,
+            tissue_mm: if self.patient.ending == Ending::Trimmed { 1.1 } else { 0.95 },
             fine_teeth: if restored {
                 self.abutments.clone()
             } else {
@@ -317,16 +317,15 @@ const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
 fn truth_json(case: &Named, pair: &Pair) -> String {
     let crests = case.crests(pair);
     let up = truth::occlusal(case.restored);
-    let bodies: Vec<truth::Body> =
-        crests.iter().filter_map(|crest| body(crest, up)).collect();
+    let bodies: Vec<truth::Body> = crests.iter().filter_map(|crest| body(crest, up)).collect();
     let probed: Vec<Tooth> = case.probe.iter().map(|(tooth, _)| *tooth).collect();
     let wanted = truth::Wanted {
         restored: case.restored,
-        abutments: &case.abutments,
-        withdrawals: &[up],
-        crests: &crests,
-        bodies: &bodies,
-        lingual: &probed,
+        abutments: case.abutments.clone(),
+        withdrawals: vec![up],
+        crests,
+        bodies,
+        lingual: probed,
     };
     format!("{:#}\n", truth::record(pair, &wanted))
 }
@@ -341,7 +340,8 @@ fn body(crest: &[Point], up: Direction) -> Option<truth::Body> {
             (left <= 0.0).then_some(w[1])
         })
     };
-    let (front, middle, back) = (near(1.0)?, near(1.0 + 0.5 * FOOTPRINT_MM[0])?, near(1.0 + FOOTPRINT_MM[0])?);
+    let (front, middle, back) =
+        (near(1.0)?, near(1.0 + 0.5 * FOOTPRINT_MM[0])?, near(1.0 + FOOTPRINT_MM[0])?);
     Some(truth::Body {
         centre: middle,
         up,

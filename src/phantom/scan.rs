@@ -55,11 +55,14 @@ pub fn scan(cast: &Cast, density: &Density) -> Mesh {
     }
 }
 
+/// Edges on the plain walls and the foot of a trimmed base, mm.
+const PLAIN_EDGE_MM: f64 = 2.4;
+
 /// Edge length wanted at a place, mm.
 pub fn wanted(cast: &Cast, density: &Density, fine: f64, p: &Point) -> f64 {
     let own = cast.own(p);
-    if let Some(plain) = cast.base.as_ref().and_then(|b| b.edge_mm(&own)) {
-        return plain;
+    if cast.base.as_ref().is_some_and(|b| b.is_plain(&own)) && cast.tissue_value(&own, true) < -2.0 {
+        return PLAIN_EDGE_MM;
     }
     let mut size = density.tissue_mm;
     for crown in &cast.crowns {
