@@ -35,7 +35,7 @@ fn main() -> Result<(), Failure> {
         return Err(format!("--cell {cell_mm}: 0.1 to 2 mm").into());
     }
     if let Some(seed) = seed {
-        let mut patient = demo::oban_patient();
+        let mut patient = demo::named("oban").ok_or("no case oban")?.patient;
         patient.seed = seed;
         return write(&Path::new(&dir).join(format!("seed-{seed}")), &casts(&patient), cell_mm);
     }
@@ -57,7 +57,7 @@ fn write(dir: &Path, pair: &Pair, cell_mm: f64) -> Result<(), Failure> {
     wanted.withdrawals.push(Direction::new_normalize(Vector::new(-0.06, 0.09, up)));
     let truth = record(pair, &wanted);
     std::fs::write(dir.join("truth.json"), format!("{truth:#}\n"))?;
-    let density = Density::coarse(cell_mm);
+    let density = Density::even(cell_mm);
     let mut bare = if fewer { pair.mandible.as_ref().clone() } else { pair.maxilla.clone() };
     bare.rises.retain(|r| !r.torus);
     for crown in &mut bare.crowns {

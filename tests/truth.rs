@@ -4,7 +4,7 @@ use saddleroom::locate::Surface;
 use saddleroom::measure::{clearance, undercut::Surveyor};
 use saddleroom::mesh::{Mesh, Topology};
 use saddleroom::phantom::demo;
-use saddleroom::phantom::patient::{Pair, casts};
+use saddleroom::phantom::patient::Pair;
 use saddleroom::phantom::scan::{Density, scan};
 use saddleroom::phantom::truth;
 use saddleroom::space::{Direction, Point, Vector};
@@ -15,7 +15,7 @@ const CELL_MM: f64 = 0.6;
 fn scene() -> &'static (Pair, Mesh, Mesh) {
     static SCENE: OnceLock<(Pair, Mesh, Mesh)> = OnceLock::new();
     SCENE.get_or_init(|| {
-        let pair = casts(&demo::oban_patient());
+        let pair = demo::pair("oban").expect("a case");
         let lower = scan(&pair.mandible, &Density::coarse(CELL_MM));
         let upper = scan(&pair.maxilla, &Density::coarse(CELL_MM));
         (pair, lower, upper)
@@ -64,6 +64,18 @@ fn room_along_the_opening_agrees_with_the_field() {
             // The opposing cusps slope by up to 45 degrees, over which a chord error counts 1.5 times along the ray.
             assert!((along - true_along).abs() < 1.5 * CHORD_MM, "along {along} against {true_along} at {p}");
             stations += 1;
+        }
+        let stations = truth::crest::stations(&pair.maxilla, &crest, &Vector::z());
+        for s in stations.iter().step_by(6) {
+            let (Some(measured), Some(nearest)) = (antagonist.at(&s.at).nearest_mm, s.nearest_mm()) else {
+                continue;
+            };
+            // Facets lie inside what bulges: the truth is the nearer of the two but for hollows.
+            assert!(
+                (measured - nearest).abs() < 1.5 * CHORD_MM,
+                "nearest {measured} against {nearest} at {}",
+                s.at
+            );
         }
     }
     assert!(stations > 8, "only {stations} stations were compared");

@@ -199,7 +199,7 @@ fn path(path: &Path<'_>, abutments: &[&CrownBody]) -> Value {
                 })
             })
             .collect();
-        let line = survey::line(path.cast(), crown, path.withdrawal());
+        let line = survey::line(path, crown);
         let places: Vec<[f64; 3]> = line.iter().map(|p| json_place(&p.at)).collect();
         let shown: Vec<bool> = line.iter().map(|p| p.shown).collect();
         let depths: Vec<Value> = samples(path, crown, SAMPLES.0, SAMPLES.1)

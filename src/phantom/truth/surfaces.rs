@@ -41,6 +41,8 @@ struct Found {
     down: f64,
 }
 
+/// Air that a place has before it, mm.
+const CLEAR_MM: f64 = 0.4;
 /// Columns in which a surface is looked over.
 const COLUMNS: usize = 12;
 /// Angle from the occlusal direction at which share 0 lies, radians.
@@ -54,17 +56,24 @@ fn place(path: &Path<'_>, crown: &CrownBody, at: At, border: f64) -> Point {
     cast.own(&exit(cast, crown, at.turn, TOP + (border - TOP) * at.share))
 }
 
-/// Places of the crown's wall with their undercut depth, in `turns` columns of `rows` places from the border upward.
+/// Places of the crown's wall with their undercut depth, from `turns` columns of `rows` places from the border upward;
+/// those in the slit beside a neighbour, where no rod goes, are left out.
 pub fn samples(path: &Path<'_>, crown: &CrownBody, turns: usize, rows: usize) -> Vec<(Point, f64)> {
-    (0..turns * rows)
+    let cast = path.cast();
+    let open = |p: &Point| {
+        let air = cast.gradient(p).try_normalize(1e-9).map(|n| p + n * CLEAR_MM);
+        air.is_some_and(|q| cast.value(&q) > 0.6 * CLEAR_MM)
+    };
+    let found: Vec<Option<(Point, f64)>> = (0..turns * rows)
         .into_par_iter()
         .map(|i| {
             let turn = 2.0 * PI * (i / rows) as f64 / turns as f64;
             let share = 1.0 - (i % rows) as f64 / (2 * rows) as f64;
-            let p = place(path, crown, At { turn, share }, border_down(path.cast(), crown, turn));
-            (p, path.depth_mm(&p))
+            let p = place(path, crown, At { turn, share }, border_down(cast, crown, turn));
+            open(&p).then(|| (p, path.depth_mm(&p)))
         })
-        .collect()
+        .collect();
+    found.into_iter().flatten().collect()
 }
 
 /// The deepest undercut of each surface.

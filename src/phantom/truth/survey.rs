@@ -3,10 +3,10 @@
 //! Definition: of the curves on the crown where its normal is square to the path, the parts that a rod along the path
 //! can touch. At each turn around the path through the crown that is the place of the crown that stands out most.
 
-use super::super::cast::Cast;
 use super::super::crown::CrownBody;
 use super::margin::is_crown;
-use crate::space::{Direction, Point, across, cos, sin};
+use super::undercut::Path;
+use crate::space::{Point, across, cos, sin};
 use rayon::prelude::*;
 
 /// Turns at which the line is found: at most about 0.5 mm apart on the widest crown.
@@ -19,12 +19,14 @@ const HEIGHTS: usize = 40;
 pub struct OnLine {
     /// File position.
     pub at: Point,
-    /// Whether the scan shows the crown there: not under the gingiva and not in a contact.
+    /// Whether a rod along the path can touch the crown there: it is not under the gingiva nor in a contact, and nothing
+    /// of the cast stands over it.
     pub shown: bool,
 }
 
 /// The survey line of a crown, closed, file positions in order around it.
-pub fn line(cast: &Cast, crown: &CrownBody, withdrawal: &Direction) -> Vec<OnLine> {
+pub fn line(path: &Path<'_>, crown: &CrownBody) -> Vec<OnLine> {
+    let (cast, withdrawal) = (path.cast(), path.withdrawal());
     let middle = cast.own(&crown.world([0.0, 0.0, 0.5 * crown.height]));
     let (e1, e2) = across(withdrawal);
     let value = |p: &Point| crown.value(crown.local(&cast.own(p)));
@@ -61,7 +63,9 @@ pub fn line(cast: &Cast, crown: &CrownBody, withdrawal: &Direction) -> Vec<OnLin
             }
             let z = 0.5 * (lo + hi);
             let p = at(reach(z), z);
-            let shown = cast.value(&p).abs() < 1e-3 && is_crown(cast, crown, &cast.own(&p));
+            let shown = cast.value(&p).abs() < 1e-4
+                && is_crown(cast, crown, &cast.own(&p))
+                && path.touched(&(p + out * 2e-4));
             OnLine { at: p, shown }
         })
         .collect()

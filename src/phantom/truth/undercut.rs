@@ -203,7 +203,12 @@ impl<'a> Path<'a> {
             .collect()
     }
 
-    /// The same from fewer directions and not refined: at most about a tenth too deep.
+    /// Whether a rod along the path comes down to a place in the air.
+    pub fn touched(&self, p: &Point) -> bool {
+        self.over(p).0 >= 0.0
+    }
+
+    /// The depth from fewer directions and not refined: at most about a tenth too deep.
     pub(super) fn rough(&self, p: &Point) -> f64 {
         let turns: Vec<f64> = self.turns(p).into_iter().step_by(3).collect();
         self.sought(p, &turns, false).map_or(MOST_MM, |w| w.mm)
