@@ -34,7 +34,7 @@ impl Rise {
 }
 
 /// Room over the middle of a rest seat in occlusion, mm: what is taught is 1.0 to 1.5 (section 5 of the trade facts).
-const SEAT_ROOM_MM: f64 = 1.9;
+const SEAT_ROOM_MM: f64 = 2.1;
 
 /// Where the scan ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -166,7 +166,7 @@ impl Cast {
                 for seat in &crown.seats {
                     let floor = [seat.at[0], seat.at[1], seat.centre[2] - seat.half[2]];
                     let far = (p - crown.world(floor)).norm();
-                    room = room.max(SEAT_ROOM_MM * bell(far / 4.8));
+                    room = room.max(SEAT_ROOM_MM * bell(far / 5.4));
                 }
             }
         }

@@ -52,7 +52,7 @@ impl Named {
             cell_mm: 0.42,
             fine_mm: Some(0.40),
             teeth_mm: 0.56,
-            tissue_mm: if self.patient.ending == Ending::Trimmed { 1.1 } else { 0.95 },
+            tissue_mm: if self.patient.ending == Ending::Trimmed { 1.15 } else { 1.0 },
             fine_teeth: if restored {
                 self.abutments.clone()
             } else {

@@ -171,11 +171,13 @@ impl Tissue<'_> {
         let level = inner + (outer - inner) * side;
         let floor = (p.z - level) * 0.9;
         let f = smin(process, floor, 3.2);
-        // Far from the surface unevenness changes nothing that counts, and it is dear.
-        if f.abs() > 1.2 {
+        // Far from the surface unevenness changes nothing that counts, and it is dear: it fades out.
+        let share = step(2.4, 1.0, f.abs());
+        if share <= 0.0 {
             return f;
         }
-        f + self.uneven * self.waves.at(p.x, p.y, p.z) + 0.22 * self.uneven * self.ripples.at(p.x, p.y, p.z)
+        let rough = self.waves.at(p.x, p.y, p.z) + 0.22 * self.ripples.at(p.x, p.y, p.z);
+        f + share * self.uneven * rough
     }
 }
 
