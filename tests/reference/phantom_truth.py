@@ -307,8 +307,9 @@ def compare(folder, title):
     for b in truth.get("bodies", []):
         if b["room_mm"] is not None:
             rigid, pointwise = room(restored, opposing, b)
-            table.add("room for a rigid body", rigid - b["room_mm"])
-            table.add("least gap over the footprint", pointwise - b["pointwise_mm"])
+            beside = max(restored.nearest(b["tissue_at_mm"])[0], opposing.nearest(b["opposing_at_mm"])[0])
+            table.split("room for a rigid body", rigid - b["room_mm"], beside)
+            table.split("least gap over the footprint", pointwise - b["pointwise_mm"], beside)
     for t in truth.get("teeth", [])[:1]:
         every = [p for t in truth["teeth"] for p in t["margin_mm"]]
         table.add("margin: stands on the surface", restored.nearest(every), False)

@@ -100,8 +100,15 @@ fn spans(cast: &Cast) -> Vec<Span> {
     out
 }
 
-/// A body of 6 by 4 mm with its middle 4.5 mm behind the front end of a crest.
+/// Least length of a crest on which a body of 6 mm stands clear of the crowns beside it, mm.
+const CLEAR_SPAN_MM: f64 = 10.0;
+
+/// A body of 6 by 4 mm with its middle 4.5 mm behind the front end of a crest; none on a span too short for it.
 fn body_on(crest: &[Point], up: &Direction) -> Option<Body> {
+    let length: f64 = crest.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
+    if length < CLEAR_SPAN_MM {
+        return None;
+    }
     let at = |mm: f64| {
         let mut left = mm;
         crest.windows(2).find_map(|w| {

@@ -3,6 +3,7 @@
 //! A crown has four surfaces, quarters of the turn around its own axis: within 45 degrees of buccal, of lingual, of
 //! mesial and of distal. Each reaches down to the border of the crown, margin or contact.
 
+use super::super::cast::Cast;
 use super::super::crown::CrownBody;
 use super::margin::{border_down, border_near, exit};
 use super::undercut::Path;
@@ -41,7 +42,7 @@ struct Found {
     down: f64,
 }
 
-/// Air that a place has before it, mm.
+/// How far a place is from the neighbours at least, mm.
 const CLEAR_MM: f64 = 0.4;
 /// Columns in which a surface is looked over.
 const COLUMNS: usize = 12;
@@ -60,23 +61,25 @@ fn place(path: &Path<'_>, crown: &CrownBody, at: At, border: f64) -> Point {
 /// those in the slit beside a neighbour, where no rod goes, are left out.
 pub fn samples(path: &Path<'_>, crown: &CrownBody, turns: usize, rows: usize) -> Vec<(Point, f64)> {
     let cast = path.cast();
-    let open = |p: &Point| {
-        let air = cast.gradient(p).try_normalize(1e-9).map(|n| p + n * CLEAR_MM);
-        air.is_some_and(|q| cast.value(&q) > 0.6 * CLEAR_MM)
-    };
     let found: Vec<Option<(Point, f64)>> = (0..turns * rows)
         .into_par_iter()
         .map(|i| {
             let turn = 2.0 * PI * (i / rows) as f64 / turns as f64;
             let share = 1.0 - (i % rows) as f64 / (2 * rows) as f64;
             let p = place(path, crown, At { turn, share }, border_down(cast, crown, turn));
-            open(&p).then(|| (p, path.depth_mm(&p)))
+            open(cast, crown, &p).then(|| (p, path.depth_mm(&p)))
         })
         .collect();
     found.into_iter().flatten().collect()
 }
 
-/// The deepest undercut of each surface.
+/// Whether a place lies clear of the neighbours: in the slit beside one neither rod nor clasp goes.
+fn open(cast: &Cast, crown: &CrownBody, p: &Point) -> bool {
+    let own = cast.own(p);
+    cast.crowns.iter().filter(|c| c.tooth != crown.tooth).all(|c| c.value(c.local(&own)) > CLEAR_MM)
+}
+
+/// The deepest undercut of each surface, slits left out.
 pub fn deepest(path: &Path<'_>, crown: &CrownBody) -> Vec<Deepest> {
     SURFACES.par_iter().map(|(surface, middle)| deepest_of(path, crown, surface, *middle)).collect()
 }
@@ -88,7 +91,7 @@ fn deepest_of(path: &Path<'_>, crown: &CrownBody, surface: &'static str, middle:
             let down = border_down(path.cast(), crown, turn);
             let rows = (0..3).map(|k| {
                 let at = At { turn, share: 1.0 - 0.2 * f64::from(k) };
-                Found { mm: path.rough(&place(path, crown, at, down)), at, down }
+                Found { mm: clear(path, crown, &place(path, crown, at, down), Path::rough), at, down }
             });
             let top = Found { mm: 0.0, at: At { turn, share: 1.0 }, down };
             rows.fold(top, |best, f| if f.mm > best.mm { f } else { best })
@@ -96,21 +99,26 @@ fn deepest_of(path: &Path<'_>, crown: &CrownBody, surface: &'static str, middle:
         .collect();
     columns.sort_by(|a, b| b.mm.total_cmp(&a.mm));
     let mut starts: Vec<Found> = Vec::new();
-    for c in columns.iter().filter(|c| c.mm > 0.8 * columns[0].mm) {
+    for c in columns.iter().filter(|c| c.mm >= 0.9 * columns[0].mm) {
         let apart = |s: &Found| (s.at.turn - c.at.turn).abs() > 1.5 * 0.5 * PI / COLUMNS as f64;
-        if starts.len() < 3 && starts.iter().all(apart) {
+        if starts.len() < 2 && starts.iter().all(apart) {
             starts.push(*c);
         }
     }
     let found = starts.into_iter().map(|start| climbed(path, crown, middle, start));
     let best = found.max_by(|a, b| a.mm.total_cmp(&b.mm)).unwrap_or(columns[0]);
     let p = place(path, crown, best.at, best.down);
-    Deepest { surface, depth_mm: path.depth_mm(&p), at: p }
+    Deepest { surface, depth_mm: clear(path, crown, &p, Path::depth_mm), at: p }
+}
+
+/// The depth of a place clear of the neighbours; 0 in a slit.
+fn clear<'a>(path: &Path<'a>, crown: &CrownBody, p: &Point, depth: fn(&Path<'a>, &Point) -> f64) -> f64 {
+    if open(path.cast(), crown, p) { depth(path, p) } else { 0.0 }
 }
 
 /// The deepest place around a start, by halving steps within the surface.
 fn climbed(path: &Path<'_>, crown: &CrownBody, middle: f64, start: Found) -> Found {
-    let depth = |at: At, down: f64| path.quick(&place(path, crown, at, down));
+    let depth = |at: At, down: f64| clear(path, crown, &place(path, crown, at, down), Path::quick);
     let mut best = Found { mm: depth(start.at, start.down), ..start };
     let mut size = 1.0;
     while size > 1.0 / STEPS.2 && best.mm > 0.0 {

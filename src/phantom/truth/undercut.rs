@@ -37,6 +37,17 @@ pub struct Path<'a> {
     tissue_top: f64,
 }
 
+/// How well a way out is sought.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Care {
+    /// As the directions happen to lie.
+    Rough,
+    /// Refined along the rim of one body.
+    Quick,
+    /// Refined whatever stands there.
+    Full,
+}
+
 /// The best way out found in one direction.
 #[derive(Clone, Copy, Debug)]
 struct Way {
@@ -190,7 +201,7 @@ impl<'a> Path<'a> {
 
     /// Undercut depth of a place of the surface, mm; 0 where nothing stands over it.
     pub fn depth_mm(&self, p: &Point) -> f64 {
-        self.sought(p, &self.turns(p), true).map_or(MOST_MM, |w| w.mm)
+        self.sought(p, &self.turns(p), Care::Full).map_or(MOST_MM, |w| w.mm)
     }
 
     /// Directions to try, that in which the surface faces first: the way out is mostly there.
@@ -211,13 +222,13 @@ impl<'a> Path<'a> {
     /// The depth from fewer directions and not refined: at most about a tenth too deep.
     pub(super) fn rough(&self, p: &Point) -> f64 {
         let turns: Vec<f64> = self.turns(p).into_iter().step_by(3).collect();
-        self.sought(p, &turns, false).map_or(MOST_MM, |w| w.mm)
+        self.sought(p, &turns, Care::Rough).map_or(MOST_MM, |w| w.mm)
     }
 
     /// The same from fewer directions, the best of them refined.
     pub(super) fn quick(&self, p: &Point) -> f64 {
         let turns: Vec<f64> = self.turns(p).into_iter().step_by(3).collect();
-        self.sought(p, &turns, true).map_or(MOST_MM, |w| w.mm)
+        self.sought(p, &turns, Care::Quick).map_or(MOST_MM, |w| w.mm)
     }
 
     /// The withdrawal.
@@ -231,7 +242,7 @@ impl<'a> Path<'a> {
     }
 
     /// Least way out over `turns`, refined where asked.
-    fn sought(&self, p: &Point, turns: &[f64], refined: bool) -> Option<Way> {
+    fn sought(&self, p: &Point, turns: &[f64], care: Care) -> Option<Way> {
         // A hair above the place, so that the surface itself counts only where it leans over it.
         let p = p + self.withdrawal.into_inner() * 1e-5;
         let here = self.over(&p);
@@ -249,7 +260,7 @@ impl<'a> Path<'a> {
         }
         ways.retain(|w| w.mm <= best * 1.15 + 0.02);
         ways.sort_by(|a, b| a.mm.total_cmp(&b.mm));
-        if !refined {
+        if care == Care::Rough {
             return ways.into_iter().next();
         }
         let step = 2.0 * std::f64::consts::PI / TURNS as f64;
@@ -261,7 +272,7 @@ impl<'a> Path<'a> {
                 continue;
             }
             tried.push(way.turn);
-            let found = self.refined(&p, way, step, here);
+            let found = self.refined(&p, way, here, care);
             if least.is_none_or(|l| found.mm < l.mm) {
                 least = Some(found);
             }
@@ -272,7 +283,8 @@ impl<'a> Path<'a> {
     /// The least way between the neighbours of a direction.
     ///
     /// Along the rim of one body by Newton steps; where another body stands over that place, by full searches.
-    fn refined(&self, p: &Point, start: Way, step: f64, here: (f64, f64)) -> Way {
+    fn refined(&self, p: &Point, start: Way, here: (f64, f64), care: Care) -> Way {
+        let step = 2.0 * std::f64::consts::PI / TURNS as f64;
         let most = start.mm * 1.4 + 0.05;
         let (_, z) = self.over(&self.aside(p, start.turn, start.mm));
         let along_rim = |turn: f64| self.rim(p, turn, (start.mm, z)).map_or(most, |(r, _)| r.max(0.0));
@@ -280,6 +292,9 @@ impl<'a> Path<'a> {
         // The rim is where it is free on its far side.
         if self.over(&self.aside(p, quick.turn, quick.mm)).0 >= TOUCH {
             return quick;
+        }
+        if care != Care::Full {
+            return start;
         }
         golden(&|turn: f64| self.way(p, turn, most, here).unwrap_or(most), start, step)
     }
