@@ -4,13 +4,20 @@ use saddleroom::phantom::demo;
 use std::path::Path;
 
 #[test]
-fn the_committed_sample_is_what_demo_writes() {
-    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes/oban");
-    let files = demo::files("oban");
-    assert!(files.iter().any(|(name, _)| name == "case.toml"));
-    for (name, bytes) in files {
-        let committed = std::fs::read(dir.join(&name)).unwrap();
-        assert!(bytes.len() < 2_000_000, "{name} is too large");
-        assert!(committed == bytes, "{name} differs: run `cargo run --release --example write_samples`");
+fn the_committed_samples_are_what_demo_writes() {
+    for name in demo::NAMES {
+        let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes").join(name);
+        let files = demo::files(name);
+        for wanted in ["mandible.stl", "maxilla.stl", "case.toml", "truth.json", "README.md"] {
+            assert!(files.iter().any(|(file, _)| file == wanted), "{name} lacks {wanted}");
+        }
+        for (file, bytes) in files {
+            let committed = std::fs::read(dir.join(&file)).unwrap();
+            assert!(bytes.len() < 2_000_000, "{name}/{file} is too large");
+            assert!(
+                committed == bytes,
+                "{name}/{file} differs: run `cargo run --release --example write_samples`"
+            );
+        }
     }
 }

@@ -1,11 +1,11 @@
 //! The cases that `saddleroom demo` writes. Each is invented and named after a harbour.
 
-use super::case_text;
 use super::cast::Cast;
 use super::patient::{
     ArchShape, Ending, LobeWish, Pair, PalatalWish, Patient, RidgeForm, SeatPlace, Stance, TorusWish, casts,
 };
 use super::scan::{Density, scan};
+use super::{case_readme, case_text};
 use super::{stl, truth};
 use crate::case::{Arch, Side, Tooth};
 use crate::space::{Direction, Point};
@@ -81,17 +81,23 @@ pub fn pair(name: &str) -> Option<Pair> {
 
 /// Files of a case as (file name, bytes), ready to be written into one directory; empty for a name not in [`NAMES`].
 pub fn files(name: &str) -> Vec<(String, Vec<u8>)> {
-    let Some(case) = named(name) else { return Vec::new() };
-    let pair = casts(&case.patient);
+    named(name).map_or_else(Vec::new, |case| files_of(&case))
+}
+
+/// Files of a described case.
+pub fn files_of(case: &Named) -> Vec<(String, Vec<u8>)> {
+    let (name, pair) = (case.name, casts(&case.patient));
     let (lower, upper) = rayon::join(
         || scan(&pair.mandible, &case.density(Arch::Mandible)),
         || scan(&pair.maxilla, &case.density(Arch::Maxilla)),
     );
+    let truth = truth_of(case, &pair);
     vec![
         ("mandible.stl".to_owned(), stl::binary(&lower, &format!("phantom {name}, mandible"))),
         ("maxilla.stl".to_owned(), stl::binary(&upper, &format!("phantom {name}, maxilla"))),
-        ("case.toml".to_owned(), case_text::case(&case, &pair).into_bytes()),
-        ("truth.json".to_owned(), truth_json(&case, &pair).into_bytes()),
+        ("case.toml".to_owned(), case_text::case(case, &pair).into_bytes()),
+        ("truth.json".to_owned(), format!("{truth:#}\n").into_bytes()),
+        ("README.md".to_owned(), case_readme::page(case, &truth).into_bytes()),
     ]
 }
 
@@ -235,7 +241,7 @@ fn whitby() -> Named {
         ],
         tori: vec![
             TorusWish { side: Side::Left, lobes: vec![lobe(3.7, 5.6, 2.6, 6.5), lobe(4.9, 6.0, 3.4, 6.8)] },
-            TorusWish { side: Side::Right, lobes: vec![lobe(3.6, 5.8, 3.0, 6.8), lobe(4.8, 6.2, 2.4, 6.2)] },
+            TorusWish { side: Side::Right, lobes: vec![lobe(3.7, 5.8, 3.0, 7.0), lobe(4.7, 6.1, 2.5, 7.0)] },
         ],
         seats: seats(&[
             (35, SeatPlace::Distal),
@@ -294,7 +300,7 @@ fn lerwick() -> Named {
         seats: seats(&[(24, SeatPlace::Mesial), (16, SeatPlace::Mesial), (14, SeatPlace::Distal)]),
         unevenness: 0.7,
         ending: Ending::Trimmed,
-        ..plain(31)
+        ..plain(32)
     };
     Named {
         name: "lerwick",
@@ -314,7 +320,7 @@ fn lerwick() -> Named {
 const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
 
 /// What is true of a case, from its distance function.
-fn truth_json(case: &Named, pair: &Pair) -> String {
+fn truth_of(case: &Named, pair: &Pair) -> serde_json::Value {
     let crests = case.crests(pair);
     let up = truth::occlusal(case.restored);
     let bodies: Vec<truth::Body> = crests.iter().filter_map(|crest| body(crest, up)).collect();
@@ -327,7 +333,7 @@ fn truth_json(case: &Named, pair: &Pair) -> String {
         bodies,
         lingual: probed,
     };
-    format!("{:#}\n", truth::record(pair, &wanted))
+    truth::record(pair, &wanted)
 }
 
 /// The footprint with its front edge one millimetre along a crest.

@@ -13,6 +13,7 @@
 pub mod arch;
 pub mod base;
 mod bite;
+mod case_readme;
 mod case_text;
 pub mod cast;
 pub mod contour;

@@ -321,7 +321,7 @@ pub(crate) mod tests {
     #[test]
     fn sizes_that_are_none_and_scans_of_which_nothing_is_left_are_refused() {
         let mesh = dome(1.2);
-        let bad = apply(&mesh, &[Fault::Noise { sigma_mm: f64::NAN }], 1);
+        let bad = apply(&mesh, &[Fault::Noise { sigma_mm: f64::INFINITY }], 1);
         assert!(matches!(bad, Err(FaultError::BadSize { .. })));
         let far = Plane { point: Point::new(0.0, 0.0, 50.0), normal: Direction::new_unchecked(Vector::z()) };
         let none = apply(&mesh, &[Fault::Trim { plane: far }], 1);
