@@ -244,7 +244,8 @@ class Table:
         """Off the mesh by a crease or a slit that facets do not follow: such places stand apart and are not judged."""
         off = np.atleast_1d(np.asarray(off, float))
         bad = (np.atleast_1d(beside) > BESIDE_MM) | np.isnan(off)
-        self.add(name, off[~bad])
+        if not bad.all():
+            self.add(name, off[~bad])
         if bad.any():
             self.add(f"{name[:34]}, facets beside it", off[bad], False)
 
