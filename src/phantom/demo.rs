@@ -316,6 +316,8 @@ fn lerwick() -> Named {
     }
 }
 
+/// Shorter crests have no room for the footprint between their teeth, mm.
+const LEAST_CREST_MM: f64 = 10.0;
 /// Footprint over which the room of a case is known, mm.
 const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
 
@@ -323,7 +325,11 @@ const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
 fn truth_of(case: &Named, pair: &Pair) -> serde_json::Value {
     let crests = case.crests(pair);
     let up = truth::occlusal(case.restored);
-    let bodies: Vec<truth::Body> = crests.iter().filter_map(|crest| body(crest, up)).collect();
+    let bodies: Vec<truth::Body> = crests
+        .iter()
+        .filter(|c| length_mm(c) >= LEAST_CREST_MM)
+        .filter_map(|crest| body(crest, up))
+        .collect();
     let probed: Vec<Tooth> = case.probe.iter().map(|(tooth, _)| *tooth).collect();
     let wanted = truth::Wanted {
         restored: case.restored,
@@ -334,6 +340,10 @@ fn truth_of(case: &Named, pair: &Pair) -> serde_json::Value {
         lingual: probed,
     };
     truth::record(pair, &wanted)
+}
+
+fn length_mm(line: &[Point]) -> f64 {
+    line.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
 }
 
 /// The footprint with its front edge one millimetre along a crest.
@@ -357,7 +367,7 @@ fn body(crest: &[Point], up: Direction) -> Option<truth::Body> {
     })
 }
 
-/// Crest lines of the spans of a cast, from the patient's left to the right of each row.
+/// Crest lines of the spans of a cast.
 pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
     let mut order: Vec<&super::crown::CrownBody> = cast.crowns.iter().collect();
     let s_of = |c: &super::crown::CrownBody| cast.form.place(c.origin.x, c.origin.y).s;
