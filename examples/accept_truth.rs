@@ -14,6 +14,7 @@ use saddleroom::locate::Surface;
 use saddleroom::measure::clearance::Antagonist;
 use saddleroom::measure::undercut::Surveyor;
 use saddleroom::mesh::{Mesh, Topology};
+use saddleroom::phantom::patient::casts;
 use saddleroom::phantom::solids::{self, Barrel, Base, Bump};
 use saddleroom::phantom::{demo, stl, truth};
 use saddleroom::report::TorusShown;
@@ -170,63 +171,63 @@ fn depths(mesh: &Mesh) -> Vec<Option<f64>> {
 }
 
 fn case_rows(name: &str) -> Result<Vec<Row>, Box<dyn std::error::Error>> {
-    let Some(pair) = demo::pair(name) else { return Err(format!("no case {name}").into()) };
+    let Some(case) = demo::named(name) else { return Err(format!("no case {name}").into()) };
+    let pair = casts(&case.patient);
+    let (cast, other) = (pair.cast(case.restored), pair.cast(case.restored.opposing()));
+    let way = truth::occlusal(case.restored);
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes").join(name);
     let scan = |arch: Arch| -> Result<Scan, Box<dyn std::error::Error>> {
         let file = format!("{}.stl", arch.word());
         let import = load::read(&std::fs::read(folder.join(&file))?, LengthUnit::Mm)?;
         Ok(Scan { file, sha256: String::new(), import, labels: None })
     };
-    let (lower, upper) = (scan(Arch::Mandible)?, scan(Arch::Maxilla)?);
+    let (restored, opposite) = (scan(case.restored)?, scan(case.restored.opposing())?);
     let mut rows = Vec::new();
 
     let mut row = Row::new("occlusal direction found by shape, both arches");
     row.unit = "degrees";
-    for (arch, scan, sign) in [(Arch::Mandible, &lower, 1.0), (Arch::Maxilla, &upper, -1.0)] {
+    for (arch, scan) in [(case.restored, &restored), (case.restored.opposing(), &opposite)] {
         let mesh = &scan.import.mesh;
         let found = frame::find(mesh, &Topology::new(mesh), arch, None);
-        row.off.extend(
-            found.ok().map(|f| angle_deg(&f.frame.occlusal, &Direction::new_unchecked(Vector::z() * sign))),
-        );
+        row.off.extend(found.ok().map(|f| angle_deg(&f.frame.occlusal, &truth::occlusal(arch))));
     }
     rows.push(row);
 
     let mut row = Row::new("room over the crest along the opening");
     let mut square = Row::new("the same, square to the opposing surface where the ray meets it");
-    let opposing = Surface::new(&upper.import.mesh);
-    let antagonist = Antagonist::new(&opposing, &up());
-    for p in demo::spans(&pair.mandible).iter().flatten() {
-        let (Some(measured), Some(expected)) =
-            (antagonist.along(p), truth::along_mm(&pair.maxilla, p, &Vector::z()))
-        else {
+    let opposing = Surface::new(&opposite.import.mesh);
+    let antagonist = Antagonist::new(&opposing, &way);
+    for p in case.crests(&pair).iter().flatten() {
+        let (Some(measured), Some(expected)) = (antagonist.along(p), truth::along_mm(other, p, &way)) else {
             continue;
         };
         let off = measured.mm - expected;
         row.off.push(off);
-        let normal = pair.maxilla.gradient(&(p + Vector::z() * expected));
+        let normal = other.gradient(&(p + way.into_inner() * expected));
         square.off.push(off * normal.z.abs() / normal.norm());
     }
     rows.extend([row, square]);
 
-    let mesh = &lower.import.mesh;
-    let found = depths(mesh);
-    for crown in pair.mandible.crowns.iter().filter(|c| !c.seats.is_empty()) {
-        let mut row = Row::new(format!("undercut depth on {} along +z", crown.tooth));
+    let mesh = &restored.import.mesh;
+    let found = Surveyor::new(mesh, &Topology::new(mesh)).field(&way).depth_mm;
+    let path = truth::undercut::Path::new(cast, &way);
+    for crown in cast.crowns.iter().filter(|c| case.abutments.contains(&c.tooth)) {
+        let mut row = Row::new(format!("undercut depth on {}", crown.tooth));
         let wall = |p: &Point| {
-            let own = crown.local(p);
+            let own = crown.local(&cast.own(p));
             crown.value(own).abs() < 1e-3 && own[2] > 0.1 * crown.height && own[2] < 0.55 * crown.height
         };
         for (p, depth) in mesh.vertices().iter().zip(&found).filter(|(p, _)| wall(p)).step_by(9) {
-            row.off.extend(depth.map(|d| d - truth::undercut_mm(&pair.mandible, p)));
+            row.off.extend(depth.map(|d| d - path.depth_mm(p)));
         }
         rows.push(row);
     }
 
     let (mut height, mut place) =
         (Row::new("height of tori, found without marks"), Row::new("place of their summits"));
-    let shown = analysis::tori(lower, Arch::Mandible, &Rules::standard()).file.tori;
-    for rise in pair.mandible.rises.iter().filter(|r| r.torus) {
-        let (height_mm, summit) = truth::torus_height(&pair.mandible, rise);
+    let shown = analysis::tori(restored, case.restored, &Rules::standard()).file.tori;
+    for lobe in truth::tori::tori(cast).iter().flat_map(|t| &t.lobes) {
+        let (height_mm, summit) = (lobe.height_mm, lobe.summit);
         let far = |t: &TorusShown| (Point::from(t.summit_mm) - summit).norm();
         let near = shown.iter().min_by(|a, b| far(a).total_cmp(&far(b))).filter(|t| far(t) < 6.0);
         // One that was not found is off by its whole height.

@@ -149,10 +149,11 @@ def main():
         opening = [float(v) for v in args.opening.split(",")] if args.opening else None
         sys.exit(0 if test(args.saddleroom, *args.files[:2], opening, args.files[0]) else 1)
     good = True
-    for sample in sorted(ROOT.glob("sample-meshes/*")):
+    for sample in sorted(path for path in ROOT.glob("sample-meshes/*") if path.is_dir()):
         lower, upper = sample / "mandible.stl", sample / "maxilla.stl"
         if lower.exists() and upper.exists():
-            good &= test(args.saddleroom, str(lower), str(upper), None, sample.name)
+            # The occlusal plane of every sample is z = 0, the maxilla above it.
+            good &= test(args.saddleroom, str(lower), str(upper), np.array([0.0, 0.0, 1.0]), sample.name)
         else:
             print(f"{sample.name}: left out, not both arches are there")
     scans = pathlib.Path(os.environ.get("SADDLEROOM_REAL_SCANS", ROOT / "../shared/real-scans"))
