@@ -78,14 +78,16 @@ pub struct Cast {
     pub ground: Option<(Arc<Cast>, f64)>,
     /// The trimmed base, where there is one.
     pub base: Option<Base>,
+    /// How far a maxilla stands over its occlusion with the mandible, mm.
+    pub opened_mm: f64,
 }
 
 impl Cast {
-    /// Own position of a file position, and back: a maxilla is mirrored in z.
+    /// Own position of a file position, and back: a maxilla is mirrored in z, and stands higher where the bite is open.
     pub fn own(&self, p: &Point) -> Point {
         match self.arch {
             Arch::Mandible => *p,
-            Arch::Maxilla => Point::new(p.x, p.y, -p.z),
+            Arch::Maxilla => Point::new(p.x, p.y, self.opened_mm - p.z),
         }
     }
 
@@ -144,11 +146,13 @@ impl Cast {
     pub fn value_with(&self, p: &Point, tori: bool) -> f64 {
         let own = self.own(p);
         let f = joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease);
+        // It was ground in when the bite was closed.
+        let closed = Point::new(p.x, p.y, p.z - self.opened_mm);
         let f = match &self.ground {
-            Some((against, gap)) if p.z < against.highest() + 2.5 => {
+            Some((against, gap)) if closed.z < against.highest() + 2.5 => {
                 // Over a seat the upper crown gives way, and a seat of its own is sunk until it has room.
-                let room = against.seat_room(p).max(self.seat_room(&own));
-                smax(f, gap + room - against.open_value(p), 0.12)
+                let room = against.seat_room(&closed).max(self.seat_room(&own));
+                smax(f, gap + room - against.open_value(&closed), 0.12)
             }
             _ => f,
         };

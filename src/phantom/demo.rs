@@ -141,6 +141,7 @@ fn plain(seed: u64) -> Patient {
         palatal: Vec::new(),
         seats: Vec::new(),
         stances: Vec::new(),
+        opened_mm: 0.0,
         unevenness: 0.6,
         ending: Ending::Open,
         palate: true,

@@ -163,6 +163,8 @@ pub struct Patient {
     pub stances: Vec<Stance>,
     /// How uneven the teeth stand, 0 to 1.
     pub unevenness: f64,
+    /// Vertical relation: how far the bite is open over the occlusion of the teeth, mm; 0 where they meet.
+    pub opened_mm: f64,
     /// What the casts end in.
     pub ending: Ending,
     /// Whether the scan of the maxilla holds the palate.
@@ -251,6 +253,7 @@ fn arch(patient: &Patient, which: Arch) -> Cast {
         crease: 0.25,
         ground: None,
         base: None,
+        opened_mm: if which == Arch::Maxilla { patient.opened_mm } else { 0.0 },
     };
     if which == Arch::Mandible {
         rises.extend(patient.tori.iter().flat_map(|t| process::torus(&cast, &stands, t)));
@@ -265,4 +268,27 @@ fn arch(patient: &Patient, which: Arch) -> Cast {
 /// Where the row of teeth, missing ones included, ends on a side (-1 right, 1 left), along the arch.
 fn row_end(stands: &[Stand], side: f64) -> f64 {
     side * stands.iter().filter(|t| t.s * side > 0.0).map(|t| t.s.abs() + 0.5 * t.width).fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phantom::demo::oban_patient;
+    use crate::space::{Point, Vector};
+
+    #[test]
+    fn an_open_bite_moves_the_maxilla_as_a_whole() {
+        let closed = casts(&oban_patient());
+        let open = casts(&Patient { opened_mm: 3.5, ..oban_patient() });
+        for i in 0..200 {
+            let i = f64::from(i);
+            let p = Point::new(0.4 * i - 40.0, -0.25 * i, 0.11 * (i - 60.0));
+            let moved = p + Vector::z() * 3.5;
+            assert!((open.maxilla.value(&moved) - closed.maxilla.value(&p)).abs() < 1e-9, "{p}");
+            assert!((open.mandible.value(&p) - closed.mandible.value(&p)).abs() < 1e-12);
+        }
+        let crown = &open.maxilla.crowns[3];
+        let file = open.maxilla.own(&crown.origin);
+        assert!((open.maxilla.own(&file) - crown.origin).norm() < 1e-12);
+    }
 }

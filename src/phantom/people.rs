@@ -61,6 +61,7 @@ pub fn drawn(seed: u64) -> Patient {
         palatal,
         seats,
         stances,
+        opened_mm: 0.0,
         unevenness: 0.6 + 0.4 * v.even(),
         ending: if v.even() > 0.0 { Ending::Trimmed } else { Ending::Open },
         palate: v.even() > -0.6,

@@ -101,6 +101,7 @@ pub fn grid(cast: &Cast, cell_mm: f64) -> Grid {
         [from, to] = base.extent();
         (from, to) = (from.map(|c| c - 1.5), to.map(|c| c + 1.5));
     }
-    let (z0, z1) = if cast.arch == Arch::Mandible { (low, top) } else { (-top, -low) };
+    let (z0, z1) =
+        if cast.arch == Arch::Mandible { (low, top) } else { (cast.opened_mm - top, cast.opened_mm - low) };
     Grid { low: Point::new(from[0], from[1], z0), high: Point::new(to[0], to[1], z1), cell_mm }
 }

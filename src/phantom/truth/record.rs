@@ -142,7 +142,7 @@ pub fn record(pair: &Pair, wanted: &Wanted) -> Value {
     json!({
         "restored_arch": wanted.restored.word(),
         "occlusal_mm": json_direction(&opening),
-        "occlusal_plane": { "point_mm": [0.0, 0.0, 0.0], "normal": json_direction(&opening) },
+        "occlusal_plane": { "point_mm": json_place(&restored.own(&Point::origin())), "normal": json_direction(&opening) },
         "teeth": teeth(restored),
         "crests": crests,
         "bodies": bodies,

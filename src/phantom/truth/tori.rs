@@ -127,7 +127,7 @@ impl Rises<'_> {
     fn climbed(&self, start: &Point) -> (Point, f64) {
         let field = |p: &Point| self.cast.value(p);
         let mut p = onto(&field, start);
-        let mut best = self.about(&p);
+        let mut best = self.height(&p);
         let mut step = 0.4;
         while step > 2e-4 {
             let n = gradient(&field, &p);
@@ -135,7 +135,7 @@ impl Rises<'_> {
             let (u, v) = crate::space::across(&n);
             let better = [u, v, -u, -v].iter().find_map(|way| {
                 let q = onto(&field, &(p + way * step));
-                let h = self.about(&q);
+                let h = self.height(&q);
                 (h > best).then_some((q, h))
             });
             match better {
@@ -143,7 +143,7 @@ impl Rises<'_> {
                 None => step *= 0.5,
             }
         }
-        (p, self.height(&p))
+        (p, best)
     }
 }
 
