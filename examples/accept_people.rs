@@ -5,12 +5,10 @@
 #![allow(clippy::print_stdout)] // an example shows its result
 
 use saddleroom::case::Arch;
-use saddleroom::mesh::{Mesh, Topology};
-use saddleroom::phantom::cast::Cast;
+use saddleroom::mesh::Topology;
 use saddleroom::phantom::patient::{Ending, casts};
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
-use saddleroom::space::Point;
 
 /// How far a vertex may stand off the surface, mm.
 const OFF_MM: f64 = 1e-3;
@@ -35,10 +33,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             let cast = pair.cast(arch);
             let mesh = scan(cast, &Density::even(0.5));
             let topology = Topology::new(&mesh);
-            let off = mesh.vertices().iter().filter(|p| !stands(cast, p)).count();
+            let off = mesh.vertices().iter().filter(|p| !cast.passes_within(p, OFF_MM)).count();
             let crowded = topology.edges().iter().filter(|e| e.faces > 2).count();
             let borders = topology.border_loops(&mesh).len();
-            let pieces = pieces(&mesh, &topology);
+            let (_, pieces) = topology.pieces();
             let missing = patient.missing.iter().filter(|t| t.arch() == arch).count();
             println!(
                 "| {seed} | {} | {missing} | {} | {off} | {crowded} | {borders} | {pieces} |",
@@ -51,32 +49,4 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     println!("\n{failed} casts failed");
     if failed > 0 { Err(format!("{failed} casts failed").into()) } else { Ok(()) }
-}
-
-/// Whether the sign of the field changes within 1 um of a place, along its gradient.
-fn stands(cast: &Cast, p: &Point) -> bool {
-    let aside = cast.gradient(p).try_normalize(1e-9).map(|n| n * OFF_MM);
-    aside.is_some_and(|n| cast.value(&(p - n)) <= 0.0 && cast.value(&(p + n)) >= 0.0)
-}
-
-/// Number of connected pieces.
-fn pieces(mesh: &Mesh, topology: &Topology) -> usize {
-    let mut seen = vec![false; mesh.vertices().len()];
-    let mut count = 0;
-    for start in 0..seen.len() {
-        if seen[start] {
-            continue;
-        }
-        count += 1;
-        let mut todo = vec![start as u32];
-        while let Some(v) = todo.pop() {
-            if std::mem::replace(&mut seen[v as usize], true) {
-                continue;
-            }
-            for f in topology.faces_of_vertex(v) {
-                todo.extend(mesh.faces()[*f as usize].iter().filter(|w| !seen[**w as usize]));
-            }
-        }
-    }
-    count
 }

@@ -7,7 +7,7 @@ use saddleroom::phantom::demo;
 use saddleroom::phantom::patient::Pair;
 use saddleroom::phantom::scan::{Density, scan};
 use saddleroom::phantom::truth;
-use saddleroom::space::{Direction, Point, Vector};
+use saddleroom::space::{Direction, Vector};
 use std::sync::OnceLock;
 
 const CELL_MM: f64 = 0.6;
@@ -34,12 +34,7 @@ const CHORD_MM: f64 = 0.85 * 0.85 / 8.0;
 fn every_vertex_stands_on_the_zero_set_and_each_cast_has_one_border() {
     let (pair, lower, upper) = scene();
     for (cast, mesh) in [(pair.mandible.as_ref(), lower), (&pair.maxilla, upper)] {
-        // Distance, not value: where the field is steep or has a step, the sign changes within 1 um all the same.
-        let stands = |p: &Point| {
-            let aside = cast.gradient(p).try_normalize(1e-9).map(|n| n * 1e-3);
-            aside.is_some_and(|n| cast.value(&(p - n)) <= 0.0 && cast.value(&(p + n)) >= 0.0)
-        };
-        let off = mesh.vertices().iter().find(|p| !stands(p));
+        let off = mesh.vertices().iter().find(|p| !cast.passes_within(p, 1e-3));
         assert!(off.is_none(), "the vertex at {off:?} stands more than 1 um off the surface");
         let topology = Topology::new(mesh);
         assert!(topology.edges().iter().all(|e| e.faces <= 2));

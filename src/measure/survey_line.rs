@@ -21,6 +21,7 @@
 use std::collections::BTreeMap;
 
 use super::undercut::{DepthAt, UndercutField};
+use crate::anatomy::curves::length_mm;
 use crate::mesh::{FaceId, Mesh, Topology};
 use crate::space::{Direction, Point};
 
@@ -113,11 +114,6 @@ pub fn survey_lines(
     faces: Option<&[FaceId]>,
 ) -> Vec<Vec<Point>> {
     SurveyLine::new(mesh, topology, field).lines(faces)
-}
-
-/// Length of a polyline, mm.
-pub fn length_mm(line: &[Point]) -> f64 {
-    line.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
 }
 
 /// The zero line of `lean` in a triangle.

@@ -80,19 +80,18 @@ impl ArchForm {
             })
             .collect();
         // Length of the curve by Simpson's rule over ds = r / cos(obliquity) dphi.
-        for i in STEPS / 2 + 1..STEPS {
-            let mid = 0.5 * (angle(i - 1) + angle(i));
+        let piece = |table: &[[f64; 3]], from: usize, to: usize| {
+            let mid = 0.5 * (angle(from) + angle(to));
             let r = reach(mid);
             let slope = (reach(mid + 1e-4) - reach(mid - 1e-4)) / 2e-4;
-            let ends = table[i - 1][0] / table[i - 1][1] + table[i][0] / table[i][1];
-            table[i][2] = table[i - 1][2] + wide / 6.0 * (ends + 4.0 * hypot(r, slope));
+            let ends = table[from][0] / table[from][1] + table[to][0] / table[to][1];
+            wide / 6.0 * (ends + 4.0 * hypot(r, slope))
+        };
+        for i in STEPS / 2 + 1..STEPS {
+            table[i][2] = table[i - 1][2] + piece(&table, i - 1, i);
         }
         for i in (0..STEPS / 2).rev() {
-            let mid = 0.5 * (angle(i) + angle(i + 1));
-            let r = reach(mid);
-            let slope = (reach(mid + 1e-4) - reach(mid - 1e-4)) / 2e-4;
-            let ends = table[i + 1][0] / table[i + 1][1] + table[i][0] / table[i][1];
-            table[i][2] = table[i + 1][2] - wide / 6.0 * (ends + 4.0 * hypot(r, slope));
+            table[i][2] = table[i + 1][2] - piece(&table, i + 1, i);
         }
         ArchForm { curve: *curve, centre_y, table }
     }
@@ -106,11 +105,6 @@ impl ArchForm {
         }
         let aside = self.curve.out_mm(x, y) - x.abs();
         back * aside + (1.0 - back) * -place.t
-    }
-
-    /// The curve.
-    pub fn curve(&self) -> &ArchCurve {
-        &self.curve
     }
 
     fn at_angle(&self, phi: f64) -> [f64; 3] {

@@ -145,14 +145,14 @@ impl Cast {
     /// Field of the arch at a file position, with or without its tori.
     pub fn value_with(&self, p: &Point, tori: bool) -> f64 {
         let own = self.own(p);
-        let f = joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease);
+        let f = self.open_value(p, tori);
         // It was ground in when the bite was closed.
         let closed = Point::new(p.x, p.y, p.z - self.opened_mm);
         let f = match &self.ground {
             Some((against, gap)) if closed.z < against.highest() + 2.5 => {
                 // Over a seat the upper crown gives way, and a seat of its own is sunk until it has room.
                 let room = against.seat_room(&closed).max(self.seat_room(&own));
-                smax(f, gap + room - against.open_value(&closed), 0.12)
+                smax(f, gap + room - against.open_value(&closed, true), 0.12)
             }
             _ => f,
         };
@@ -177,10 +177,10 @@ impl Cast {
         room
     }
 
-    /// Field of the arch without its base, file position.
-    fn open_value(&self, p: &Point) -> f64 {
+    /// Field of the arch before it is ground in and without its base, with or without its tori, file position.
+    fn open_value(&self, p: &Point, tori: bool) -> f64 {
         let own = self.own(p);
-        joined(self.crown_value(&own), self.tissue_value(&own, true), self.crease)
+        joined(self.crown_value(&own), self.tissue_value(&own, tori), self.crease)
     }
 
     /// Height above which no crown of the arch reaches, own z, mm.
@@ -214,6 +214,13 @@ impl Cast {
             _ => c.from - self.limits.inner - wave,
         };
         smax(smax(outer, ends, 3.0), inner, 3.0)
+    }
+
+    /// Whether the surface passes within `off_mm` of a file position: the sign of the field changes there along its
+    /// gradient. A distance, where the field's value is only about one.
+    pub fn passes_within(&self, p: &Point, off_mm: f64) -> bool {
+        let aside = self.gradient(p).try_normalize(1e-9).map(|n| n * off_mm);
+        aside.is_some_and(|n| self.value(&(p - n)) <= 0.0 && self.value(&(p + n)) >= 0.0)
     }
 
     /// Gradient of the field by central differences, per mm.

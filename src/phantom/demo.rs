@@ -8,7 +8,7 @@ use super::scan::{Density, scan};
 use super::{case_readme, case_text};
 use super::{stl, truth};
 use crate::case::{Arch, Side, Tooth};
-use crate::space::{Direction, Point};
+use crate::space::Point;
 
 /// Names of the cases.
 pub const NAMES: &[&str] = &["oban", "cromer", "whitby", "lerwick"];
@@ -317,20 +317,14 @@ fn lerwick() -> Named {
     }
 }
 
-/// Shorter crests have no room for the footprint between their teeth, mm.
-const LEAST_CREST_MM: f64 = 10.0;
-/// Footprint over which the room of a case is known, mm.
-const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
+/// How far behind the front end of a crest the body stands whose room is known, mm.
+const CLEAR_MM: f64 = 1.0;
 
 /// What is true of a case, from its distance function.
 fn truth_of(case: &Named, pair: &Pair) -> serde_json::Value {
     let crests = case.crests(pair);
     let up = truth::occlusal(case.restored);
-    let bodies: Vec<truth::Body> = crests
-        .iter()
-        .filter(|c| length_mm(c) >= LEAST_CREST_MM)
-        .filter_map(|crest| body(crest, up))
-        .collect();
+    let bodies = crests.iter().filter_map(|c| truth::Body::behind(c, up, CLEAR_MM)).collect();
     let probed: Vec<Tooth> = case.probe.iter().map(|(tooth, _)| *tooth).collect();
     let wanted = truth::Wanted {
         restored: case.restored,
@@ -343,60 +337,9 @@ fn truth_of(case: &Named, pair: &Pair) -> serde_json::Value {
     truth::record(pair, &wanted)
 }
 
-fn length_mm(line: &[Point]) -> f64 {
-    line.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
-}
-
-/// The footprint with its front edge one millimetre along a crest.
-fn body(crest: &[Point], up: Direction) -> Option<truth::Body> {
-    let near = |mm: f64| {
-        let mut left = mm;
-        crest.windows(2).find_map(|w| {
-            let step = (w[1] - w[0]).norm();
-            left -= step;
-            (left <= 0.0).then_some(w[1])
-        })
-    };
-    let (front, middle, back) =
-        (near(1.0)?, near(1.0 + 0.5 * FOOTPRINT_MM[0])?, near(1.0 + FOOTPRINT_MM[0])?);
-    Some(truth::Body {
-        centre: middle,
-        up,
-        along: back - front,
-        length_mm: FOOTPRINT_MM[0],
-        width_mm: FOOTPRINT_MM[1],
-    })
-}
-
 /// Crest lines of the spans of a cast.
 pub fn spans(cast: &Cast) -> Vec<Vec<Point>> {
-    let mut order: Vec<&super::crown::CrownBody> = cast.crowns.iter().collect();
-    let s_of = |c: &super::crown::CrownBody| cast.form.place(c.origin.x, c.origin.y).s;
-    order.sort_by(|a, b| s_of(a).total_cmp(&s_of(b)));
-    let (Some(first), Some(last)) = (order.first(), order.last()) else { return Vec::new() };
-    let mut out = Vec::new();
-    // Distal extensions start a millimetre behind the crown and end in front of the pad.
-    let end = cast.limits.ends.map(|e| e - 8.0 * e.signum());
-    let behind = |crown: &super::crown::CrownBody| truth::proximal_s(cast, crown, false);
-    if last.tooth.place() < 7 {
-        out.push(truth::crest(cast, behind(last) + 1.0, end[1]));
-    }
-    for pair in order.windows(2) {
-        let far = (s_of(pair[1]) - s_of(pair[0])).abs();
-        if far - pair[0].half_md - pair[1].half_md > 3.0 {
-            // Walls that look at each other: the distal one of the nearer tooth, the mesial one of the farther.
-            let toward = |c: &super::crown::CrownBody, up: bool| (c.tooth.along() > 0) != up;
-            let (a, b) = (
-                truth::proximal_s(cast, pair[0], toward(pair[0], true)),
-                truth::proximal_s(cast, pair[1], toward(pair[1], false)),
-            );
-            out.push(truth::crest(cast, a, b));
-        }
-    }
-    if first.tooth.place() < 7 {
-        out.push(truth::crest(cast, behind(first) - 1.0, end[0]));
-    }
-    out
+    truth::spans(cast).into_iter().map(|s| s.crest).collect()
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 //! | [`margin`](mod@margin) | where a crown ends |
 //! | [`crest`](mod@crest) | where the crest of a ridge runs, and the room over it |
 //! | [`near`] | the nearest place of a surface |
+//! | [`spans`](mod@spans) | where teeth are missing |
 //! | [`room`] | room for a body of given footprint |
 //! | [`undercut`], [`surfaces`] | undercut depth of a place; the deepest of each surface of a crown |
 //! | [`survey`] | the survey line of a crown |
@@ -22,6 +23,7 @@ pub mod near;
 pub mod record;
 pub mod room;
 pub mod seats;
+pub mod spans;
 pub mod surfaces;
 pub mod survey;
 pub mod tori;
@@ -32,5 +34,6 @@ pub use margin::{crown_of, margin, on_crown, proximal_s};
 pub use near::foot;
 pub use record::{Wanted, record};
 pub use room::Body;
+pub use spans::spans;
 pub use tori::torus_height;
 pub use undercut::{occlusal, undercut_mm};

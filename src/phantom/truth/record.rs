@@ -3,11 +3,12 @@
 use super::super::cast::Cast;
 use super::super::crown::CrownBody;
 use super::super::patient::Pair;
-use super::crest::{crest, stations};
+use super::crest::stations;
 use super::lingual::{End, wall};
-use super::margin::{crown_of, margin, proximal_s};
+use super::margin::{crown_of, margin};
 use super::room::{Body, room};
 use super::seats::seats;
+use super::spans::spans;
 use super::surfaces::{deepest, samples};
 use super::survey;
 use super::tori::{LOBE_MM, OUTLINE_MM, tori};
@@ -39,16 +40,15 @@ impl Wanted {
     /// Teeth beside every span as abutments, a crest for every span, a body of 6 by 4 mm on the first 8 mm of each, the
     /// withdrawal square to the occlusal plane, and the lingual wall below the abutments and the central incisors.
     pub fn of(pair: &Pair, restored: Arch) -> Wanted {
-        let cast = match restored {
-            Arch::Mandible => pair.mandible.as_ref(),
-            Arch::Maxilla => &pair.maxilla,
-        };
-        let spans = spans(cast);
+        let cast = pair.cast(restored);
+        let mut spans = spans(cast);
+        // A crest starts at the abutment in front: on the right side that is its end nearer to the midline.
+        spans.iter_mut().filter(|s| s.is_bounded() && s.middle_s < 0.0).for_each(|s| s.crest.reverse());
         let up = occlusal(restored);
         let mut abutments: Vec<Tooth> = spans.iter().flat_map(|s| s.beside.clone()).collect();
         abutments.sort();
         abutments.dedup();
-        let bodies = spans.iter().filter_map(|s| body_on(&s.crest, &up)).collect();
+        let bodies = spans.iter().filter_map(|s| Body::behind(&s.crest, up, CLEAR_MM)).collect();
         let mut lingual = abutments.clone();
         if restored == Arch::Mandible {
             lingual.extend([31, 41].into_iter().filter_map(Tooth::fdi));
@@ -60,66 +60,8 @@ impl Wanted {
     }
 }
 
-/// A stretch of ridge without teeth.
-struct Span {
-    /// The teeth beside it.
-    beside: Vec<Tooth>,
-    /// Its crest, from the abutment in front.
-    crest: Vec<Point>,
-}
-
-/// Least distance between two crowns that makes a span of the stretch between them, mm.
-const SPAN_MM: f64 = 3.0;
-/// Last tooth of an arch: third molars do not count.
-const LAST: u8 = 7;
-
-fn spans(cast: &Cast) -> Vec<Span> {
-    let s_of = |c: &CrownBody| cast.form.place(c.origin.x, c.origin.y).s;
-    let mut row: Vec<(f64, &CrownBody)> = cast.crowns.iter().map(|c| (s_of(c), c)).collect();
-    row.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut out = Vec::new();
-    for (end, place) in [(0, row.first()), (1, row.last())] {
-        let Some((_, last)) = place.filter(|(_, c)| c.tooth.place() < LAST) else { continue };
-        let back = if end == 0 { -1.0 } else { 1.0 };
-        let line = crest(cast, proximal_s(cast, last, false) + back, cast.limits.ends[end] - 8.0 * back);
-        out.push(Span { beside: vec![last.tooth], crest: line });
-    }
-    for two in row.windows(2) {
-        let [(sa, a), (sb, b)] = [two[0], two[1]];
-        let (from, to) = (proximal_s(cast, a, sa < 0.0), proximal_s(cast, b, sb > 0.0));
-        if to - from < SPAN_MM {
-            continue;
-        }
-        let mut line = crest(cast, from, to);
-        // From the abutment in front: on the right side that is the end with the greater place along the arch.
-        if sa + sb < 0.0 {
-            line.reverse();
-        }
-        out.push(Span { beside: vec![a.tooth, b.tooth], crest: line });
-    }
-    out
-}
-
-/// Least length of a crest on which a body of 6 mm stands clear of the crowns beside it, mm.
-const CLEAR_SPAN_MM: f64 = 10.0;
-
-/// A body of 6 by 4 mm with its middle 4.5 mm behind the front end of a crest; none on a span too short for it.
-fn body_on(crest: &[Point], up: &Direction) -> Option<Body> {
-    let length: f64 = crest.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
-    if length < CLEAR_SPAN_MM {
-        return None;
-    }
-    let at = |mm: f64| {
-        let mut left = mm;
-        crest.windows(2).find_map(|w| {
-            left -= (w[1] - w[0]).norm();
-            (left <= 0.0).then_some(w[1])
-        })
-    };
-    let (a, centre, b) = (at(1.5)?, at(4.5)?, at(7.5)?);
-    Some(Body { centre, up: *up, along: b - a, length_mm: 6.0, width_mm: 4.0 })
-}
-
+/// How far behind the front end of its crest a body stands, mm.
+const CLEAR_MM: f64 = 1.5;
 /// Distance between the margins' points, mm.
 const MARGIN_MM: f64 = 0.6;
 /// Columns and rows of the undercut samples of an abutment.
@@ -129,10 +71,7 @@ const SECTION: usize = 8;
 
 /// The record. Lengths are mm, positions are those of the files.
 pub fn record(pair: &Pair, wanted: &Wanted) -> Value {
-    let (restored, opposing) = match wanted.restored {
-        Arch::Mandible => (pair.mandible.as_ref(), &pair.maxilla),
-        Arch::Maxilla => (&pair.maxilla, pair.mandible.as_ref()),
-    };
+    let (restored, opposing) = (pair.cast(wanted.restored), pair.cast(wanted.restored.opposing()));
     let opening = occlusal(wanted.restored);
     let abutments: Vec<&CrownBody> = wanted.abutments.iter().filter_map(|t| crown_of(restored, *t)).collect();
     let paths: Vec<Value> =

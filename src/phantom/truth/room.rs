@@ -28,6 +28,32 @@ pub struct Body {
     pub width_mm: f64,
 }
 
+/// Shorter crests have no room for a footprint between their teeth, mm.
+const LEAST_CREST_MM: f64 = 10.0;
+/// Length and width of the usual footprint, mm.
+const FOOTPRINT_MM: [f64; 2] = [6.0, 4.0];
+
+impl Body {
+    /// A body of 6 by 4 mm with its front edge `clear_mm` behind the start of a crest; `None` on a crest too short for it.
+    pub fn behind(crest: &[Point], up: Direction, clear_mm: f64) -> Option<Body> {
+        let steps = || crest.windows(2).map(|w| ((w[1] - w[0]).norm(), w[1]));
+        if steps().map(|(mm, _)| mm).sum::<f64>() < LEAST_CREST_MM {
+            return None;
+        }
+        let at = |mm: f64| {
+            let mut left = mm;
+            steps().find_map(|(step, p)| {
+                left -= step;
+                (left <= 0.0).then_some(p)
+            })
+        };
+        let [length_mm, width_mm] = FOOTPRINT_MM;
+        let (front, centre, back) =
+            (at(clear_mm)?, at(clear_mm + 0.5 * length_mm)?, at(clear_mm + length_mm)?);
+        Some(Body { centre, up, along: back - front, length_mm, width_mm })
+    }
+}
+
 /// Room over a footprint.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Room {
