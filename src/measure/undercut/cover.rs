@@ -1,11 +1,15 @@
 //! Whether something stands above a level over a place, told by the triangles themselves.
 
-use super::grid::Grid;
+use super::grid::{Block, Blocks, Grid, lesser};
 use super::rims::Turned;
 use super::shell::Shell;
+use super::{LEVEL_MM, filled};
+use crate::space::Direction;
 
 /// A place is taken to be under a triangle up to this far outside it, mm, so that no gap opens between neighbours.
 const TOUCH_MM: f64 = 1e-9;
+/// A place this far inside a triangle is under it beyond all rounding, mm.
+const FIRM_MM: f64 = 1e-7;
 
 /// A piece of a straight line in the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,86 +39,221 @@ impl Piece {
 }
 
 /// Weights of the corners of a triangle for a place, times twice its area, positive inside.
-fn weights(p: [[f64; 3]; 3], facing: f64, q: [f64; 2]) -> [f64; 3] {
-    let e: [[f64; 2]; 3] = p.map(|c| [c[0] - q[0], c[1] - q[1]]);
-    let cross = |a: [f64; 2], b: [f64; 2]| facing * (a[0] * b[1] - a[1] * b[0]);
-    [cross(e[1], e[2]), cross(e[2], e[0]), cross(e[0], e[1])]
+#[inline]
+fn weights(p: &[[f64; 3]; 3], facing: i8, q: [f64; 2]) -> [f64; 3] {
+    let [ax, ay] = [p[0][0] - q[0], p[0][1] - q[1]];
+    let [bx, by] = [p[1][0] - q[0], p[1][1] - q[1]];
+    let [cx, cy] = [p[2][0] - q[0], p[2][1] - q[1]];
+    let [u, v, w] = [bx * cy - by * cx, cx * ay - cy * ax, ax * by - ay * bx];
+    if facing < 0 { [-u, -v, -w] } else { [u, v, w] }
 }
 
-/// How far below zero a weight may lie for a place that still touches the triangle.
-fn touch(p: [[f64; 3]; 3]) -> f64 {
+/// Bound of the length of a side: what a distance in mm is, at most, as a weight.
+#[inline]
+fn side(p: &[[f64; 3]; 3]) -> f64 {
     let side = |a: [f64; 3], b: [f64; 3]| (a[0] - b[0]).abs() + (a[1] - b[1]).abs();
-    TOUCH_MM * side(p[0], p[1]).max(side(p[1], p[2])).max(side(p[2], p[0]))
+    side(p[0], p[1]).max(side(p[1], p[2])).max(side(p[2], p[0]))
 }
 
-/// A shell in one direction with its grid: what both the flags and the depths ask.
+/// Part of a piece under a triangle, and the triangle's heights at both ends of the part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Overhead {
+    pub part: [f64; 2],
+    pub height: [f64; 2],
+    pub face: u32,
+}
+
+/// Whether a vertex is undercut.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Standing {
+    /// No triangle meets it.
+    #[default]
+    Loose,
+    /// Nothing stands above it.
+    Free,
+    /// It is under the border of something, within rounding.
+    Under,
+    /// It is well inside what stands above it.
+    Firm,
+}
+
+/// A shell in one direction: what stands over what.
 #[derive(Debug)]
 pub(super) struct Plan<'s> {
     pub shell: &'s Shell,
     pub turned: Turned,
     pub grid: Grid,
+    /// Triangles of the cells that more than one layer covers or that hold a contour edge.
+    pub faces: Blocks,
+    /// Whether the triangles of a cell are listed.
+    listed: Vec<bool>,
+    /// Of each vertex.
+    pub standing: Vec<Standing>,
 }
 
-impl Plan<'_> {
+impl<'s> Plan<'s> {
+    pub fn new(shell: &'s Shell, direction: &Direction) -> Plan<'s> {
+        let turned = Turned::new(shell, direction);
+        let grid = Grid::new(shell, &turned);
+        let cells = filled(turned.at.len(), |v| {
+            let p = &turned.at[v];
+            grid.frame.cell_of([p[0], p[1]]) as u32
+        });
+        let mut listed: Vec<bool> = grid.single.iter().map(|single| !single).collect();
+        for v in (0..cells.len()).filter(|&v| shell.used[v] && !turned.anchored(v)) {
+            listed[cells[v] as usize] = true;
+        }
+        let faces = grid.list(shell, &turned, &listed);
+        let mut plan = Plan { shell, turned, grid, faces, listed, standing: Vec::new() };
+        let standing = filled(cells.len(), |v| plan.standing_of(v, cells[v] as usize));
+        plan.standing = standing;
+        plan
+    }
+
+    /// Whether each vertex here is undercut; `None` where no triangle meets it.
+    pub fn undercut(&self, v: usize) -> Option<bool> {
+        match self.standing[v] {
+            Standing::Loose => None,
+            Standing::Free => Some(false),
+            Standing::Under | Standing::Firm => Some(true),
+        }
+    }
+
+    fn standing_of(&self, v: usize, cell: usize) -> Standing {
+        if !self.shell.used[v] {
+            return Standing::Loose;
+        }
+        // One layer alone is the vertex's own, unless all its triangles are seen edge-on.
+        if self.grid.single[cell] && self.turned.anchored(v) {
+            return Standing::Free;
+        }
+        let p = self.turned.at[v];
+        let level = p[2] + LEVEL_MM;
+        let v = v as u32;
+        match self.covering_in(self.faces.of(cell), [p[0], p[1]], level, |f| {
+            self.shell.faces[f as usize].contains(&v)
+        }) {
+            None => Standing::Free,
+            Some((_, false)) => Standing::Under,
+            Some((_, true)) => Standing::Firm,
+        }
+    }
+
+    #[inline]
     pub fn corners(&self, f: u32) -> [[f64; 3]; 3] {
-        self.shell.faces[f as usize].map(|v| self.turned.at[v as usize])
+        let [a, b, c] = self.shell.faces[f as usize];
+        [self.turned.at[a as usize], self.turned.at[b as usize], self.turned.at[c as usize]]
     }
 
-    /// A triangle, other than those left out, that stands above `level` over the place.
-    pub fn covering(&self, q: [f64; 2], level: f64, left_out: impl Fn(u32) -> bool) -> Option<u32> {
-        self.grid
-            .faces
-            .of(self.grid.cell_of(q))
-            .iter()
-            .copied()
-            .find(|&f| self.turned.span[f as usize][1] > level && self.covers(f, q, level) && !left_out(f))
+    /// A triangle of `list` other than those left out that stands above `level` over the place, and whether the place
+    /// is well inside it.
+    pub fn covering_in(
+        &self,
+        list: &[Block],
+        q: [f64; 2],
+        level: f64,
+        left_out: impl Fn(u32) -> bool,
+    ) -> Option<(u32, bool)> {
+        let [lo, hi] = self.grid.rough(q);
+        let floor = self.grid.rough([level, level])[0][0];
+        for block in list {
+            let mut near = block.near(lo, hi, floor);
+            while near != 0 {
+                let f = block.face[near.trailing_zeros() as usize];
+                near &= near - 1;
+                if !left_out(f)
+                    && let Some(firm) = self.over(f, q, level)
+                {
+                    return Some((f, firm));
+                }
+            }
+        }
+        None
     }
 
-    fn covers(&self, f: u32, q: [f64; 2], level: f64) -> bool {
+    /// Whether a triangle stands above `level` over the place; if so, whether the place is well inside it.
+    #[inline]
+    fn over(&self, f: u32, q: [f64; 2], level: f64) -> Option<bool> {
         let p = self.corners(f);
-        let w = weights(p, f64::from(self.turned.facing[f as usize]), q);
-        let slack = -touch(p);
-        w.iter().all(|w| *w >= slack) && (0..3).map(|k| w[k] * (p[k][2] - level)).sum::<f64>() > 0.0
+        let w = weights(&p, self.turned.facing[f as usize], q);
+        let least = lesser(lesser(w[0], w[1]), w[2]);
+        if least < 0.0 && least < -TOUCH_MM * side(&p) {
+            return None;
+        }
+        let over = w[0] * (p[0][2] - level) + w[1] * (p[1][2] - level) + w[2] * (p[2][2] - level);
+        (over > 0.0).then(|| least > FIRM_MM * side(&p))
     }
 
     /// The part of a piece that lies under what triangle `f` has above `level`.
     pub fn covered_part(&self, f: u32, piece: &Piece, level: f64) -> Option<(f64, f64)> {
         let p = self.corners(f);
-        let facing = f64::from(self.turned.facing[f as usize]);
-        let (a, b) = (weights(p, facing, piece.from), weights(p, facing, piece.to));
-        let slack = touch(p);
-        let above = |w: [f64; 3]| (0..3).map(|k| w[k] * (p[k][2] - level)).sum::<f64>();
-        let conditions = [
-            (a[0] + slack, b[0] + slack),
-            (a[1] + slack, b[1] + slack),
-            (a[2] + slack, b[2] + slack),
-            (above(a), above(b)),
-        ];
-        let (mut lo, mut hi) = (0.0f64, 1.0f64);
-        for (at_from, at_to) in conditions {
-            match (at_from >= 0.0, at_to >= 0.0) {
-                (true, true) => {}
-                (false, false) => return None,
-                (true, false) => hi = hi.min(at_from / (at_from - at_to)),
-                (false, true) => lo = lo.max(at_from / (at_from - at_to)),
-            }
+        let facing = self.turned.facing[f as usize];
+        let (a, b) = (weights(&p, facing, piece.from), weights(&p, facing, piece.to));
+        let slack = TOUCH_MM * side(&p);
+        let over = |w: [f64; 3]| (0..3).map(|k| w[k] * (p[k][2] - level)).sum::<f64>();
+        let mut part = (0.0f64, 1.0f64);
+        for k in 0..3 {
+            part = clipped(part, a[k] + slack, b[k] + slack)?;
         }
-        (lo <= hi).then_some((lo, hi))
+        clipped(part, over(a), over(b))
+    }
+
+    /// The part of `piece` within `part` under a triangle, with the triangle's heights there.
+    pub fn overhead(&self, f: u32, piece: &Piece, part: (f64, f64)) -> Option<Overhead> {
+        let p = self.corners(f);
+        // Most of what is near lies behind the contour edge, all on its left.
+        let d = [piece.to[0] - piece.from[0], piece.to[1] - piece.from[1]];
+        let left = |c: &[f64; 3]| d[0] * (c[1] - piece.from[1]) - d[1] * (c[0] - piece.from[0]);
+        let behind = TOUCH_MM * (d[0].abs() + d[1].abs());
+        if left(&p[0]) > behind && left(&p[1]) > behind && left(&p[2]) > behind {
+            return None;
+        }
+        let facing = self.turned.facing[f as usize];
+        let (a, b) = (weights(&p, facing, piece.from), weights(&p, facing, piece.to));
+        let slack = TOUCH_MM * side(&p);
+        let mut within = part;
+        for k in 0..3 {
+            within = clipped(within, a[k] + slack, b[k] + slack)?;
+        }
+        let height = |t: f64| {
+            let w = [0, 1, 2].map(|k| a[k] + t * (b[k] - a[k]));
+            (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / (w[0] + w[1] + w[2])
+        };
+        Some(Overhead { part: [within.0, within.1], height: [height(within.0), height(within.1)], face: f })
+    }
+
+    /// Whether anything but triangle `own` stands above `level` over a place.
+    pub fn anything_above(&self, q: [f64; 2], level: f64, own: Option<u32>) -> bool {
+        let cell = self.grid.frame.cell_of(q);
+        if self.listed[cell] {
+            return self.covering_in(self.faces.of(cell), q, level, |f| Some(f) == own).is_some();
+        }
+        self.grid.beside(cell).filter(|f| Some(*f) != own).any(|f| self.over(f, q, level).is_some())
     }
 
     /// Greatest height over a place; `None` where nothing stands there.
     pub fn highest(&self, q: [f64; 2]) -> Option<f64> {
         self.grid
-            .faces
-            .of(self.grid.cell_of(q))
-            .iter()
-            .filter_map(|&f| {
+            .beside(self.grid.frame.cell_of(q))
+            .filter_map(|f| {
                 let p = self.corners(f);
-                let w = weights(p, f64::from(self.turned.facing[f as usize]), q);
+                let w = weights(&p, self.turned.facing[f as usize], q);
                 let sum = w[0] + w[1] + w[2];
-                let inside = w.iter().all(|w| *w >= -touch(p)) && sum > 0.0;
+                let inside = w.iter().all(|w| *w >= -TOUCH_MM * side(&p)) && sum > 0.0;
                 inside.then(|| (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / sum)
             })
             .reduce(f64::max)
     }
+}
+
+/// The part of a range in which a function is not negative, that is linear and has the given values at 0 and 1.
+#[inline]
+fn clipped((lo, hi): (f64, f64), at_from: f64, at_to: f64) -> Option<(f64, f64)> {
+    let (lo, hi) = match (at_from >= 0.0, at_to >= 0.0) {
+        (true, true) => (lo, hi),
+        (false, false) => return None,
+        (true, false) => (lo, hi.min(at_from / (at_from - at_to))),
+        (false, true) => (lo.max(at_from / (at_from - at_to)), hi),
+    };
+    (lo <= hi).then_some((lo, hi))
 }

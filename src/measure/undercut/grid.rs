@@ -1,9 +1,10 @@
-//! The plan across the direction, cut into square cells: which triangles and contour edges each holds, how many layers
-//! stand over it, and a lower bound of what stands highest. A grid proposes; the triangles of a cell decide.
+//! The plan across the direction, cut into square cells: how many layers stand over each, and, where that does not
+//! settle everything, which triangles and contour edges it holds. A grid proposes; the triangles of a cell decide.
 
-use super::rims::{Rim, Turned};
-use super::shell::{Shell, Side};
-use rayon::prelude::*;
+use super::filled;
+use super::rims::Turned;
+use super::shell::Shell;
+use wide::f32x4;
 
 /// Triangles are entered into every cell that they come as near as this, mm.
 const FACE_MARGIN: f64 = 5e-7;
@@ -11,240 +12,415 @@ const FACE_MARGIN: f64 = 5e-7;
 /// that only touches a cell brings its border along.
 const RIM_MARGIN: f64 = 1e-6;
 /// Entries allowed for each triangle, on average.
-const ENTRIES_PER_FACE: f64 = 10.0;
+const ENTRIES_PER_FACE: usize = 10;
 /// Most cells for each triangle.
 const CELLS_PER_FACE: f64 = 2.0;
-const CHUNK: usize = 4096;
-
-/// Lists of numbers, one list a cell.
-#[derive(Debug, Default)]
-pub(super) struct Lists {
+/// Most cells along the longer axis: their numbers are kept in 16 bits.
+const MOST_CELLS: f64 = 4096.0;
+/// Lists of things, one list a cell.
+#[derive(Debug)]
+pub(super) struct Lists<T> {
     start: Vec<u32>,
-    items: Vec<u32>,
+    items: Vec<T>,
 }
 
-impl Lists {
-    fn new(cells: usize, entries: &[Vec<(u32, u32)>]) -> Lists {
+impl<T: Copy + Default> Lists<T> {
+    /// Sorts what was entered as (cell, thing) by cell.
+    pub fn new(cells: usize, entered: &[(u32, T)]) -> Lists<T> {
         let mut start = vec![0u32; cells + 1];
-        for &(cell, _) in entries.iter().flatten() {
-            start[cell as usize + 1] += 1;
+        for &(cell, _) in entered {
+            start[cell as usize] += 1;
         }
-        for c in 0..cells {
-            start[c + 1] += start[c];
+        let mut sum = 0;
+        for slot in &mut start {
+            sum += std::mem::replace(slot, sum);
         }
+        let mut items = vec![T::default(); entered.len()];
         let mut fill = start.clone();
-        let mut items = vec![0u32; start[cells] as usize];
-        for &(cell, item) in entries.iter().flatten() {
+        for &(cell, item) in entered {
             items[fill[cell as usize] as usize] = item;
             fill[cell as usize] += 1;
         }
         Lists { start, items }
     }
 
-    /// The list of a cell, ascending.
-    pub fn of(&self, cell: usize) -> &[u32] {
+    /// The list of a cell, in the order in which it was entered.
+    #[inline]
+    pub fn of(&self, cell: usize) -> &[T] {
         &self.items[self.start[cell] as usize..self.start[cell + 1] as usize]
     }
 }
 
-/// What is known of a cell without looking at its triangles.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Cell {
-    /// Something stands at least this high over every place of the cell; minus infinity where nothing is known.
-    pub low: f64,
-    /// Nothing in the cell stands higher than this; minus infinity where it is empty.
-    pub high: f64,
-    /// No contour edge, and at most one layer: whatever is in it is free.
-    pub single: bool,
+/// Triangles asked about at once.
+pub(super) const LANES: usize = 4;
+
+/// Up to four triangles of a cell, with their heights and their boxes in the plan, rounded outward: side by side, so
+/// that one pass tells which of them may matter. Where there are fewer, the rest of the boxes are empty.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Block {
+    /// Least and greatest place in the plan, axis by axis.
+    least: [f32x4; 2],
+    most: [f32x4; 2],
+    /// Greatest height.
+    high: f32x4,
+    pub face: [u32; LANES],
 }
 
-/// The grid of one direction.
+impl Block {
+    fn empty() -> Block {
+        let (above, below) = (f32x4::splat(f32::INFINITY), f32x4::splat(f32::NEG_INFINITY));
+        Block { least: [above; 2], most: [below; 2], high: below, face: [u32::MAX; LANES] }
+    }
+
+    fn set(&mut self, k: usize, f: u32, [a, b, c]: [&[f64; 3]; 3], round: f64) {
+        let least = |axis: usize| (lesser(lesser(a[axis], b[axis]), c[axis]) - round) as f32;
+        let most = |axis: usize| (greater(greater(a[axis], b[axis]), c[axis]) + round) as f32;
+        for axis in 0..2 {
+            self.least[axis].as_mut_array()[k] = least(axis);
+            self.most[axis].as_mut_array()[k] = most(axis);
+        }
+        self.high.as_mut_array()[k] = most(2);
+        self.face[k] = f;
+    }
+
+    /// Which triangles (a bit each) may meet the box from `lo` to `hi` and stand above `level`.
+    #[inline]
+    pub fn near(&self, lo: [f32; 2], hi: [f32; 2], level: f32) -> u32 {
+        let near = self.least[0].simd_le(f32x4::splat(hi[0]))
+            & self.most[0].simd_ge(f32x4::splat(lo[0]))
+            & self.least[1].simd_le(f32x4::splat(hi[1]))
+            & self.most[1].simd_ge(f32x4::splat(lo[1]))
+            & self.high.simd_ge(f32x4::splat(level));
+        near.to_bitmask()
+    }
+}
+
+/// The triangles of each cell in blocks.
 #[derive(Debug)]
-pub(super) struct Grid {
+pub(super) struct Blocks {
+    start: Vec<u32>,
+    blocks: Vec<Block>,
+}
+
+impl Blocks {
+    fn new(shell: &Shell, turned: &Turned, round: f64, cells: usize, entered: &[(u32, u32)]) -> Blocks {
+        let mut count = vec![0u32; cells + 1];
+        for &(cell, _) in entered {
+            count[cell as usize] += 1;
+        }
+        let mut start = Vec::with_capacity(cells + 1);
+        let mut sum = 0;
+        for slot in &mut count {
+            start.push(sum);
+            sum += slot.div_ceil(LANES as u32);
+            *slot = 0;
+        }
+        let mut blocks = vec![Block::empty(); sum as usize];
+        for &(cell, f) in entered {
+            let at = count[cell as usize] as usize;
+            count[cell as usize] += 1;
+            let [a, b, c] = shell.faces[f as usize];
+            let corners = [&turned.at[a as usize], &turned.at[b as usize], &turned.at[c as usize]];
+            blocks[start[cell as usize] as usize + at / LANES].set(at % LANES, f, corners, round);
+        }
+        Blocks { start, blocks }
+    }
+
+    /// The triangles of a cell.
+    #[inline]
+    pub fn of(&self, cell: usize) -> &[Block] {
+        &self.blocks[self.start[cell] as usize..self.start[cell + 1] as usize]
+    }
+}
+
+/// Where the plan lies and how it is cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Frame {
     /// Least corner of the plan, mm.
     pub origin: [f64; 2],
     /// Width of a cell, mm.
     pub width: f64,
+    /// Cells a millimetre.
+    inverse: f64,
     /// Cells along the two axes.
     pub size: [usize; 2],
-    /// Triangles of each cell.
-    pub faces: Lists,
-    /// Contour edges of each cell.
-    pub rims: Lists,
-    /// What is known of each cell.
-    pub cells: Vec<Cell>,
+    /// Last cell along the two axes.
+    limit: [f64; 2],
     /// Greatest corner of what stands on the plan, mm.
     pub far: [f64; 2],
 }
 
-impl Grid {
-    pub fn new(shell: &Shell, turned: &Turned) -> Grid {
-        let mut grid = Grid::empty(shell, turned);
-        let cells = grid.size[0] * grid.size[1];
-        let entries =
-            |n: usize, one: &(dyn Fn(usize, &mut Vec<(u32, u32)>) + Sync)| -> Vec<Vec<(u32, u32)>> {
-                (0..n.div_ceil(CHUNK))
-                    .into_par_iter()
-                    .map(|chunk| {
-                        let mut into = Vec::with_capacity(3 * CHUNK);
-                        (chunk * CHUNK..n.min((chunk + 1) * CHUNK)).for_each(|i| one(i, &mut into));
-                        into
-                    })
-                    .collect()
-            };
-        let of_faces = entries(shell.faces.len(), &|f, into| {
-            if turned.facing[f] != 0 {
-                let p = shell.faces[f].map(|v| plan(turned, v));
-                grid.raster(&p, FACE_MARGIN, |cell| into.push((cell, f as u32)));
-            }
-        });
-        let of_rims = entries(turned.rims.len(), &|r, into| {
-            let p = turned.rims[r].ends.map(|v| plan(turned, v));
-            grid.raster(&p, RIM_MARGIN, |cell| into.push((cell, r as u32)));
-        });
-        grid.faces = Lists::new(cells, &of_faces);
-        grid.rims = Lists::new(cells, &of_rims);
-        let layers = grid.layers(turned);
-        grid.cells = (0..cells)
-            .into_par_iter()
-            .with_min_len(CHUNK)
-            .map_init(Groups::default, |groups, c| grid.know(shell, turned, layers[c], c, groups))
-            .collect();
-        grid
-    }
-
-    /// Places and widths, nothing in it yet.
-    fn empty(shell: &Shell, turned: &Turned) -> Grid {
+impl Frame {
+    fn new(shell: &Shell, turned: &Turned) -> Frame {
         let mut lo = [f64::INFINITY; 2];
         let mut hi = [f64::NEG_INFINITY; 2];
-        for (p, used) in turned.at.iter().zip(&shell.used) {
-            if *used {
-                for k in 0..2 {
-                    lo[k] = lo[k].min(p[k]);
-                    hi[k] = hi[k].max(p[k]);
-                }
+        for (p, _) in turned.at.iter().zip(&shell.used).filter(|(_, used)| **used) {
+            for k in 0..2 {
+                lo[k] = lo[k].min(p[k]);
+                hi[k] = hi[k].max(p[k]);
             }
         }
         if lo[0] > hi[0] {
             (lo, hi) = ([0.0; 2], [0.0; 2]);
         }
-        let width = cell_width(shell, turned, [hi[0] - lo[0], hi[1] - lo[1]]);
+        let extent = [hi[0] - lo[0], hi[1] - lo[1]];
+        let n = shell.faces.len().max(1) as f64;
+        let longest = extent[0].max(extent[1]).max(1e-3);
+        let width = (1.2 * shell.mean_side)
+            .max(longest / MOST_CELLS)
+            .max((extent[0] * extent[1] / (CELLS_PER_FACE * n + 1024.0)).sqrt());
+        Frame::of_width(lo, hi, width)
+    }
+
+    fn of_width(lo: [f64; 2], hi: [f64; 2], width: f64) -> Frame {
         let size = [0, 1].map(|k| ((hi[k] - lo[k]) / width).floor() as usize + 3);
-        let origin = lo.map(|c| c - width);
-        let none = Cell { low: f64::NEG_INFINITY, high: f64::NEG_INFINITY, single: true };
-        let cells = vec![none; size[0] * size[1]];
-        Grid { origin, width, size, faces: Lists::default(), rims: Lists::default(), cells, far: hi }
+        Frame {
+            origin: lo.map(|c| c - width),
+            width,
+            inverse: 1.0 / width,
+            size,
+            limit: size.map(|n| (n - 1) as f64),
+            far: hi,
+        }
     }
 
-    /// Number of the cell of a place; places outside fall into the empty cells around the cast.
+    /// Number of cells.
+    pub fn cells(&self) -> usize {
+        self.size[0] * self.size[1]
+    }
+
+    /// Cell along axis `k` of a coordinate; what lies outside falls into the empty cells around the cast. A place on
+    /// the border of two cells may fall into either.
+    #[inline]
+    pub fn column(&self, k: usize, c: f64) -> usize {
+        // The low bits of a number this large are its whole part: cheaper than a conversion that saturates.
+        const WHOLE: f64 = (1u64 << 52) as f64;
+        let x = (c - self.origin[k]) * self.inverse;
+        let x = if x > 0.5 { x - 0.5 } else { 0.0 };
+        let last = self.limit[k];
+        let x = if x < last { x } else { last };
+        (x + WHOLE).to_bits() as u32 as usize
+    }
+
+    /// Number of the cell of a place.
+    #[inline]
     pub fn cell_of(&self, p: [f64; 2]) -> usize {
-        let [i, j] = [0, 1].map(|k| {
-            let c = (p[k] - self.origin[k]) / self.width;
-            (c.max(0.0) as usize).min(self.size[k] - 1)
-        });
-        j * self.size[0] + i
+        self.column(1, p[1]) * self.size[0] + self.column(0, p[0])
     }
 
-    /// Least and greatest corner of cell (i, j).
+    /// Least corner of cell (i, j).
+    #[inline]
     pub fn corner(&self, i: usize, j: usize) -> [f64; 2] {
         [self.origin[0] + i as f64 * self.width, self.origin[1] + j as f64 * self.width]
     }
 
-    /// Names every cell that the hull of `p` (a segment or a triangle) comes as near as `margin`.
-    fn raster(&self, p: &[[f64; 2]], margin: f64, mut enter: impl FnMut(u32)) {
-        let range = |k: usize| {
-            let lo = p.iter().map(|q| q[k]).fold(f64::INFINITY, f64::min) - margin;
-            let hi = p.iter().map(|q| q[k]).fold(f64::NEG_INFINITY, f64::max) + margin;
-            (lo, hi)
-        };
-        let column =
-            |k: usize, c: f64| (((c - self.origin[k]) / self.width).max(0.0) as usize).min(self.size[k] - 1);
-        let ((x0, x1), (y0, y1)) = (range(0), range(1));
-        let (i0, i1, j0, j1) = (column(0, x0), column(0, x1), column(1, y0), column(1, y1));
+    /// Least and greatest corner of a cell.
+    pub fn bounds(&self, cell: usize) -> [[f64; 2]; 2] {
+        let (i, j) = (cell % self.size[0], cell / self.size[0]);
+        [self.corner(i, j), self.corner(i + 1, j + 1)]
+    }
+
+    /// Names every cell that the hull of `p` (a segment or a triangle) comes as near as `margin`, row by row.
+    fn raster(&self, p: &[[f64; 2]], margin: f64, mut enter: impl FnMut(usize)) {
+        let [[i0, i1], [j0, j1]] = self.range(p, margin);
         for j in j0..=j1 {
             let (mut a, mut b) = (i0, i1);
             if i1 > i0 && j1 > j0 {
                 let bottom = self.origin[1] + j as f64 * self.width - margin;
                 let top = bottom + self.width + 2.0 * margin;
                 let Some((lo, hi)) = strip(p, bottom, top) else { continue };
-                (a, b) = (column(0, lo - margin), column(0, hi + margin));
+                (a, b) = (self.column(0, lo - margin), self.column(0, hi + margin));
             }
-            (a..=b).for_each(|i| enter((j * self.size[0] + i) as u32));
+            (a..=b).for_each(|i| enter(j * self.size[0] + i));
         }
     }
 
-    /// Layers over the centre of each cell: the jumps at the contour edges left of it, summed along its row.
-    fn layers(&self, turned: &Turned) -> Vec<i32> {
-        let [nx, ny] = self.size;
-        let mut jumps = vec![0i32; (nx + 1) * ny];
-        for rim in turned.rims.iter().filter(|r| r.jump != 0) {
-            let [a, b] = rim.ends.map(|v| plan(turned, v));
-            let row = |y: f64| (((y - self.origin[1]) / self.width - 0.5).ceil().max(0.0) as usize).min(ny);
-            // Rows whose centre line lies in the half-open range from the lower end to the upper one.
-            let (lower, upper) = if a[1] <= b[1] { (a, b) } else { (b, a) };
-            for j in row(lower[1])..row(upper[1]) {
-                let y = self.origin[1] + (j as f64 + 0.5) * self.width;
-                let t = (y - lower[1]) / (upper[1] - lower[1]);
-                let x = lower[0] + t * (upper[0] - lower[0]);
-                let i = (((x - self.origin[0]) / self.width - 0.5).ceil().max(0.0) as usize).min(nx);
-                // Going up, the left hand is toward smaller x: the layers end there.
-                jumps[j * (nx + 1) + i] += if a[1] <= b[1] { -rim.jump } else { rim.jump };
-            }
+    /// Columns and rows that the box of `p`, widened by `margin`, meets.
+    #[inline]
+    fn range(&self, p: &[[f64; 2]], margin: f64) -> [[usize; 2]; 2] {
+        let (mut lo, mut hi) = (p[0], p[0]);
+        for q in &p[1..] {
+            lo = [lesser(lo[0], q[0]), lesser(lo[1], q[1])];
+            hi = [greater(hi[0], q[0]), greater(hi[1], q[1])];
         }
-        let mut layers = vec![0i32; nx * ny];
-        for j in 0..ny {
-            let mut sum = 0;
-            for i in 0..nx {
-                sum += jumps[j * (nx + 1) + i];
-                layers[j * nx + i] = sum;
-            }
-        }
-        layers
-    }
-
-    fn know(&self, shell: &Shell, turned: &Turned, layers: i32, c: usize, groups: &mut Groups) -> Cell {
-        let (faces, rims) = (self.faces.of(c), self.rims.of(c));
-        let span = |f: &u32| turned.span[*f as usize];
-        let high = faces.iter().map(|f| span(f)[1]).fold(f64::NEG_INFINITY, f64::max);
-        let single = rims.is_empty() && layers <= 1;
-        let low = if faces.is_empty() || (single && layers < 1) {
-            f64::NEG_INFINITY
-        } else if single {
-            faces.iter().map(|f| span(f)[0]).fold(f64::INFINITY, f64::min)
-        } else {
-            groups.greatest_floor(shell, turned, faces, rims)
-        };
-        Cell { low, high, single }
+        [
+            [self.column(0, lo[0] - margin), self.column(0, hi[0] + margin)],
+            [self.column(1, lo[1] - margin), self.column(1, hi[1] + margin)],
+        ]
     }
 }
 
-fn plan(turned: &Turned, v: u32) -> [f64; 2] {
-    let p = turned.at[v as usize];
-    [p[0], p[1]]
+/// The grid of one direction.
+#[derive(Debug)]
+pub(super) struct Grid {
+    pub frame: Frame,
+    /// More than what f32 loses of a coordinate of this shell, and more than the margin of triangles, mm.
+    round: f64,
+    /// Columns and rows that each triangle meets; empty (1 to 0) where it is seen edge-on.
+    boxes: Vec<[[u16; 2]; 2]>,
+    /// Contour edges of each cell.
+    pub rims: Lists<u32>,
+    /// No contour edge, and at most one layer: whatever is in the cell is free.
+    pub single: Vec<bool>,
 }
 
-/// Width of a cell: near the length of a side, wider where that would make too many cells or entries.
-fn cell_width(shell: &Shell, turned: &Turned, extent: [f64; 2]) -> f64 {
-    let n = shell.faces.len().max(1) as f64;
-    let longest = extent[0].max(extent[1]).max(1e-3);
-    let mut width = (1.2 * shell.mean_side).max(longest / 4096.0);
-    width = width.max((extent[0] * extent[1] / (CELLS_PER_FACE * n + 1024.0)).sqrt());
-    let boxes: Vec<[f64; 2]> = shell
-        .faces
-        .iter()
-        .map(|f| {
-            let p = f.map(|v| plan(turned, v));
-            [0, 1].map(|k| p[0][k].max(p[1][k]).max(p[2][k]) - p[0][k].min(p[1][k]).min(p[2][k]))
-        })
-        .collect();
-    for _ in 0..64 {
-        let entries: f64 = boxes.iter().map(|b| (b[0] / width + 1.0) * (b[1] / width + 1.0)).sum();
-        if entries <= ENTRIES_PER_FACE * n + 4096.0 {
-            break;
+impl Grid {
+    pub fn new(shell: &Shell, turned: &Turned) -> Grid {
+        let mut frame = Frame::new(shell, turned);
+        let mut boxes = boxes(shell, turned, &columns(turned, &frame));
+        // Long triangles would fill too many cells.
+        while entries(&boxes) > ENTRIES_PER_FACE * shell.faces.len() + 4096 {
+            frame = Frame::of_width(frame.origin.map(|c| c + frame.width), frame.far, 1.5 * frame.width);
+            boxes = self::boxes(shell, turned, &columns(turned, &frame));
         }
-        width *= 1.3;
+        let mut entered = Vec::with_capacity(4 * turned.rims.len());
+        for (r, rim) in turned.rims.iter().enumerate() {
+            let ends = rim.ends.map(|v| turned.plan(v));
+            frame.raster(&ends, RIM_MARGIN, |cell| entered.push((cell as u32, r as u32)));
+        }
+        let rims = Lists::new(frame.cells(), &entered);
+        let layers = layers(&frame, turned);
+        let single = filled(frame.cells(), |c| layers[c] <= 1 && rims.of(c).is_empty());
+        let reach = shell.points.iter().flatten().fold(0.0, |m, c| greater(m, c.abs()));
+        Grid { frame, round: 2.0 * (FACE_MARGIN + reach * f64::from(f32::EPSILON)), boxes, rims, single }
     }
-    width
+
+    /// Lists the triangles in the cells that are wanted.
+    pub fn list(&self, shell: &Shell, turned: &Turned, wanted: &[bool]) -> Blocks {
+        let row = self.frame.size[0];
+        // Whether a cell or one of those after it, right and above, is wanted. The last row and column are empty.
+        let mut about = vec![false; wanted.len()];
+        for c in 0..wanted.len() - row - 1 {
+            about[c] = wanted[c] | wanted[c + 1] | wanted[c + row] | wanted[c + row + 1];
+        }
+        let mut entered: Vec<(u32, u32)> = Vec::with_capacity(shell.faces.len());
+        for (f, &[[i0, i1], [j0, j1]]) in self.boxes.iter().enumerate() {
+            let (wide, tall) = (i1.wrapping_sub(i0), j1.wrapping_sub(j0));
+            let first = usize::from(j0) * row + usize::from(i0);
+            if wide <= 1 && tall <= 1 {
+                if about[first] {
+                    let mut enter = |cell: usize| {
+                        if wanted[cell] {
+                            entered.push((cell as u32, f as u32));
+                        }
+                    };
+                    enter(first);
+                    if wide == 1 {
+                        enter(first + 1);
+                    }
+                    if tall == 1 {
+                        enter(first + row);
+                        if wide == 1 {
+                            enter(first + row + 1);
+                        }
+                    }
+                }
+            } else if i0 <= i1 {
+                self.enter(shell, turned, f, |cell| {
+                    if wanted[cell] {
+                        entered.push((cell as u32, f as u32));
+                    }
+                });
+            }
+        }
+        Blocks::new(shell, turned, self.round, self.frame.cells(), &entered)
+    }
+
+    /// Names every cell that a triangle meets.
+    pub fn enter(&self, shell: &Shell, turned: &Turned, f: usize, into: impl FnMut(usize)) {
+        let [a, b, c] = shell.faces[f];
+        self.frame.raster(&[turned.plan(a), turned.plan(b), turned.plan(c)], FACE_MARGIN, into);
+    }
+
+    /// Least and greatest f32 that a coordinate of this shell may stand for.
+    #[inline]
+    pub fn rough(&self, q: [f64; 2]) -> [[f32; 2]; 2] {
+        [
+            [(q[0] - self.round) as f32, (q[1] - self.round) as f32],
+            [(q[0] + self.round) as f32, (q[1] + self.round) as f32],
+        ]
+    }
+
+    /// Triangles whose box meets a cell.
+    pub fn beside(&self, cell: usize) -> impl Iterator<Item = u32> {
+        let (i, j) = ((cell % self.frame.size[0]) as u16, (cell / self.frame.size[0]) as u16);
+        let meets =
+            move |[[i0, i1], [j0, j1]]: &[[u16; 2]; 2]| (*i0..=*i1).contains(&i) && (*j0..=*j1).contains(&j);
+        self.boxes.iter().enumerate().filter(move |(_, b)| meets(b)).map(|(f, _)| f as u32)
+    }
+}
+
+/// The lesser of two numbers, neither of them NaN.
+#[inline]
+pub(super) fn lesser(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+/// The greater of two numbers, neither of them NaN.
+#[inline]
+pub(super) fn greater(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+/// Columns and rows of each vertex, a little below and a little above it.
+fn columns(turned: &Turned, frame: &Frame) -> Vec<[u16; 4]> {
+    filled(turned.at.len(), |v| {
+        let [x, y, _] = turned.at[v];
+        [
+            frame.column(0, x - FACE_MARGIN) as u16,
+            frame.column(0, x + FACE_MARGIN) as u16,
+            frame.column(1, y - FACE_MARGIN) as u16,
+            frame.column(1, y + FACE_MARGIN) as u16,
+        ]
+    })
+}
+
+fn boxes(shell: &Shell, turned: &Turned, columns: &[[u16; 4]]) -> Vec<[[u16; 2]; 2]> {
+    filled(shell.faces.len(), |f| {
+        if turned.facing[f] == 0 {
+            return [[1, 0], [1, 0]];
+        }
+        let [a, b, c] = shell.faces[f];
+        let (a, b, c) = (columns[a as usize], columns[b as usize], columns[c as usize]);
+        [
+            [a[0].min(b[0]).min(c[0]), a[1].max(b[1]).max(c[1])],
+            [a[2].min(b[2]).min(c[2]), a[3].max(b[3]).max(c[3])],
+        ]
+    })
+}
+
+fn entries(boxes: &[[[u16; 2]; 2]]) -> usize {
+    let width = |[a, b]: [u16; 2]| u32::from(b) + 1 - u32::from(a);
+    boxes.iter().map(|b| u64::from(width(b[0]) * width(b[1]))).sum::<u64>() as usize
+}
+
+/// Layers over the centre of each cell: the jumps at the contour edges left of it, summed along its row.
+fn layers(frame: &Frame, turned: &Turned) -> Vec<i32> {
+    let [nx, ny] = frame.size;
+    let mut jumps = vec![0i32; (nx + 1) * ny];
+    for rim in turned.rims.iter().filter(|r| r.jump != 0) {
+        let [a, b] = rim.ends.map(|v| turned.plan(v));
+        let row = |y: f64| (((y - frame.origin[1]) / frame.width - 0.5).ceil().max(0.0) as usize).min(ny);
+        // Rows whose centre line lies in the half-open range from the lower end to the upper one.
+        let (lower, upper) = if a[1] <= b[1] { (a, b) } else { (b, a) };
+        for j in row(lower[1])..row(upper[1]) {
+            let y = frame.origin[1] + (j as f64 + 0.5) * frame.width;
+            let t = (y - lower[1]) / (upper[1] - lower[1]);
+            let x = lower[0] + t * (upper[0] - lower[0]);
+            let i = (((x - frame.origin[0]) / frame.width - 0.5).ceil().max(0.0) as usize).min(nx);
+            // Going up, the left hand is toward smaller x: the layers end there.
+            jumps[j * (nx + 1) + i] += if a[1] <= b[1] { -rim.jump } else { rim.jump };
+        }
+    }
+    let mut layers = vec![0i32; nx * ny];
+    for j in 0..ny {
+        let mut sum = 0;
+        for i in 0..nx {
+            sum += jumps[j * (nx + 1) + i];
+            layers[j * nx + i] = sum;
+        }
+    }
+    layers
 }
 
 /// Range in x of the part of the hull of `p` with y between `bottom` and `top`.
@@ -263,67 +439,4 @@ fn strip(p: &[[f64; 2]], bottom: f64, top: f64) -> Option<(f64, f64)> {
         }
     }
     range
-}
-
-/// Connected groups of the triangles of a cell; scratch space.
-#[derive(Default)]
-struct Groups {
-    parent: Vec<u16>,
-    floor: Vec<f64>,
-    ends: Vec<bool>,
-}
-
-impl Groups {
-    fn root(&mut self, mut i: usize) -> usize {
-        while self.parent[i] as usize != i {
-            self.parent[i] = self.parent[self.parent[i] as usize];
-            i = self.parent[i] as usize;
-        }
-        i
-    }
-
-    /// A group of triangles without a contour edge in the cell covers the whole cell, at least at the height of its
-    /// lowest corner; the best of these floors.
-    fn greatest_floor(&mut self, shell: &Shell, turned: &Turned, faces: &[u32], rims: &[u32]) -> f64 {
-        let n = faces.len();
-        if n > usize::from(u16::MAX) {
-            return f64::NEG_INFINITY;
-        }
-        self.parent.clear();
-        self.parent.extend(0..n as u16);
-        for (i, &f) in faces.iter().enumerate() {
-            for side in shell.sides[f as usize] {
-                let Side::Beside { face: g, turned: turned_over } = side else { continue };
-                let same = turned.facing[f as usize] == turned.facing[g as usize];
-                if g < f
-                    && same != turned_over
-                    && let Ok(k) = faces.binary_search(&g)
-                {
-                    let (a, b) = (self.root(i), self.root(k));
-                    self.parent[a.max(b)] = a.min(b) as u16;
-                }
-            }
-        }
-        self.floor.clear();
-        self.floor.resize(n, f64::INFINITY);
-        self.ends.clear();
-        self.ends.resize(n, false);
-        for (i, &f) in faces.iter().enumerate() {
-            let r = self.root(i);
-            self.floor[r] = self.floor[r].min(turned.span[f as usize][0]);
-        }
-        for &r in rims {
-            let Rim { faces: at, .. } = turned.rims[r as usize];
-            for f in at {
-                if let Ok(i) = faces.binary_search(&f) {
-                    let r = self.root(i);
-                    self.ends[r] = true;
-                }
-            }
-        }
-        (0..n)
-            .filter(|&i| self.parent[i] as usize == i && !self.ends[i])
-            .map(|i| self.floor[i])
-            .fold(f64::NEG_INFINITY, f64::max)
-    }
 }

@@ -22,7 +22,9 @@
 //! Checked by: closed forms (spheres, cones, cylinders, tori, barrels on plates and in a row, leaning walls), a march
 //! over all triangles on random overhanging surfaces, and a foreign ray caster (`tests/reference`).
 
+mod border;
 mod cover;
+mod crossing;
 mod grid;
 mod holes;
 mod rims;
@@ -36,8 +38,9 @@ use crate::space::{Direction, Point};
 use cover::Plan;
 use holes::Hole;
 use rayon::prelude::*;
-use search::{Nearest, Pyramid};
+use search::{Nearest, Search, Searched, Todo};
 use shell::Shell;
+use std::sync::OnceLock;
 
 /// What stands less than this above a point is taken to be at its height, mm: rounding of nearly level surfaces.
 const LEVEL_MM: f64 = 1e-6;
@@ -49,6 +52,18 @@ const SHARP_DEG: f64 = 30.0;
 /// Vertices searched one after the other, each from its predecessor's answer. Fixed, so that the number of threads
 /// does not change the order of arithmetic.
 const CHUNK: usize = 512;
+
+/// A list made by asking for each of its places; the places are shared out among the threads.
+fn filled<T: Default + Clone + Send>(n: usize, ask: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    const AT_ONCE: usize = 8192;
+    let mut list = vec![T::default(); n];
+    list.par_chunks_mut(AT_ONCE).enumerate().for_each(|(chunk, part)| {
+        for (i, slot) in part.iter_mut().enumerate() {
+            *slot = ask(chunk * AT_ONCE + i);
+        }
+    });
+    list
+}
 
 /// A cast prepared for surveying in any direction.
 #[derive(Debug)]
@@ -94,15 +109,15 @@ pub struct TiltedCast<'s> {
     direction: Direction,
     surveyor: &'s Surveyor,
     closed: Set<'s>,
-    scanned: Option<Set<'s>>,
+    scanned: OnceLock<Option<Set<'s>>>,
     holes: Vec<TurnedHole>,
 }
 
-/// A plan with the blocks for its search.
+/// A plan, and what its search needs once somebody asks for a depth.
 #[derive(Debug)]
 struct Set<'s> {
     plan: Plan<'s>,
-    pyramid: Pyramid,
+    search: OnceLock<Search>,
 }
 
 /// A hole seen in one direction.
@@ -139,20 +154,9 @@ impl Surveyor {
 
     /// Sets the cast up in a direction.
     pub fn tilted(&self, direction: &Direction) -> TiltedCast<'_> {
-        let set = |shell| {
-            let plan = Plan::new(shell, direction);
-            let pyramid = Pyramid::new(&plan);
-            Set { plan, pyramid }
-        };
-        let closed = set(&self.closed);
+        let closed = Set::new(&self.closed, direction);
         let holes = self.holes.iter().map(|h| closed.plan.turned_hole(h)).collect();
-        TiltedCast {
-            direction: *direction,
-            surveyor: self,
-            scanned: self.scanned.as_ref().map(set),
-            closed,
-            holes,
-        }
+        TiltedCast { direction: *direction, surveyor: self, scanned: OnceLock::new(), closed, holes }
     }
 
     /// Depth of every vertex.
@@ -176,11 +180,7 @@ impl TiltedCast<'_> {
     /// a contour edge may be flagged whose depth is zero.
     pub fn flags(&self) -> Vec<Option<bool>> {
         let plan = &self.closed.plan;
-        let here: Vec<Option<bool>> = (0..plan.shell.points.len())
-            .into_par_iter()
-            .with_min_len(CHUNK)
-            .map(|v| plan.shell.used[v].then(|| plan.undercut(v as u32)))
-            .collect();
+        let here: Vec<Option<bool>> = (0..plan.standing.len()).map(|v| plan.undercut(v)).collect();
         self.in_file_order(&here, None)
     }
 
@@ -205,8 +205,8 @@ impl TiltedCast<'_> {
         let plan = &self.closed.plan;
         let own = plan.shell.face_here.get(face as usize).copied();
         let p = plan.turned_place(at);
-        let found = self.closed.nearest(p, |f| Some(f) == own, plan.grid.cell_of([p[0], p[1]]));
-        let depth_mm = found.map_or(0.0, |n| n.distance);
+        let found = self.closed.nearest(p, own);
+        let depth_mm = found.map_or(0.0, |n| n.distance());
         DepthAt {
             depth_mm,
             free_at: found.map(|n| plan.file_place([n.at[0], n.at[1], p[2]])),
@@ -214,7 +214,7 @@ impl TiltedCast<'_> {
             touches_sharp: found.and_then(|n| n.rim).is_some_and(|r| plan.sharp(r)),
             closed_hole: self.depends_on_hole(p, depth_mm, |set| {
                 let own = set.plan.shell.face_here.get(face as usize).copied();
-                set.nearest(p, |f| Some(f) == own, 0).map_or(0.0, |n| n.distance)
+                set.nearest(p, own).map_or(0.0, |n| n.distance())
             }),
         }
     }
@@ -239,24 +239,23 @@ impl TiltedCast<'_> {
 
     fn chunk(&self, vertices: std::ops::Range<usize>) -> Vec<(Option<f64>, bool)> {
         let plan = &self.closed.plan;
-        let mut hint = 0;
+        let (mut hint, mut todo) = (0, Todo::default());
         vertices
             .map(|v| {
                 let p = plan.turned.at[v];
-                if !plan.shell.used[v] {
-                    return (None, false);
-                }
-                let depth = if plan.undercut(v as u32) {
-                    let found = self.closed.search(p, hint);
+                let Some(undercut) = plan.undercut(v) else { return (None, false) };
+                let depth = if undercut {
+                    let found = self.closed.search(p, hint, &mut todo);
                     hint = found.cell;
-                    if found.distance > FREE_MM { found.distance } else { 0.0 }
+                    if found.distance() > FREE_MM { found.distance() } else { 0.0 }
                 } else {
                     0.0
                 };
                 let depends = self.depends_on_hole(p, depth, |set| {
                     let Some(&from) = plan.shell.vertex_from.get(v) else { return depth };
                     set.plan.vertex_here(from).map_or(depth, |w| {
-                        let found = set.plan.undercut(w).then(|| set.search(p, 0).distance);
+                        let under = set.plan.undercut(w as usize) == Some(true);
+                        let found = under.then(|| set.search(p, 0, &mut Todo::default()).distance());
                         found.filter(|d| *d > FREE_MM).unwrap_or(0.0)
                     })
                 });
@@ -268,14 +267,24 @@ impl TiltedCast<'_> {
     /// Whether a depth depends on the closing of holes: it is another without the lids, or the point lies below the top
     /// of a steep hole and so near it that the missing surface may have stood out over it.
     fn depends_on_hole(&self, p: [f64; 3], depth: f64, without: impl Fn(&Set<'_>) -> f64) -> bool {
-        let Some(scanned) = &self.scanned else { return false };
+        if self.holes.is_empty() {
+            return false;
+        }
         let near = |margin: &dyn Fn(&TurnedHole) -> f64| {
             self.holes.iter().any(|h| p[2] < h.top && h.within([p[0], p[1]], margin(h)))
         };
         if near(&|h| if h.steep { h.width / 2.0 } else { -1.0 }) {
             return true;
         }
-        depth > 0.0 && near(&|_| depth) && (without(scanned) - depth).abs() > LEVEL_MM
+        depth > 0.0
+            && near(&|_| depth)
+            && self.scanned().is_some_and(|scanned| (without(scanned) - depth).abs() > LEVEL_MM)
+    }
+
+    /// The cast without lids, where it has holes.
+    fn scanned(&self) -> Option<&Set<'_>> {
+        let make = || self.surveyor.scanned.as_ref().map(|shell| Set::new(shell, &self.direction));
+        self.scanned.get_or_init(make).as_ref()
     }
 }
 
@@ -294,39 +303,27 @@ impl TurnedHole {
     }
 }
 
-impl Set<'_> {
-    fn search(&self, p: [f64; 3], hint: usize) -> Nearest {
-        self.plan.nearest_free(&self.pyramid, [p[0], p[1]], p[2] + LEVEL_MM, hint)
+impl<'s> Set<'s> {
+    fn new(shell: &'s Shell, direction: &Direction) -> Set<'s> {
+        Set { plan: Plan::new(shell, direction), search: OnceLock::new() }
     }
 
-    fn nearest(&self, p: [f64; 3], own: impl Fn(u32) -> bool, hint: usize) -> Option<Nearest> {
-        self.plan.covering([p[0], p[1]], p[2] + LEVEL_MM, own)?;
-        Some(self.search(p, hint)).filter(|n| n.distance > FREE_MM)
+    fn search(&self, p: [f64; 3], hint: usize, todo: &mut Todo) -> Nearest {
+        let search = self.search.get_or_init(|| Search::new(&self.plan));
+        Searched { plan: &self.plan, search }.nearest_free([p[0], p[1]], p[2] + LEVEL_MM, hint, todo)
+    }
+
+    /// The nearest free place for a point of triangle `own`; `None` where the point itself is free.
+    fn nearest(&self, p: [f64; 3], own: Option<u32>) -> Option<Nearest> {
+        let (q, level) = ([p[0], p[1]], p[2] + LEVEL_MM);
+        let cell = self.plan.grid.frame.cell_of(q);
+        // One layer alone is the point's own.
+        let under = !self.plan.grid.single[cell] && self.plan.anything_above(q, level, own);
+        under.then(|| self.search(p, cell, &mut Todo::default())).filter(|n| n.distance() > FREE_MM)
     }
 }
 
-impl<'s> Plan<'s> {
-    fn new(shell: &'s Shell, direction: &Direction) -> Plan<'s> {
-        let turned = rims::Turned::new(shell, direction);
-        let grid = grid::Grid::new(shell, &turned);
-        Plan { shell, turned, grid }
-    }
-
-    /// Whether something stands above a vertex.
-    fn undercut(&self, v: u32) -> bool {
-        let p = self.turned.at[v as usize];
-        let (q, level) = ([p[0], p[1]], p[2] + LEVEL_MM);
-        let cell = self.grid.cells[self.grid.cell_of(q)];
-        if cell.high <= level {
-            return false;
-        }
-        // One layer alone is the vertex's own, unless all its triangles are seen edge-on.
-        if cell.single && self.turned.anchored[v as usize] {
-            return false;
-        }
-        cell.low > level || self.covering(q, level, |f| self.shell.faces[f as usize].contains(&v)).is_some()
-    }
-
+impl Plan<'_> {
     /// Whether the two triangles at a contour edge meet in a sharp edge, or it is a border.
     fn sharp(&self, rim: u32) -> bool {
         let Some(meet) = self.turned.rims.get(rim as usize).and_then(|r| r.meet) else { return true };

@@ -1,62 +1,147 @@
 //! The nearest place where nothing stands above a level.
 //!
-//! The border of what stands above a level is made of contour edges, where they are above it, and of the section of the
-//! surface at that level; both only where nothing else covers them. Blocks of cells are gone through nearest first;
-//! one that is covered above the level throughout, or holds nothing above it, is passed over.
+//! The border of what stands above a level is made of open contour edges, where they are above it and what stands
+//! outside is not, and of the section at that level of what is seen of the surface from above. Blocks of cells are gone
+//! through nearest first; one in which neither can lie at that level is passed over.
 
+use super::border::{Border, Borders, GAP_MM, Seen, cut, moved_right};
 use super::cover::{Piece, Plan};
+use super::grid::{Lists, greater, lesser};
 
-/// Contour edges and sections are looked at this far outside the triangle that they bound, mm, so that what touches
-/// them from the inside does not count as covering them.
-const OUTSIDE_MM: f64 = 1e-7;
-/// Uncovered parts shorter than this are gaps of rounding, mm.
-const GAP_MM: f64 = 1e-6;
-/// A cell's box is widened by this when pieces are cut to it, mm.
-const CUT_MM: f64 = 2e-7;
 /// Most coverings looked at along one piece. Each passes at least half a gap; a piece in a cell meets some tens.
 const COVERINGS: usize = 20_000;
 
-/// Blocks of 2 by 2 cells, of 2 by 2 blocks, and so on to one.
-#[derive(Debug)]
-pub(super) struct Pyramid {
-    levels: Vec<Level>,
-}
-
+/// Blocks of 2 by 2 cells, of 2 by 2 blocks, and so on to one, with the bands of height (a bit each) in which
+/// something in a block can bound what stands above.
 #[derive(Debug)]
 struct Level {
     size: [usize; 2],
-    /// Least `low` and greatest `high` of what it holds. An empty cell has an infinite `low`: no border is in it.
-    range: Vec<[f64; 2]>,
+    bands: Vec<u64>,
 }
 
-impl Pyramid {
-    pub fn new(plan: &Plan<'_>) -> Pyramid {
-        let range = plan
-            .grid
-            .cells
-            .iter()
-            .map(|c| if c.high > f64::NEG_INFINITY { [c.low, c.high] } else { [f64::INFINITY, c.high] })
-            .collect();
-        let mut levels = vec![Level { size: plan.grid.size, range }];
-        while let Some(last) = levels.last().filter(|l| l.range.len() > 1) {
-            let size = last.size.map(|n| n.div_ceil(2));
-            let mut range = vec![[f64::INFINITY, f64::NEG_INFINITY]; size[0] * size[1]];
-            for (c, r) in last.range.iter().enumerate() {
-                let (i, j) = (c % last.size[0] / 2, c / last.size[0] / 2);
-                let slot = &mut range[j * size[0] + i];
-                *slot = [slot[0].min(r[0]), slot[1].max(r[1])];
-            }
-            levels.push(Level { size, range });
+/// The heights of whatever is undercut, cut into 64 bands.
+#[derive(Clone, Copy, Debug)]
+struct Bands {
+    low: f64,
+    high: f64,
+    scale: f64,
+}
+
+impl Bands {
+    fn new(plan: &Plan<'_>, seen: &[Seen]) -> Bands {
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for f in (0..seen.len()).filter(|&f| seen[f] != Seen::Shown) {
+            let [a, b, c] = plan.corners(f as u32);
+            low = lesser(low, lesser(lesser(a[2], b[2]), c[2]));
+            high = greater(high, greater(greater(a[2], b[2]), c[2]));
         }
-        Pyramid { levels }
+        Bands { low, high, scale: if high > low { 64.0 / (high - low) } else { 0.0 } }
     }
+
+    #[inline]
+    fn of(&self, height: f64) -> u32 {
+        (((height - self.low) * self.scale) as i32).clamp(0, 63) as u32
+    }
+
+    /// The bands from one height to another.
+    #[inline]
+    fn between(&self, low: f64, high: f64) -> u64 {
+        (u64::MAX >> (63 - self.of(high))) & (u64::MAX << self.of(low))
+    }
+}
+
+/// A triangle with its heights, rounded outward.
+#[derive(Clone, Copy, Debug, Default)]
+struct Heights {
+    low: f32,
+    high: f32,
+    face: u32,
+}
+
+/// All that is needed to search one plan.
+#[derive(Debug)]
+pub(super) struct Search {
+    borders: Borders,
+    /// Triangles that are seen throughout and no larger than a cell, each in the cell of its middle.
+    shown: Lists<Heights>,
+    /// How far such a triangle may reach out of its cell, mm.
+    reach: f64,
+    /// The others that may be seen, in every cell that they meet.
+    others: Lists<Heights>,
+    bands: Bands,
+    levels: Vec<Level>,
+}
+
+impl Search {
+    pub fn new(plan: &Plan<'_>) -> Search {
+        let borders = Borders::new(plan);
+        let bands = Bands::new(plan, &borders.seen);
+        let frame = &plan.grid.frame;
+        let mut cells = vec![0u64; frame.cells()];
+        let (mut shown, mut others, mut reach) = (Vec::new(), Vec::new(), 0.0);
+        for (f, seen) in borders.seen.iter().enumerate().filter(|(_, seen)| **seen != Seen::Hidden) {
+            let [a, b, c] = plan.corners(f as u32);
+            let least = |k: usize| lesser(lesser(a[k], b[k]), c[k]);
+            let most = |k: usize| greater(greater(a[k], b[k]), c[k]);
+            let (least, most) = ([least(0), least(1), least(2)], [most(0), most(1), most(2)]);
+            // What lies higher or lower than everything that is undercut bounds nothing at its level.
+            if least[2] > bands.high || most[2] < bands.low {
+                continue;
+            }
+            let band = bands.between(least[2], most[2]);
+            let [low, high] = plan.grid.rough([least[2], most[2]]);
+            let entry = Heights { low: low[0], high: high[1], face: f as u32 };
+            let half = 0.5 * greater(most[0] - least[0], most[1] - least[1]);
+            if *seen == Seen::Shown && half <= 0.5 * frame.width {
+                reach = greater(reach, half);
+                let cell = frame.cell_of([0.5 * (least[0] + most[0]), 0.5 * (least[1] + most[1])]);
+                cells[cell] |= band;
+                shown.push((cell as u32, entry));
+            } else {
+                plan.grid.enter(plan.shell, &plan.turned, f, |cell| {
+                    cells[cell] |= band;
+                    others.push((cell as u32, entry));
+                });
+            }
+        }
+        for (cell, slot) in cells.iter_mut().enumerate() {
+            for b in borders.of(cell) {
+                let (low, high) = (lesser(b.outside[0], b.outside[1]), greater(b.edge[0], b.edge[1]));
+                *slot |= bands.between(low, high);
+            }
+        }
+        Search {
+            shown: Lists::new(frame.cells(), &shown),
+            others: Lists::new(frame.cells(), &others),
+            reach,
+            borders,
+            bands,
+            levels: levels(frame.size, cells),
+        }
+    }
+}
+
+/// The blocks over the cells.
+fn levels(size: [usize; 2], cells: Vec<u64>) -> Vec<Level> {
+    let mut levels = vec![Level { size, bands: cells }];
+    while let Some(last) = levels.last().filter(|l| l.bands.len() > 1) {
+        let size = last.size.map(|n| n.div_ceil(2));
+        let mut bands = vec![0u64; size[0] * size[1]];
+        for (j, row) in last.bands.chunks(last.size[0]).enumerate() {
+            for (i, b) in row.iter().enumerate() {
+                bands[(j / 2) * size[0] + i / 2] |= b;
+            }
+        }
+        levels.push(Level { size, bands });
+    }
+    levels
 }
 
 /// The nearest free place found so far.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Nearest {
-    /// Distance in the plan, mm.
-    pub distance: f64,
+    /// Squared distance in the plan, mm2.
+    square: f64,
     /// The place.
     pub at: [f64; 2],
     /// Height of what bounds the free place there: that of the contour edge, or the level itself on a section.
@@ -67,14 +152,11 @@ pub(super) struct Nearest {
     pub cell: usize,
 }
 
-/// A piece of the border of what stands above the level.
-struct Border {
-    piece: Piece,
-    /// Heights at its ends.
-    heights: [f64; 2],
-    rim: Option<u32>,
-    /// Nothing covers it.
-    sure: bool,
+impl Nearest {
+    /// Distance in the plan, mm.
+    pub fn distance(&self) -> f64 {
+        self.square.sqrt()
+    }
 }
 
 /// What one search is about.
@@ -84,56 +166,92 @@ struct Query {
     best: Nearest,
 }
 
-impl Plan<'_> {
+impl Query {
+    #[inline]
+    fn square(&self, at: [f64; 2]) -> f64 {
+        let d = [at[0] - self.q[0], at[1] - self.q[1]];
+        d[0] * d[0] + d[1] * d[1]
+    }
+}
+
+/// A plan with all that is needed to search it.
+#[derive(Clone, Copy)]
+pub(super) struct Searched<'a> {
+    pub plan: &'a Plan<'a>,
+    pub search: &'a Search,
+}
+
+impl Searched<'_> {
     /// The free place nearest to `q`, starting from cell `hint`. The place just beside the cast's box is always free.
-    pub fn nearest_free(&self, pyramid: &Pyramid, q: [f64; 2], level: f64, hint: usize) -> Nearest {
+    pub fn nearest_free(&self, q: [f64; 2], level: f64, hint: usize, todo: &mut Todo) -> Nearest {
         let mut query = Query { q, level, best: self.beside(q, level) };
         self.look(hint, &mut query);
-        let top = pyramid.levels.len() - 1;
-        let mut todo: Vec<(usize, usize, usize)> = vec![(top, 0, 0)];
-        while let Some((k, i, j)) = todo.pop() {
-            let level = &pyramid.levels[k];
-            let [low, high] = level.range[j * level.size[0] + i];
-            if low > query.level
-                || high <= query.level
-                || self.block_distance(k, i, j, q) >= query.best.distance
-            {
+        let frame = &self.plan.grid.frame;
+        let levels = &self.search.levels;
+        // Blocks at least as wide as the circle that is left to search: it meets at most nine of them.
+        let mut k = 0;
+        let mut width = frame.width;
+        let reach = query.best.distance() + self.search.reach;
+        while k + 1 < levels.len() && width < reach {
+            k += 1;
+            width *= 2.0;
+        }
+        let span = |axis: usize| {
+            let first = frame.column(axis, q[axis] - reach) >> k;
+            let last = frame.column(axis, q[axis] + reach) >> k;
+            first..=last
+        };
+        let band = self.search.bands.of(level);
+        todo.blocks.clear();
+        for j in span(1) {
+            for i in span(0) {
+                self.enter(k, [i, j], band, &query, todo);
+            }
+        }
+        todo.sort_from(0);
+        while let Some((square, k, [i, j])) = todo.pop() {
+            if square >= query.best.square {
                 continue;
             }
             if k == 0 {
-                let cell = j * level.size[0] + i;
+                let cell = j * frame.size[0] + i;
                 if cell != hint {
                     self.look(cell, &mut query);
                 }
                 continue;
             }
-            let below = &pyramid.levels[k - 1];
-            let mut children: [(f64, usize, usize); 4] = [(f64::INFINITY, 0, 0); 4];
-            let mut n = 0;
+            let from = todo.len();
             for (ci, cj) in [(2 * i, 2 * j), (2 * i + 1, 2 * j), (2 * i, 2 * j + 1), (2 * i + 1, 2 * j + 1)] {
-                if ci < below.size[0] && cj < below.size[1] {
-                    children[n] = (self.block_distance(k - 1, ci, cj, q), ci, cj);
-                    n += 1;
+                if ci < levels[k - 1].size[0] && cj < levels[k - 1].size[1] {
+                    self.enter(k - 1, [ci, cj], band, &query, todo);
                 }
             }
-            // Farthest first onto the stack, so that the nearest comes off first.
-            let children = &mut children[..n];
-            children.sort_by(|a, b| b.0.total_cmp(&a.0));
-            todo.extend(children.iter().map(|&(_, i, j)| (k - 1, i, j)));
+            todo.sort_from(from);
         }
         query.best
     }
 
-    fn block_distance(&self, k: usize, i: usize, j: usize, q: [f64; 2]) -> f64 {
-        let lo = self.grid.corner(i << k, j << k);
-        let hi = self.grid.corner((i + 1) << k, (j + 1) << k);
-        let gap = [0, 1].map(|a| (lo[a] - q[a]).max(q[a] - hi[a]).max(0.0));
-        crate::space::hypot(gap[0], gap[1])
+    /// Puts a block on the list of what is to be looked at, unless it is too far or can bound nothing.
+    #[inline]
+    fn enter(&self, k: usize, [i, j]: [usize; 2], band: u32, query: &Query, todo: &mut Todo) {
+        let at = &self.search.levels[k];
+        if (at.bands[j * at.size[0] + i] >> band) & 1 == 0 {
+            return;
+        }
+        let frame = &self.plan.grid.frame;
+        let (lo, hi) = (frame.corner(i << k, j << k), frame.corner((i + 1) << k, (j + 1) << k));
+        let gap =
+            |a: usize| greater(greater(lo[a] - query.q[a], query.q[a] - hi[a]) - self.search.reach, 0.0);
+        let square = gap(0) * gap(0) + gap(1) * gap(1);
+        if square < query.best.square {
+            todo.push((square, k, [i, j]));
+        }
     }
 
     /// The nearest place outside the box around the cast.
     fn beside(&self, q: [f64; 2], level: f64) -> Nearest {
-        let (lo, hi) = (self.grid.corner(1, 1), self.grid.far);
+        let frame = &self.plan.grid.frame;
+        let (lo, hi) = (frame.corner(1, 1), frame.far);
         let exits = [
             (q[0] - lo[0], [lo[0], q[1]]),
             (hi[0] - q[0], [hi[0], q[1]]),
@@ -143,65 +261,67 @@ impl Plan<'_> {
         let (distance, at) = exits
             .into_iter()
             .fold((f64::INFINITY, q), |best, exit| if exit.0 < best.0 { exit } else { best });
-        Nearest {
-            distance: distance.max(0.0),
-            at,
-            edge_height: level,
-            rim: None,
-            cell: self.grid.cell_of(at),
-        }
+        let distance = distance.max(0.0);
+        Nearest { square: distance * distance, at, edge_height: level, rim: None, cell: frame.cell_of(at) }
     }
 
     /// Looks at all pieces of border in a cell.
     fn look(&self, cell: usize, query: &mut Query) {
-        let known = self.grid.cells[cell];
-        if known.low > query.level || known.high <= query.level {
-            return;
+        for border in self.search.borders.of(cell) {
+            self.look_at_edge(border, cell, query);
         }
-        let (i, j) = (cell % self.grid.size[0], cell / self.grid.size[0]);
-        let bounds = [self.grid.corner(i, j), self.grid.corner(i + 1, j + 1)];
-        for &r in self.grid.rims.of(cell) {
-            let rim = &self.turned.rims[r as usize];
-            if rim.open {
-                let [a, b] = rim.ends.map(|v| self.turned.at[v as usize]);
-                if let Some((piece, heights)) = above(a, b, query.level) {
-                    self.look_at(&Border { piece, heights, rim: Some(r), sure: false }, cell, bounds, query);
-                }
+        let level = query.level;
+        for e in self.search.shown.of(cell) {
+            if f64::from(e.low) <= level && f64::from(e.high) > level {
+                self.look_at_section(e.face, cell, query);
             }
         }
-        for &f in self.grid.faces.of(cell) {
-            let [low, high] = self.turned.span[f as usize];
-            if low <= query.level
-                && high > query.level
-                && let Some(piece) = section(self.corners(f), query.level)
-            {
-                let border = Border { piece, heights: [query.level; 2], rim: None, sure: known.single };
-                self.look_at(&border, cell, bounds, query);
+        for e in self.search.others.of(cell) {
+            if f64::from(e.low) <= level && f64::from(e.high) > level {
+                self.look_at_section(e.face, cell, query);
             }
         }
     }
 
-    /// Looks at one piece of border within a cell: its nearest uncovered place.
-    fn look_at(&self, border: &Border, cell: usize, bounds: [[f64; 2]; 2], query: &mut Query) {
-        let piece = &border.piece;
-        let Some((lo, hi)) = cut(piece, bounds) else { return };
-        let found = if border.sure {
-            Some(piece.nearest(query.q, lo, hi))
+    #[inline]
+    fn look_at_edge(&self, border: &Border, cell: usize, query: &mut Query) {
+        let Some(t) = border.nearest(query.q, query.level) else { return };
+        let at = border.at(t);
+        let square = query.square(at);
+        if square < query.best.square {
+            let edge_height = border.edge[0] + t * (border.edge[1] - border.edge[0]);
+            query.best = Nearest { square, at, edge_height, rim: Some(border.rim), cell };
+        }
+    }
+
+    fn look_at_section(&self, f: u32, cell: usize, query: &mut Query) {
+        let Some(piece) = section(self.plan.corners(f), query.level) else { return };
+        let whole = piece.at(piece.nearest(query.q, 0.0, 1.0));
+        if query.square(whole) >= query.best.square {
+            return;
+        }
+        let at = if self.search.borders.seen[f as usize] == Seen::Shown {
+            whole
         } else {
-            self.nearest_uncovered(piece, (lo, hi), query)
+            let Some(moved) = moved_right(&piece) else { return };
+            let Some(part) = cut(&moved, self.plan.grid.frame.bounds(cell)) else { return };
+            let t = if self.plan.grid.single[cell] {
+                moved.nearest(query.q, part.0, part.1)
+            } else {
+                let Some(t) = self.nearest_uncovered(&moved, part, cell, query) else { return };
+                t
+            };
+            piece.at(t)
         };
-        let Some(t) = found else { return };
-        let at = piece.at(t);
-        let distance = crate::space::hypot(at[0] - query.q[0], at[1] - query.q[1]);
-        if distance < query.best.distance {
-            let edge_height = border.heights[0] + t * (border.heights[1] - border.heights[0]);
-            query.best = Nearest { distance, at, edge_height, rim: border.rim, cell };
+        let square = query.square(at);
+        if square < query.best.square {
+            query.best = Nearest { square, at, edge_height: query.level, rim: None, cell };
         }
     }
 
     /// Place along `piece` within `part` that is nearest to the query and that no triangle above the level covers;
     /// `None` where that is no nearer than the best so far.
-    fn nearest_uncovered(&self, piece: &Piece, part: (f64, f64), query: &Query) -> Option<f64> {
+    fn nearest_uncovered(&self, piece: &Piece, part: (f64, f64), cell: usize, query: &Query) -> Option<f64> {
         let length = piece.length();
         let gap = if length > 0.0 { GAP_MM / length } else { 2.0 };
         let mut open: Vec<(f64, f64)> = vec![part];
@@ -209,15 +329,17 @@ impl Plan<'_> {
             let mut best: Option<(f64, usize, f64)> = None;
             for (k, &(lo, hi)) in open.iter().enumerate() {
                 let t = piece.nearest(query.q, lo, hi);
-                let at = piece.at(t);
-                let distance = crate::space::hypot(at[0] - query.q[0], at[1] - query.q[1]);
-                if distance < query.best.distance && best.is_none_or(|b| distance < b.0) {
-                    best = Some((distance, k, t));
+                let square = query.square(piece.at(t));
+                if square < query.best.square && best.is_none_or(|b| square < b.0) {
+                    best = Some((square, k, t));
                 }
             }
             let (_, k, t) = best?;
-            let Some(f) = self.covering(piece.at(t), query.level, |_| false) else { return Some(t) };
-            let (a, b) = self.covered_part(f, piece, query.level).unwrap_or((t, t));
+            let list = self.plan.faces.of(cell);
+            let Some((f, _)) = self.plan.covering_in(list, piece.at(t), query.level, |_| false) else {
+                return Some(t);
+            };
+            let (a, b) = self.plan.covered_part(f, piece, query.level).unwrap_or((t, t));
             let (a, b) = (a.min(t - gap / 2.0), b.max(t + gap / 2.0));
             let (lo, hi) = open.swap_remove(k);
             open.extend([(lo, a), (b, hi)].into_iter().filter(|(lo, hi)| hi - lo > gap));
@@ -237,23 +359,39 @@ impl Plan<'_> {
     }
 }
 
-/// The part of a contour edge above a level, moved to its outer (right) hand, and its heights at both ends.
-fn above(a: [f64; 3], b: [f64; 3], level: f64) -> Option<(Piece, [f64; 2])> {
-    if a[2] <= level && b[2] <= level {
-        return None;
-    }
-    let at = |t: f64| [0, 1, 2].map(|k| a[k] + t * (b[k] - a[k]));
-    let meet = || ((level - a[2]) / (b[2] - a[2])).clamp(0.0, 1.0);
-    let (a, b) = match (a[2] > level, b[2] > level) {
-        (true, true) => (a, b),
-        (true, false) => (a, at(meet())),
-        _ => (at(meet()), b),
-    };
-    let piece = Piece { from: [a[0], a[1]], to: [b[0], b[1]] };
-    Some((moved_right(&piece)?, [a[2], b[2]]))
+/// Blocks to be looked at: squared distance, level of blocks, place. Scratch space of a search.
+#[derive(Debug, Default)]
+pub(super) struct Todo {
+    blocks: Vec<(f64, usize, [usize; 2])>,
 }
 
-/// Section of a triangle at a level, moved a little toward its lower side.
+impl Todo {
+    fn len(&self) -> usize {
+        self.blocks.len()
+    }
+
+    fn push(&mut self, block: (f64, usize, [usize; 2])) {
+        self.blocks.push(block);
+    }
+
+    fn pop(&mut self) -> Option<(f64, usize, [usize; 2])> {
+        self.blocks.pop()
+    }
+
+    /// Farthest first, so that the nearest comes off first.
+    fn sort_from(&mut self, from: usize) {
+        let blocks = &mut self.blocks[from..];
+        for i in 1..blocks.len() {
+            let mut k = i;
+            while k > 0 && blocks[k - 1].0 < blocks[k].0 {
+                blocks.swap(k - 1, k);
+                k -= 1;
+            }
+        }
+    }
+}
+
+/// Section of a triangle at a level, its lower side on the right hand.
 fn section(p: [[f64; 3]; 3], level: f64) -> Option<Piece> {
     let up = p.map(|c| c[2] > level);
     // The corner that stands alone on its side of the level.
@@ -268,38 +406,5 @@ fn section(p: [[f64; 3]; 3], level: f64) -> Option<Piece> {
     let hand = (b[0] - a[0]) * (p[lone][1] - a[1]) - (b[1] - a[1]) * (p[lone][0] - a[0]);
     // The lower side must be on the right hand.
     let lone_on_left = hand > 0.0;
-    let piece = if lone_on_left == up[lone] { Piece { from: a, to: b } } else { Piece { from: b, to: a } };
-    moved_right(&piece)
-}
-
-fn moved_right(piece: &Piece) -> Option<Piece> {
-    let length = piece.length();
-    if length < 1e-9 {
-        return None;
-    }
-    let right = [
-        OUTSIDE_MM * (piece.to[1] - piece.from[1]) / length,
-        -OUTSIDE_MM * (piece.to[0] - piece.from[0]) / length,
-    ];
-    let shift = |p: [f64; 2]| [p[0] + right[0], p[1] + right[1]];
-    Some(Piece { from: shift(piece.from), to: shift(piece.to) })
-}
-
-/// The part of a piece inside a cell's box.
-fn cut(piece: &Piece, [lo, hi]: [[f64; 2]; 2]) -> Option<(f64, f64)> {
-    let (mut t0, mut t1) = (0.0f64, 1.0f64);
-    for k in 0..2 {
-        let d = piece.to[k] - piece.from[k];
-        let (near, far) = (lo[k] - CUT_MM - piece.from[k], hi[k] + CUT_MM - piece.from[k]);
-        if d.abs() < 1e-300 {
-            if near > 0.0 || far < 0.0 {
-                return None;
-            }
-            continue;
-        }
-        let (a, b) = if d > 0.0 { (near / d, far / d) } else { (far / d, near / d) };
-        t0 = t0.max(a);
-        t1 = t1.min(b);
-    }
-    (t0 <= t1).then_some((t0, t1))
+    Some(if lone_on_left == up[lone] { Piece { from: a, to: b } } else { Piece { from: b, to: a } })
 }

@@ -1,21 +1,23 @@
 //! A cast prepared once for all directions: centred coordinates, neighbours in space near each other in memory, and
-//! who stands beside whom at each side of a triangle.
+//! which triangles meet at each edge.
 
+use super::crossing;
 use crate::mesh::{Mesh, Topology};
 use crate::space::Point;
+use std::sync::OnceLock;
 
-/// What lies across one side of a triangle.
+/// No second triangle: a border.
+pub(super) const NOBODY: u32 = u32::MAX;
+
+/// An edge with one or two triangles. The first triangle runs along it from the first end to the second; the other,
+/// unless the two are turned against each other, runs backwards.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Side {
-    /// Nothing: a border.
-    Border,
-    /// More than one other triangle.
-    Fan,
-    /// One triangle; `turned` where the two run along the side in the same sense, so that their facings disagree.
-    Beside { face: u32, turned: bool },
+pub(super) struct Edge {
+    pub ends: [u32; 2],
+    pub faces: [u32; 2],
 }
 
-/// A side shared by more than two triangles, with the sense in which each runs along it.
+/// An edge shared by more than two triangles, with the sense in which each runs along it.
 #[derive(Clone, Debug)]
 pub(super) struct Fan {
     pub ends: [u32; 2],
@@ -29,7 +31,12 @@ pub(super) struct Shell {
     pub centre: Point,
     pub points: Vec<[f64; 3]>,
     pub faces: Vec<[u32; 3]>,
-    pub sides: Vec<[Side; 3]>,
+    /// Edges between two triangles that run along them in opposite senses.
+    pub edges: Vec<Edge>,
+    /// Borders.
+    pub borders: Vec<Edge>,
+    /// Edges between two triangles that run along them in the same sense, so that their facings disagree.
+    pub turned_edges: Vec<Edge>,
     pub fans: Vec<Fan>,
     /// For each vertex here, the vertex of the mesh.
     pub vertex_from: Vec<u32>,
@@ -41,6 +48,9 @@ pub(super) struct Shell {
     pub used: Vec<bool>,
     /// Mean length of a side, mm.
     pub mean_side: f64,
+    /// Square of the longest side, mm2, a little more.
+    pub longest_square: f64,
+    crossed: OnceLock<Vec<bool>>,
 }
 
 impl Shell {
@@ -61,21 +71,69 @@ impl Shell {
             vertex_from.iter().map(|&v| (mesh.vertices()[v as usize] - centre).into()).collect();
         let faces: Vec<[u32; 3]> =
             face_from.iter().map(|&f| mesh.faces()[f as usize].map(|v| vertex_here[v as usize])).collect();
-        let sides = face_from.iter().map(|&f| sides_of(mesh, topology, &face_here, f)).collect();
         let mut used = vec![false; points.len()];
         faces.iter().flatten().for_each(|&v| used[v as usize] = true);
-        Shell {
+        let square = |a: u32, b: u32| {
+            let (p, q): (&[f64; 3], &[f64; 3]) = (&points[a as usize], &points[b as usize]);
+            (0..3).map(|k| (p[k] - q[k]) * (p[k] - q[k])).sum::<f64>()
+        };
+        let longest_square = faces
+            .iter()
+            .map(|&[a, b, c]| square(a, b).max(square(b, c)).max(square(c, a)))
+            .fold(0.0, f64::max);
+        let mut shell = Shell {
             centre,
-            fans: fans(mesh, topology, &vertex_here, &face_here),
+            longest_square: 1.001 * longest_square,
+            edges: Vec::with_capacity(topology.edges().len()),
+            borders: Vec::new(),
+            turned_edges: Vec::new(),
+            fans: Vec::new(),
             mean_side: mesh.mean_edge_mm(),
             points,
             faces,
-            sides,
             vertex_from,
             vertex_here,
             face_here,
             used,
+            crossed: OnceLock::new(),
+        };
+        shell.gather_edges(mesh, topology);
+        shell
+    }
+
+    /// For each triangle, whether another one passes through it, touches it or lies within rounding of it, without
+    /// being its neighbour there.
+    pub fn crossed(&self) -> &[bool] {
+        self.crossed.get_or_init(|| crossing::crossed(&self.points, &self.faces))
+    }
+
+    fn gather_edges(&mut self, mesh: &Mesh, topology: &Topology) {
+        for (i, edge) in topology.edges().iter().enumerate() {
+            let ends = edge.ends.map(|v| self.vertex_here[v as usize]);
+            let here = |f: u32| (self.face_here[f as usize], runs(mesh, f, edge.ends[0], edge.ends[1]));
+            match topology.faces_of_edge(i as u32) {
+                &[f] => {
+                    let (f, along) = here(f);
+                    self.borders.push(Edge {
+                        ends: if along { ends } else { [ends[1], ends[0]] },
+                        faces: [f, NOBODY],
+                    });
+                }
+                &[f, g] => {
+                    let (first, second) = (here(f).min(here(g)), here(f).max(here(g)));
+                    let ends = if first.1 { ends } else { [ends[1], ends[0]] };
+                    let edge = Edge { ends, faces: [first.0, second.0] };
+                    if first.1 == second.1 { self.turned_edges.push(edge) } else { self.edges.push(edge) }
+                }
+                many => {
+                    let faces = many.iter().map(|&f| here(f)).collect();
+                    self.fans.push(Fan { ends, faces });
+                }
+            }
         }
+        self.edges.sort_unstable_by_key(|e| e.faces);
+        self.turned_edges.sort_unstable_by_key(|e| e.faces);
+        self.borders.sort_unstable_by_key(|e| (e.faces, e.ends));
     }
 }
 
@@ -110,35 +168,4 @@ fn curve_key(p: [f64; 3]) -> u64 {
 fn runs(mesh: &Mesh, face: u32, a: u32, b: u32) -> bool {
     let c = mesh.faces()[face as usize];
     (0..3).any(|k| c[k] == a && c[(k + 1) % 3] == b)
-}
-
-fn sides_of(mesh: &Mesh, topology: &Topology, face_here: &[u32], face: u32) -> [Side; 3] {
-    let corners = mesh.faces()[face as usize];
-    let edges = topology.edges_of_face(face);
-    std::array::from_fn(|k| match topology.faces_of_edge(edges[k]) {
-        [_] => Side::Border,
-        &[f, g] => {
-            let other = if f == face { g } else { f };
-            let turned = runs(mesh, other, corners[k], corners[(k + 1) % 3]);
-            Side::Beside { face: face_here[other as usize], turned }
-        }
-        _ => Side::Fan,
-    })
-}
-
-fn fans(mesh: &Mesh, topology: &Topology, vertex_here: &[u32], face_here: &[u32]) -> Vec<Fan> {
-    topology
-        .edges()
-        .iter()
-        .enumerate()
-        .filter(|(_, e)| e.faces > 2)
-        .map(|(i, e)| Fan {
-            ends: e.ends.map(|v| vertex_here[v as usize]),
-            faces: topology
-                .faces_of_edge(i as u32)
-                .iter()
-                .map(|&f| (face_here[f as usize], runs(mesh, f, e.ends[0], e.ends[1])))
-                .collect(),
-        })
-        .collect()
 }
