@@ -62,11 +62,17 @@ pub struct PlaneAsked<'a> {
 
 /// The largest part within the band; `None` where no triangle of the surface is.
 pub fn find(asked: &PlaneAsked<'_>) -> Option<GuidingPlane> {
+    find_where(asked, |_| true)
+}
+
+/// The largest part within the band among the triangles that `keep` allows.
+pub fn find_where(asked: &PlaneAsked<'_>, keep: impl Fn(FaceId) -> bool) -> Option<GuidingPlane> {
     let normals = asked.mesh.vertex_normals();
     let leans: Vec<(FaceId, f64)> = asked
         .crown
         .faces
         .iter()
+        .filter(|&&f| keep(f))
         .filter_map(|&f| Some((f, lean_deg(asked, &normals, f)?)))
         .filter(|(_, lean)| *lean <= asked.band_deg)
         .collect();

@@ -1,13 +1,14 @@
 //! The abutments surveyed: axes, surfaces, gauges, survey line.
 
 use crate::anatomy::Crown;
-use crate::case::{RestPlace, Tooth};
+use crate::case::{ClaspKind, RestPlace, Tooth};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::{Facts, Path};
+use crate::measure::bulge_areas::{self, BulgeAreas};
 use crate::measure::gauges::{self, GaugeAsked, GaugePlace, SurfaceUndercut, Surveyed};
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
-use crate::report::{AbutmentShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
+use crate::report::{AbutmentShown, ClaspShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
 use crate::space::{Point, sin};
 use crate::units;
 
@@ -27,6 +28,8 @@ pub(super) struct Abutment<'a> {
     pub deepest: Vec<Option<Deepest>>,
     /// Its survey line.
     pub line: Vec<Vec<Point>>,
+    /// Crown above and below it.
+    pub bulge: BulgeAreas,
     /// Mean length of the mesh's edges, mm.
     pub edge_mm: f64,
 }
@@ -88,6 +91,7 @@ fn abutment<'a>(facts: &'a Facts<'_>, surveyed: &Surveyed<'_>, tooth: Tooth) -> 
         surfaces,
         deepest,
         line: surveyed.line.lines(Some(&crown.faces)),
+        bulge: bulge_areas::areas(surveyed.mesh, surveyed.normals, &crown.faces, surveyed.field),
         edge_mm: surveyed.mesh.mean_edge_mm(),
     })
 }
@@ -106,6 +110,7 @@ fn no_crown(facts: &Facts<'_>, tooth: Tooth) -> NotMeasured {
 /// The trade's gauges, and those of the clasps asked for where the case file sets others.
 fn gauges_mm(facts: &Facts<'_>, tooth: Tooth) -> Vec<f64> {
     let mut all = GAUGES_MM.to_vec();
+    all.push(super::clasp::gauge_mm(facts, ClaspKind::CastCircumferential));
     all.extend(
         facts
             .case
@@ -154,7 +159,12 @@ pub(super) fn estimate(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, 
 }
 
 /// The abutment as it goes into the report.
-pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneShown>) -> AbutmentShown {
+pub(super) fn shown(
+    facts: &Facts<'_>,
+    abutment: &Abutment<'_>,
+    guiding_planes: Vec<GuidingPlaneShown>,
+    clasps: Vec<ClaspShown>,
+) -> AbutmentShown {
     let surfaces = abutment
         .surfaces
         .iter()
@@ -163,7 +173,7 @@ pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneSho
             surface: s.surface,
             deepest_mm: deepest.map(|d| units::json(d.depth_mm)),
             deepest_at_mm: deepest.filter(|d| d.depth_mm > 0.0).map(|d| units::json_place(&d.at)),
-            gauges: s.gauges.iter().flat_map(|g| gauge_shown(g.gauge_mm, &g.places)).collect(),
+            gauges: s.gauges.iter().flat_map(|g| gauge_shown(facts, g.gauge_mm, &g.places)).collect(),
         })
         .collect();
     AbutmentShown {
@@ -176,10 +186,13 @@ pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneSho
             .collect(),
         guiding_planes,
         rests: Vec::new(),
+        suprabulge_mm2: Some(units::json(abutment.bulge.suprabulge_mm2)),
+        infrabulge_mm2: Some(units::json(abutment.bulge.infrabulge_mm2)),
+        clasps,
     }
 }
 
-fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
+fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
     let none = GaugeShown {
         gauge_mm: units::json(gauge_mm),
         reached: false,
@@ -188,6 +201,9 @@ fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
         at_mm: None,
         zone: None,
         convergence_deg: None,
+        along_normal_mm: None,
+        near_margin: None,
+        by_tilt_alone: None,
     };
     if places.is_empty() {
         return vec![none];
@@ -201,6 +217,9 @@ fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
             at_mm: Some(units::json_place(&p.at)),
             zone: Some(p.zone),
             convergence_deg: Some(units::json(p.convergence_deg)),
+            along_normal_mm: p.along_normal_mm.map(units::json),
+            near_margin: super::gauges::near_margin(facts, p),
+            by_tilt_alone: super::gauges::by_tilt_alone(facts, gauge_mm, p),
             ..none.clone()
         })
         .collect()
