@@ -21,7 +21,8 @@
 use super::connector::{WallEnd, wall_below};
 use super::tooth_axes::ToothAxes;
 use super::undercut::TiltedCast;
-use crate::anatomy::Crown;
+use crate::anatomy::curves::length_mm;
+use crate::anatomy::{Crown, Region};
 use crate::case::Surface as Side;
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
@@ -38,6 +39,8 @@ pub struct ArmAsked<'a> {
     pub surface: &'a Surface,
     /// Its adjacency.
     pub topology: &'a Topology,
+    /// Region of each vertex: the base of a model is no tissue.
+    pub region: &'a [Region],
     /// Set up along the path.
     pub cast: &'a TiltedCast<'a>,
     /// The crown; its margin must be known.
@@ -95,12 +98,14 @@ pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
                 continue;
             }
         };
-        let Some(&end) = wall.line.last() else { continue };
+        let tissue = tissue(asked, &wall.line);
+        let (Some(start), Some(&end)) = (tissue.first(), tissue.last()) else { continue };
+        let along_mm = length_mm(tissue);
         let shortest = ArmWay {
-            sulcus_mm: wall.along_mm,
-            sulcus_vertical_mm: wall.vertical_mm,
+            sulcus_mm: along_mm,
+            sulcus_vertical_mm: (start - end).dot(&asked.axes.occlusal),
             sulcus_at: end,
-            scan_ends: wall.end == WallEnd::ScanBorder,
+            scan_ends: wall.end == WallEnd::ScanBorder || tissue.len() < wall.line.len(),
             undercut_mm: None,
             undercut_at: None,
             undercut_mm2: 0.0,
@@ -108,7 +113,7 @@ pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
         };
         let way = match out.take() {
             None => shortest,
-            Some(known) if wall.along_mm < known.sulcus_mm => ArmWay {
+            Some(known) if along_mm < known.sulcus_mm => ArmWay {
                 undercut_mm: known.undercut_mm,
                 undercut_at: known.undercut_at,
                 undercut_mm2: known.undercut_mm2,
@@ -118,9 +123,21 @@ pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
             Some(known) => known,
         };
         let end = k == 0 || k + 1 == stations.len();
-        out = Some(under(asked, &wall.line, if end { STATION_MM / 2.0 } else { STATION_MM }, way));
+        out = Some(under(asked, tissue, if end { STATION_MM / 2.0 } else { STATION_MM }, way));
     }
     out.ok_or_else(|| reason.unwrap_or_else(no_margin))
+}
+
+/// The part of a wall above the base of the model.
+fn tissue<'l>(asked: &ArmAsked<'_>, line: &'l [Point]) -> &'l [Point] {
+    let on_base = |p: &Point| {
+        asked.surface.closest(p).is_some_and(|on| {
+            let corners = asked.surface.mesh().faces()[on.face as usize];
+            corners.iter().all(|&v| asked.region.get(v as usize) == Some(&Region::Base))
+        })
+    };
+    let end = line.iter().position(on_base).unwrap_or(line.len());
+    &line[..end]
 }
 
 fn no_margin() -> NotMeasured {
@@ -219,6 +236,10 @@ mod tests {
     }
 
     fn of(mesh: &Mesh, clear_mm: f64) -> Measured<ArmWay> {
+        on_base(mesh, clear_mm, &[])
+    }
+
+    fn on_base(mesh: &Mesh, clear_mm: f64, region: &[Region]) -> Measured<ArmWay> {
         let crowned = |f: u32| {
             let c = mesh.face_centre(f);
             c.z > 0.0 && c.y.abs() < 4.0
@@ -237,6 +258,7 @@ mod tests {
         way(&ArmAsked {
             surface: &Surface::new(mesh),
             topology: &topology,
+            region,
             cast: &surveyor.tilted(&up),
             crown: &crown,
             axes: &axes,
@@ -272,6 +294,15 @@ mod tests {
     fn a_wall_that_the_scan_cuts_off_and_one_too_short_for_the_arm_are_told() {
         let cut = of(&cast(5.0, 5.0, false), 3.0).unwrap();
         assert!(cut.scan_ends && (cut.sulcus_mm - 5.0).abs() < 0.3, "{cut:?}");
+        // The base of a model is no tissue: from 6 mm down.
+        let model = cast(12.0, 0.0, true);
+        let region: Vec<Region> = model
+            .vertices()
+            .iter()
+            .map(|p| if p.z < -6.0 { Region::Base } else { Region::Gingiva })
+            .collect();
+        let based = on_base(&model, 3.0, &region).unwrap();
+        assert!(based.scan_ends && (based.sulcus_mm - 6.0).abs() < 0.4, "{based:?}");
         let short = of(&cast(2.5, 5.0, false), 3.0).unwrap();
         assert_eq!(short.undercut_mm, None);
         assert!((short.sulcus_mm - 2.5).abs() < 0.3, "{short:?}");

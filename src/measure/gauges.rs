@@ -156,7 +156,9 @@ fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge
         // The first place below the line: where the depth grows downward.
         if let Some(pair) = isoline(cast, &d, face, gauge_mm) {
             let at = nalgebra::center(&pair.0.at, &pair.1.at);
-            if above_margin_mm(asked.crown, asked.axes, &d, &at).is_some_and(|above| above <= 0.0) {
+            let not_above =
+                |p: &Point| above_margin_mm(asked.crown, asked.axes, &d, p).is_some_and(|above| above <= 0.0);
+            if not_above(&pair.0.at) || not_above(&pair.1.at) {
                 continue;
             }
             let zone = asked.axes.zone(surface, &at);
@@ -175,6 +177,7 @@ fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge
     let places = by_zone
         .iter()
         .filter_map(|(zone, pairs)| place(cast, asked, *zone, &middle(asked.axes, surface, pairs)?, gauge_mm))
+        .filter(|place| place.above_margin_mm.is_none_or(|above| above > 0.0))
         .collect();
     GaugeOn { gauge_mm, places }
 }

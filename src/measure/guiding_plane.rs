@@ -12,7 +12,8 @@
 //! Method and its error: triangles by their own normal or by the mean of their vertices' normals, so that neither flat
 //! prepared planes nor rough scans lose their rims; extents are off by up to one edge of the mesh at either end.
 //!
-//! Not covered: whether several planes are parallel enough to each other; what would have to be ground for a plane.
+//! Not covered: whether several planes are parallel enough to each other. What would have to go for a plane:
+//! `plane_preparation`.
 //!
 //! Checked by: a box whose walls lean by known angles, a barrel (height of the band on a circle), below.
 

@@ -36,7 +36,7 @@ pub struct GaugeShown {
     pub zone: Option<Zone>,
     /// Angle between the path and the tooth's surface there, degrees.
     pub convergence_deg: Option<f64>,
-    /// Undercut at the place along the occlusal normal, mm; absent where the path is the occlusal normal or none is known.
+    /// Undercut at the place along the occlusal normal, mm; absent where that is not known.
     pub along_normal_mm: Option<f64>,
     /// The place lies nearer to the gingival margin than a clasp's tip should.
     pub near_margin: Option<bool>,

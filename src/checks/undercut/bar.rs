@@ -3,7 +3,7 @@
 use super::planes::facing;
 use super::survey::Abutment;
 use super::{CHECK, INVENTED, clasp};
-use crate::case::{Clasp, Surface};
+use crate::case::{Arch, Clasp, Surface};
 use crate::checks::Part;
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::{Facts, Path};
@@ -34,7 +34,7 @@ pub(super) fn of(
         }
         Ok(way) => {
             let both = [sulcus(facts, asked, &way), under(facts, path, asked, &way, (leaves, named))];
-            if both.iter().any(|f| f.verdict != Verdict::Fits) {
+            if both.iter().any(|f| !matches!(f.verdict, Verdict::Fits | Verdict::Caution)) {
                 part.questions.push(question(facts, asked, &both));
             }
             part.findings.extend(both);
@@ -67,27 +67,18 @@ fn way(
             "buccal or lingual as its surface in [design] clasps",
         ));
     }
-    // Where its undercut is not reached, the arm is followed to the deepest place.
-    let deepest = || {
-        abutment
-            .surfaces
-            .iter()
-            .zip(&abutment.deepest)
-            .find(|(s, _)| s.surface == asked.surface)
-            .and_then(|(_, d)| d.map(|d| d.at))
-    };
-    let tip = clasp::tip(facts, abutment, asked)
-        .map(|t| t.at)
-        .or_else(deepest)
-        .ok_or_else(|| NotMeasured::only(format!("the scan shows no {} surface", asked.surface.word())))?;
+    let tip = clasp::tip(facts, abutment, asked).map(|t| t.at);
+    // Without undercut there is no tip: the arm is followed from the middle of the side.
+    let middle = || abutment.axes.centre + abutment.axes.outward(asked.surface) * abutment.axes.half_mm[1];
     approach_arm::way(&ArmAsked {
         surface: &facts.restored.surface,
         topology: &facts.restored.topology,
+        region: &facts.restored.anatomy.region,
         cast: &facts.surveyor.tilted(&path.withdrawal),
         crown: abutment.crown,
         axes: &abutment.axes,
         side: asked.surface,
-        tip,
+        tip: tip.unwrap_or_else(middle),
         leaves,
         clear_mm: facts.rules.number("approach_arm_margin_mm"),
         width_mm: facts.rules.number("approach_arm_width_mm"),
@@ -102,6 +93,12 @@ fn sulcus(facts: &Facts<'_>, asked: &Clasp, way: &ArmWay) -> Finding {
     let place = Where::tooth(asked.tooth).on(asked.surface).at(&way.sulcus_at);
     let verdict = judge(&figure, rule);
     let tooth = facts.tooth_words(asked.tooth);
+    if facts.restored.arch == Arch::Maxilla && asked.surface == Surface::Lingual {
+        let says = format!(
+            "{tooth} lingual: the palate has no sulcus, so that none is judged for the bar clasp there."
+        );
+        return Finding::new(CHECK.id, "bar_sulcus", Verdict::Caution, says).at(place);
+    }
     if way.scan_ends && verdict != Verdict::Fits {
         let reason = NotMeasured::new(
             format!(
@@ -186,8 +183,11 @@ fn under(
 }
 
 fn question(facts: &Facts<'_>, asked: &Clasp, findings: &[Finding]) -> Question {
-    let because: Vec<&str> =
-        findings.iter().filter(|f| f.verdict != Verdict::Fits).map(|f| f.says.as_str()).collect();
+    let because: Vec<&str> = findings
+        .iter()
+        .filter(|f| !matches!(f.verdict, Verdict::Fits | Verdict::Caution))
+        .map(|f| f.says.as_str())
+        .collect();
     Question {
         to: "dentist".into(),
         text: format!(

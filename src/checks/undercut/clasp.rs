@@ -7,6 +7,7 @@ use crate::facts::{Facts, Path};
 use crate::measure::gauges::GaugePlace;
 use crate::report::{Finding, Question, Verdict, Where, Zone};
 use crate::rules::{Rule, judge};
+use crate::space::Point;
 use crate::units::{self, Unit};
 
 /// Row of the undercut taught for a kind of clasp.
@@ -141,21 +142,30 @@ pub(super) fn without_clasp(facts: &Facts<'_>, path: &Path, abutment: &Abutment<
         .at(place.on(surface).at(&deepest.at))
 }
 
-/// Where the tip of a clasp would rest; `None` where its undercut is not reached above the margin.
-pub(super) fn tip<'p>(
-    facts: &Facts<'_>,
-    abutment: &'p Abutment<'_>,
-    clasp: &Clasp,
-) -> Option<&'p GaugePlace> {
+/// Where the tip of a clasp rests.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Tip {
+    /// Where, mm.
+    pub at: Point,
+    /// Below the survey line along the path, mm.
+    pub below_mm: Option<f64>,
+    /// Whether the clasp's undercut is reached there; else it is the deepest place of the surface.
+    pub gauge_reached: bool,
+}
+
+/// Where the tip of a clasp would rest: where its undercut is reached, else at the deepest place of its surface; `None`
+/// where that surface is free or not scanned.
+pub(super) fn tip(facts: &Facts<'_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Option<Tip> {
     let wanted = gauge_mm(facts, clasp.kind);
-    abutment
-        .surfaces
-        .iter()
-        .filter(|s| s.surface == clasp.surface)
-        .flat_map(|s| &s.gauges)
-        .find(|g| (g.gauge_mm - wanted).abs() < 1e-9)?
-        .places
-        .first()
+    let (surface, deepest) =
+        abutment.surfaces.iter().zip(&abutment.deepest).find(|(s, _)| s.surface == clasp.surface)?;
+    let gauge = surface.gauges.iter().find(|g| (g.gauge_mm - wanted).abs() < 1e-9);
+    if let Some(p) = gauge.and_then(|g| g.places.first()) {
+        return Some(Tip { at: p.at, below_mm: p.below_survey_line_mm, gauge_reached: true });
+    }
+    let deepest = (*deepest).filter(|d| d.depth_mm > 0.0)?;
+    let below_mm = (deepest.below_mm > 0.0).then_some(deepest.below_mm);
+    Some(Tip { at: deepest.at, below_mm, gauge_reached: false })
 }
 
 /// A clasp on a surface that a neighbouring tooth stands beside: no arm gets there.

@@ -54,7 +54,7 @@ pub const CHECK: Check = Check {
 };
 
 /// Stands beside every undercut figure.
-const INVENTED: &str = "(Scan surface under undercuts may be invented.)";
+const INVENTED: &str = "Scan surface under undercuts may be invented.";
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
@@ -158,13 +158,13 @@ fn of_clasp(
     part.questions.extend(question);
     part.findings.extend(clasp::beside_a_tooth(facts, abutment, asked));
     let tip = clasp::tip(facts, abutment, asked);
-    let reciprocal = tip.map(|tip| reciprocity::of(facts, path, abutment, asked, tip));
+    let reciprocal = tip.as_ref().map(|tip| reciprocity::of(facts, path, abutment, asked, tip));
     let arm = (asked.kind == ClaspKind::Bar).then(|| bar::of(facts, path, abutment, asked, part));
     ClaspShown {
         surface: asked.surface,
         kind: asked.kind,
         wants_mm: units::json(clasp::gauge_mm(facts, asked.kind)),
-        tip_at_mm: tip.map(|t| units::json_place(&t.at)),
+        tip_at_mm: tip.filter(|t| t.gauge_reached).map(|t| units::json_place(&t.at)),
         reciprocal: reciprocal.map(|(shown, finding)| {
             part.findings.extend(finding);
             shown

@@ -1,11 +1,11 @@
 //! What stands opposite a clasp's tip, and which of the two is reached first on seating.
 
+use super::clasp::Tip;
 use super::survey::Abutment;
 use super::{CHECK, INVENTED};
 use crate::case::Clasp;
 use crate::estimate::{Estimate, Source};
 use crate::facts::{Facts, Path};
-use crate::measure::gauges::GaugePlace;
 use crate::measure::guiding_plane::PlaneAsked;
 use crate::measure::reciprocal::{self, Reciprocal, ReciprocalAsked};
 use crate::report::{Finding, Reached, ReciprocalShown, Verdict, Where};
@@ -18,7 +18,7 @@ pub(super) fn of(
     path: &Path,
     abutment: &Abutment<'_>,
     clasp: &Clasp,
-    tip: &GaugePlace,
+    tip: &Tip,
 ) -> (ReciprocalShown, Option<Finding>) {
     let side = reciprocal::opposite(clasp.surface);
     let band = facts.rules.get("guiding_plane_prepare_deg");
@@ -40,7 +40,7 @@ pub(super) fn of(
         })
     });
     let holding = found.and_then(|f| f.holding_travel_mm);
-    let lead = holding.zip(tip.below_survey_line_mm).map(|(held, passes)| {
+    let lead = holding.zip(tip.below_mm).map(|(held, passes)| {
         Estimate::new(held - passes, vec![])
             .with(Source::Scan, facts.case.file.accuracy.scan_mm)
             .with(Source::Spacing, abutment.edge_mm / 4.0)
@@ -55,17 +55,17 @@ pub(super) fn of(
         height_mm: units::json(found.map_or(0.0, |f| f.height_mm)),
         area_mm2: units::json(found.map_or(0.0, |f| f.area_mm2)),
         holding_travel_mm: holding.map(units::json),
-        tip_travel_mm: tip.below_survey_line_mm.map(units::json),
+        tip_travel_mm: tip.below_mm.map(units::json),
         reached,
         rests_at_mm: found.and_then(|f| f.rests_at).map(|p| units::json_place(&p)),
     };
-    let finding = found.map(|f| finding(facts, clasp, &f, &shown, lead.as_ref()));
+    let finding = found.map(|f| finding(facts, (clasp, tip), &f, &shown, lead.as_ref()));
     (shown, finding)
 }
 
 fn finding(
     facts: &Facts<'_>,
-    clasp: &Clasp,
+    (clasp, tip): (&Clasp, &Tip),
     found: &Reciprocal,
     shown: &ReciprocalShown,
     lead: Option<&Estimate>,
@@ -87,8 +87,9 @@ fn finding(
     match (shown.holding_travel_mm, shown.tip_travel_mm) {
         (Some(held), Some(passes)) => {
             says += &format!(
-                " On seating, the clasp's tip passes the height of contour {} before the seat; a rigid arm opposite \
+                " On seating, the clasp's tip{} passes the height of contour {} before the seat; a rigid arm opposite \
                  holds the tooth from {} before it: ",
+                if tip.gauge_reached { "" } else { ", taken at the deepest place," },
                 units::mm(passes),
                 units::mm(held)
             );

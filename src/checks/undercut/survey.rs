@@ -9,7 +9,7 @@ use crate::measure::gauges::{self, GaugeAsked, GaugePlace, SurfaceUndercut, Surv
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
 use crate::report::{AbutmentShown, ClaspShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
-use crate::space::{Point, sin};
+use crate::space::{Direction, Point, sin};
 use crate::units;
 
 /// The three gauges of the trade, mm (trade facts, shortlist row 1).
@@ -58,7 +58,7 @@ pub(super) fn abutments<'a>(
     };
     let cast = facts.surveyor.tilted(&path.withdrawal);
     let normal = facts.restored.anatomy.frame.as_ref().ok().map(|f| f.frame.occlusal);
-    let along = normal.filter(|n| n.dot(&path.withdrawal) < 1.0 - 1e-12).map(|n| facts.surveyor.tilted(&n));
+    let along = normal.filter(|n| !is_path(n, &path.withdrawal)).map(|n| facts.surveyor.tilted(&n));
     let line = SurveyLine::new(mesh, &facts.restored.topology, field);
     let normals = mesh.vertex_normals();
     let surveyed = Surveyed {
@@ -192,6 +192,17 @@ pub(super) fn shown(
     }
 }
 
+/// Depth of a place along the occlusal normal, mm: that along the path where the path is the normal.
+fn along_normal_mm(facts: &Facts<'_>, place: &GaugePlace) -> Option<f64> {
+    let path = facts.path.as_ref().ok()?.withdrawal;
+    let normal = facts.restored.anatomy.frame.as_ref().ok()?.frame.occlusal;
+    place.along_normal_mm.or_else(|| is_path(&normal, &path).then_some(place.depth.depth_mm))
+}
+
+fn is_path(normal: &Direction, path: &Direction) -> bool {
+    normal.dot(path) >= 1.0 - 1e-12
+}
+
 fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
     let none = GaugeShown {
         gauge_mm: units::json(gauge_mm),
@@ -217,9 +228,10 @@ fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<G
             at_mm: Some(units::json_place(&p.at)),
             zone: Some(p.zone),
             convergence_deg: Some(units::json(p.convergence_deg)),
-            along_normal_mm: p.along_normal_mm.map(units::json),
+            along_normal_mm: along_normal_mm(facts, p).map(units::json),
             near_margin: super::gauges::near_margin(facts, p),
-            by_tilt_alone: super::gauges::by_tilt_alone(facts, gauge_mm, p),
+            by_tilt_alone: along_normal_mm(facts, p)
+                .map(|_| super::gauges::by_tilt_alone(facts, gauge_mm, p) == Some(true)),
             ..none.clone()
         })
         .collect()
