@@ -111,18 +111,27 @@ fn sulcus(facts: &Facts<'_>, asked: &Clasp, way: &ArmWay) -> Finding {
         let what = format!("Depth of the sulcus {} of {tooth} for its bar clasp", asked.surface.word());
         return Finding::not_measured(CHECK.id, "bar_sulcus", &what, &reason).limit(rule.shown()).at(place);
     }
-    let says = format!(
-        "{tooth} {}: the sulcus is recorded {} deep below the gingival margin along the tissue ({} straight down) where the \
-         arm of the bar clasp runs; {} are wanted.",
-        asked.surface.word(),
-        units::mm(way.sulcus_mm),
-        units::mm(way.sulcus_vertical_mm),
-        units::mm(rule.number)
-    );
+    let (recorded, side) = (recorded(way), asked.surface.word());
+    let says = if way.scan_ends {
+        format!(
+            "{tooth} {side}: tissue is recorded down to {recorded}, where the scan ends or the model's base begins"
+        )
+    } else {
+        format!("{tooth} {side}: the sulcus is recorded {recorded}")
+    };
+    let says = format!("{says}; {} are wanted.", units::mm(rule.number));
     Finding::new(CHECK.id, "bar_sulcus", verdict, says)
         .figure(&figure, Unit::Mm)
         .limit(rule.shown())
         .at(place)
+}
+
+fn recorded(way: &ArmWay) -> String {
+    format!(
+        "{} below the gingival margin along the tissue ({} straight down) where the arm of the bar clasp runs",
+        units::mm(way.sulcus_mm),
+        units::mm(way.sulcus_vertical_mm)
+    )
 }
 
 fn under(
@@ -191,8 +200,8 @@ fn question(facts: &Facts<'_>, asked: &Clasp, findings: &[Finding]) -> Question 
     Question {
         to: "dentist".into(),
         text: format!(
-            "Is the sulcus {} of {} deep enough in function for the arm of a bar clasp, or shall the clasp be of another \
-             kind?",
+            "Does the arm of a bar clasp find room in the sulcus {} of {} in function, clear of tissue undercut, or shall \
+             the clasp be of another kind?",
             asked.surface.word(),
             facts.tooth_words(asked.tooth)
         ),

@@ -152,7 +152,7 @@ pub(super) fn unusable(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>) 
     let least = gauge_mm(facts, ClaspKind::CastCircumferential);
     let sides = [Surface::Buccal, Surface::Lingual];
     let rests: Vec<Rests<'_>> =
-        all(abutment).filter(|r| sides.contains(&r.surface) && (r.gauge_mm - least).abs() < 1e-9).collect();
+        all(abutment).filter(|r| sides.contains(&r.surface) && r.gauge_mm > least - 1e-9).collect();
     if rests.iter().flat_map(|r| r.places).any(|p| usable(facts, least, p)) {
         return None;
     }
@@ -181,13 +181,12 @@ pub(super) fn unusable(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>) 
         units::mm(deepest.depth_mm),
         surface.word(),
     );
-    Some(
-        Finding::new(CHECK.id, "no_usable_undercut", Verdict::Caution, says)
-            .figure(&estimate(facts, path, abutment, &deepest), Unit::Mm)
-            .limit(rule.shown())
-            .at(Where::tooth(abutment.crown.tooth).on(surface).at(&deepest.at))
-            .settled_by(
-                "another path, another abutment, or undercut made by preparation or composite: the dentist",
-            ),
-    )
+    let finding = Finding::new(CHECK.id, "no_usable_undercut", Verdict::Caution, says)
+        .figure(&estimate(facts, path, abutment, &deepest), Unit::Mm)
+        .at(Where::tooth(abutment.crown.tooth).on(surface).at(&deepest.at))
+        .settled_by(
+            "another path, another abutment, or undercut made by preparation or composite: the dentist",
+        );
+    // Beside a depth that is there but of no use the limit would tell of room to spare.
+    Some(if places.is_empty() { finding.limit(rule.shown()) } else { finding })
 }

@@ -127,7 +127,8 @@ fn each_clasp_is_told_whether_it_finds_its_undercut() {
     assert_eq!(verdict(&part, "reciprocation", 35), Some(Verdict::Caution));
     let buccal = part.abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().surfaces[0].clone();
     assert_eq!(buccal.gauges[0].zone, Some(Zone::Mesial));
-    assert_eq!(part.questions.len(), 2);
+    // The wire's undercut, the bar's, and the bar's sulcus.
+    assert_eq!(part.questions.len(), 3);
 }
 
 #[test]
@@ -159,14 +160,14 @@ fn what_cannot_be_measured_says_why_and_what_would_settle_it() {
 }
 
 #[test]
-fn a_bar_clasp_on_a_barrel_whose_scan_ends_early_is_not_measured_and_its_far_side_comes_last() {
+fn a_bar_clasp_on_a_barrel_finds_no_sulcus_and_its_far_side_comes_last() {
     let part = checked(|f| f.design.clasps = vec![clasp(35, Surface::Buccal, ClaspKind::Bar)]);
-    // 1.5 mm of wall and 1.2 mm of plate below the margin, then nothing.
-    assert_eq!(verdict(&part, "bar_sulcus", 35), Some(Verdict::NotMeasured));
+    // 1.5 mm of wall below the margin, then the plate, which is as flat as a floor: too short for the arm.
+    assert_eq!(verdict(&part, "bar_sulcus", 35), Some(Verdict::Short));
     assert_eq!(verdict(&part, "approach_arm_undercut", 35), Some(Verdict::NotMeasured));
     let shown = &part.abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().clasps[0];
     let arm = shown.approach_arm.as_ref().unwrap();
-    assert!(arm.scan_ends && arm.undercut_mm.is_none() && arm.sulcus_mm < 3.0, "{arm:?}");
+    assert!(arm.undercut_mm.is_none() && arm.sulcus_mm > 1.2 && arm.sulcus_mm < 3.0, "{arm:?}");
     // The bar's 0.50 mm lie below the margin; the deepest place above it stands for the tip.
     let opposite = shown.reciprocal.as_ref().unwrap();
     let held = 2.0 * (2.0 * BARREL.wall_mm * 0.02f64 - 0.02 * 0.02).sqrt();
