@@ -71,7 +71,7 @@ pub struct ArmWay {
     /// Whether the scan ends there, before a sulcus is seen.
     pub scan_ends: bool,
     /// Deepest undercut of the tissue under the arm, mm; 0 where it is free. `None` where the tissue does not reach as far
-    /// from the margin as the arm runs.
+    /// from the margin as the arm runs, all along its way.
     pub undercut_mm: Option<f64>,
     /// Where, mm.
     pub undercut_at: Option<Point>,
@@ -125,7 +125,12 @@ pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
         let end = k == 0 || k + 1 == stations.len();
         out = Some(under(asked, tissue, if end { STATION_MM / 2.0 } else { STATION_MM }, way));
     }
-    out.ok_or_else(|| reason.unwrap_or_else(no_margin))
+    let mut way = out.ok_or_else(|| reason.unwrap_or_else(no_margin))?;
+    if way.sulcus_mm < asked.clear_mm {
+        // Somewhere on its way there is no tissue for the arm to run over.
+        (way.undercut_mm, way.undercut_at, way.undercut_mm2) = (None, None, 0.0);
+    }
+    Ok(way)
 }
 
 /// The part of a wall above the base of the model.
