@@ -102,7 +102,6 @@ fn report() -> Report {
         teeth: vec![],
         path: None,
         abutments: vec![AbutmentShown {
-            tooth: tooth(35),
             surfaces: vec![SurfaceShown {
                 surface: Surface::Buccal,
                 deepest_mm: Some(0.41),
@@ -116,6 +115,9 @@ fn report() -> Report {
                         at_mm: Some([1.0, 2.0, 3.0]),
                         zone: Some(Zone::Middle),
                         convergence_deg: Some(12.0),
+                        along_normal_mm: Some(0.25),
+                        near_margin: Some(false),
+                        by_tilt_alone: Some(false),
                     },
                     GaugeShown {
                         gauge_mm: 0.5,
@@ -125,12 +127,13 @@ fn report() -> Report {
                         at_mm: None,
                         zone: None,
                         convergence_deg: None,
+                        along_normal_mm: None,
+                        near_margin: None,
+                        by_tilt_alone: None,
                     },
                 ],
             }],
-            survey_line_mm: vec![],
-            guiding_planes: vec![],
-            rests: vec![],
+            ..AbutmentShown::of(tooth(35))
         }],
         spans: vec![SpanShown {
             teeth: vec![tooth(36), tooth(37)],

@@ -106,6 +106,9 @@ fn join_abutment(known: &mut AbutmentShown, more: AbutmentShown) {
     known.survey_line_mm.extend(more.survey_line_mm);
     known.guiding_planes.extend(more.guiding_planes);
     known.rests.extend(more.rests);
+    known.suprabulge_mm2 = known.suprabulge_mm2.or(more.suprabulge_mm2);
+    known.infrabulge_mm2 = known.infrabulge_mm2.or(more.infrabulge_mm2);
+    known.clasps.extend(more.clasps);
 }
 
 fn report(facts: &Facts<'_>, part: Part) -> Report {

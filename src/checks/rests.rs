@@ -82,16 +82,13 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
 
 fn shown(rest: &Rest, room: Option<&RestRoom>) -> AbutmentShown {
     AbutmentShown {
-        tooth: rest.tooth,
-        surfaces: Vec::new(),
-        survey_line_mm: Vec::new(),
-        guiding_planes: Vec::new(),
         rests: vec![RestShown {
             place: rest.place,
             depth_mm: None,
             room_mm: room.map(|r| units::json(r.room_mm)),
             at_mm: room.map(|r| units::json_place(&r.at)),
         }],
+        ..AbutmentShown::of(rest.tooth)
     }
 }
 

@@ -155,7 +155,13 @@ fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge
         }
         // The first place below the line: where the depth grows downward.
         if let Some(pair) = isoline(cast, &d, face, gauge_mm) {
-            let zone = asked.axes.zone(surface, &nalgebra::center(&pair.0.at, &pair.1.at));
+            let at = nalgebra::center(&pair.0.at, &pair.1.at);
+            let not_above =
+                |p: &Point| above_margin_mm(asked.crown, asked.axes, &d, p).is_some_and(|above| above <= 0.0);
+            if not_above(&pair.0.at) || not_above(&pair.1.at) {
+                continue;
+            }
+            let zone = asked.axes.zone(surface, &at);
             match by_zone.iter_mut().find(|(z, _)| *z == zone) {
                 Some((_, list)) => list.push(pair),
                 None => by_zone.push((zone, vec![pair])),
@@ -171,6 +177,7 @@ fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge
     let places = by_zone
         .iter()
         .filter_map(|(zone, pairs)| place(cast, asked, *zone, &middle(asked.axes, surface, pairs)?, gauge_mm))
+        .filter(|place| place.above_margin_mm.is_none_or(|above| above > 0.0))
         .collect();
     GaugeOn { gauge_mm, places }
 }
@@ -279,8 +286,8 @@ fn place(
     })
 }
 
-/// Height of a place above the gingival margin, along `d`, mm: above where the margin passes under it, seen from the
-/// crown's middle. `None` where the margin is not known or does not go round the crown.
+/// Height of a place above the gingival margin, along `d`, mm: above where the margin passes next below it, seen from the
+/// crown's middle; negative where it passes only above. `None` where the margin is not known or does not go round the crown.
 pub fn above_margin_mm(crown: &Crown, axes: &ToothAxes, d: &Direction, at: &Point) -> Option<f64> {
     let plan = |p: &Point| {
         let [m, b, _] = axes.local(p);
@@ -288,7 +295,7 @@ pub fn above_margin_mm(crown: &Crown, axes: &ToothAxes, d: &Direction, at: &Poin
     };
     let (m, b) = plan(at);
     let n = crown.margin.len();
-    let mut lowest: Option<f64> = None;
+    let (mut below, mut over): (Option<f64>, Option<f64>) = (None, None);
     for i in 0..n {
         let (p, q) = (crown.margin[i], crown.margin[(i + 1) % n]);
         let ((pm, pb), (qm, qb)) = (plan(&p), plan(&q));
@@ -301,10 +308,14 @@ pub fn above_margin_mm(crown: &Crown, axes: &ToothAxes, d: &Direction, at: &Poin
         let (xm, xb) = plan(&x);
         if xm * m + xb * b > 0.0 {
             let above = (at - x).dot(d);
-            lowest = Some(lowest.map_or(above, |a: f64| a.min(above)));
+            if above >= 0.0 {
+                below = Some(below.map_or(above, |a| a.min(above)));
+            } else {
+                over = Some(over.map_or(above, |a| a.max(above)));
+            }
         }
     }
-    lowest
+    below.or(over)
 }
 
 #[cfg(test)]

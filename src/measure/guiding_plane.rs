@@ -12,7 +12,8 @@
 //! Method and its error: triangles by their own normal or by the mean of their vertices' normals, so that neither flat
 //! prepared planes nor rough scans lose their rims; extents are off by up to one edge of the mesh at either end.
 //!
-//! Not covered: whether several planes are parallel enough to each other; what would have to be ground for a plane.
+//! Not covered: whether several planes are parallel enough to each other. What would have to go for a plane:
+//! `plane_preparation`.
 //!
 //! Checked by: a box whose walls lean by known angles, a barrel (height of the band on a circle), below.
 
@@ -62,11 +63,17 @@ pub struct PlaneAsked<'a> {
 
 /// The largest part within the band; `None` where no triangle of the surface is.
 pub fn find(asked: &PlaneAsked<'_>) -> Option<GuidingPlane> {
+    find_where(asked, |_| true)
+}
+
+/// The largest part within the band among the triangles that `keep` allows.
+pub fn find_where(asked: &PlaneAsked<'_>, keep: impl Fn(FaceId) -> bool) -> Option<GuidingPlane> {
     let normals = asked.mesh.vertex_normals();
     let leans: Vec<(FaceId, f64)> = asked
         .crown
         .faces
         .iter()
+        .filter(|&&f| keep(f))
         .filter_map(|&f| Some((f, lean_deg(asked, &normals, f)?)))
         .filter(|(_, lean)| *lean <= asked.band_deg)
         .collect();

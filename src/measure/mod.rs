@@ -1,13 +1,19 @@
 //! One file a quantity. Each opens with its definition, method, error and what checks it.
 
+pub mod approach_arm;
 pub mod articulation;
+pub mod bulge_areas;
+pub mod clean_line;
 pub mod clearance;
 pub mod column;
 pub mod connector;
 pub mod crest_line;
+pub mod crown_wall;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
+pub mod plane_preparation;
+pub mod reciprocal;
 pub mod rest_room;
 pub mod site_room;
 pub mod survey_line;

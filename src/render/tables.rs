@@ -2,8 +2,8 @@
 
 use super::sheet::{Block, Table, or_dash, place};
 use crate::report::{
-    AbutmentShown, ConnectorShown, GaugeShown, Opposing, Report, SpanShown, TorusShown, TorusSide,
-    TorusState, Zone,
+    AbutmentShown, ConnectorShown, GaugeShown, Opposing, Preparation, Report, SpanShown, TorusShown,
+    TorusSide, TorusState, Zone,
 };
 use crate::units::{self, Unit, deg, mm};
 
@@ -12,7 +12,12 @@ pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
     let tables = match id {
         "teeth" => vec![teeth(report)],
         "room" => vec![spans(&report.spans)],
-        "undercut" => vec![undercut(&report.abutments), guiding_planes(&report.abutments)],
+        "undercut" => vec![
+            undercut(&report.abutments),
+            bulges(&report.abutments),
+            guiding_planes(&report.abutments),
+            preparation(&report.preparation),
+        ],
         "rests" => vec![rests(&report.abutments)],
         "tori" => vec![tori(&report.tori)],
         "connector" => vec![connectors(&report.connectors)],
@@ -83,7 +88,17 @@ fn opposite(span: &SpanShown) -> String {
 fn undercut(abutments: &[AbutmentShown]) -> Table {
     let mut table = Table::new(
         "Undercut of the abutments above the margin: deepest, and where each gauge rests along the path",
-        &["tooth", "surface", "deepest", "gauge", "zone", "below survey line", "above margin"],
+        &[
+            "tooth",
+            "surface",
+            "deepest",
+            "gauge",
+            "zone",
+            "below survey line",
+            "above margin",
+            "convergence",
+            "along normal",
+        ],
     );
     for a in abutments {
         for s in &a.surfaces {
@@ -98,26 +113,66 @@ fn undercut(abutments: &[AbutmentShown]) -> Table {
     table
 }
 
-fn readings(gauges: &[GaugeShown]) -> Vec<[String; 4]> {
+/// Crown above and below the survey line.
+fn bulges(abutments: &[AbutmentShown]) -> Table {
+    let mut table =
+        Table::new("Crown above and below the survey line", &["tooth", "suprabulge", "infrabulge"]);
+    for a in abutments {
+        if let (Some(above), Some(below)) = (a.suprabulge_mm2, a.infrabulge_mm2) {
+            let area = |number| units::show(number, Unit::Mm2);
+            table.rows.push(vec![a.tooth.to_string(), area(above), area(below)]);
+        }
+    }
+    table
+}
+
+fn preparation(all: &[Preparation]) -> Table {
+    let mut table = Table::new(
+        "What would have to be prepared; the dentist decides, and enamel thickness is not on the scan",
+        &["tooth", "where", "tooth to go, at most", "height gained", "width", "most at"],
+    );
+    for p in all {
+        table.rows.push(vec![
+            p.tooth.to_string(),
+            p.place.clone(),
+            mm(p.removal_mm),
+            or_dash(p.height_mm, Unit::Mm),
+            or_dash(p.width_mm, Unit::Mm),
+            p.at_mm.as_ref().map_or_else(|| "-".to_owned(), place),
+        ]);
+    }
+    table
+}
+
+fn readings(gauges: &[GaugeShown]) -> Vec<[String; 6]> {
     let end = gauges.iter().position(|g| !g.reached).map_or(gauges.len(), |first| first + 1);
-    let mut rows: Vec<[String; 4]> = gauges.iter().take(end).map(reading).collect();
+    let mut rows: Vec<[String; 6]> = gauges.iter().take(end).map(reading).collect();
     if rows.is_empty() {
-        rows.push(["-", "-", "-", "-"].map(str::to_owned));
+        rows.push(["-"; 6].map(str::to_owned));
     }
     rows
 }
 
-fn reading(g: &GaugeShown) -> [String; 4] {
+fn reading(g: &GaugeShown) -> [String; 6] {
     let zone = g.zone.map_or("-", |z| match z {
         Zone::Mesial => "mesial",
         Zone::Middle => "middle",
         Zone::Distal => "distal",
     });
     if !g.reached {
-        return [mm(g.gauge_mm), "not reached".to_owned(), String::new(), String::new()];
+        let mut row: [String; 6] = Default::default();
+        (row[0], row[1]) = (mm(g.gauge_mm), "not reached".to_owned());
+        return row;
     }
     let figure = |number| or_dash(number, Unit::Mm);
-    [mm(g.gauge_mm), zone.to_owned(), figure(g.below_survey_line_mm), figure(g.above_margin_mm)]
+    [
+        mm(g.gauge_mm),
+        zone.to_owned(),
+        figure(g.below_survey_line_mm),
+        figure(g.above_margin_mm),
+        or_dash(g.convergence_deg, Unit::Deg),
+        figure(g.along_normal_mm),
+    ]
 }
 
 fn guiding_planes(abutments: &[AbutmentShown]) -> Table {

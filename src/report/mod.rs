@@ -3,11 +3,16 @@
 //! A finding has a stable code and parameters; its English text is made of them. A quantity that was not asked for or
 //! could not be measured is absent, never a made-up number; a finding says why.
 
+mod abutments;
 mod cuts;
 mod files;
 mod finding;
 mod sections;
 
+pub use abutments::{
+    AbutmentShown, ApproachArmShown, ClaspShown, GaugeShown, GuidingPlaneShown, Preparation, Reached,
+    ReciprocalShown, RestShown, SurfaceShown, Zone,
+};
 pub use cuts::{Cut, Flat, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};

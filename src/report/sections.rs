@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Verdict;
-use crate::case::{Arch, RestPlace, SpanKind, Surface, Tooth};
+use crate::case::{Arch, SpanKind, Tooth};
 use crate::mesh::audit::DefectKind;
 
 /// A position `[x, y, z]`, mm.
@@ -186,91 +186,6 @@ pub enum ChosenBy {
     OcclusalNormal,
 }
 
-/// Third of a tooth surface.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Zone {
-    /// Mesial third.
-    Mesial,
-    /// Middle third.
-    Middle,
-    /// Distal third.
-    Distal,
-}
-
-/// A gauge on a surface.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct GaugeShown {
-    /// Gauge, mm.
-    pub gauge_mm: f64,
-    /// Whether that depth is reached above the margin.
-    pub reached: bool,
-    /// How far below the survey line, along the path, mm.
-    pub below_survey_line_mm: Option<f64>,
-    /// How far above the margin, along the path, mm.
-    pub above_margin_mm: Option<f64>,
-    /// Place: middle of the isoline in its zone, mm.
-    pub at_mm: Option<Place>,
-    /// Zone of the surface.
-    pub zone: Option<Zone>,
-    /// Angle between the path and the tooth's surface there, degrees.
-    pub convergence_deg: Option<f64>,
-}
-
-/// A surface of an abutment.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct SurfaceShown {
-    /// Which.
-    pub surface: Surface,
-    /// Deepest undercut above the margin, mm; 0 where the surface is free.
-    pub deepest_mm: Option<f64>,
-    /// Where, mm.
-    pub deepest_at_mm: Option<Place>,
-    /// The three gauges.
-    pub gauges: Vec<GaugeShown>,
-}
-
-/// A surface that can guide the denture.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct GuidingPlaneShown {
-    /// Which surface.
-    pub surface: Surface,
-    /// Height along the path, mm.
-    pub height_mm: f64,
-    /// Width across it, mm.
-    pub width_mm: f64,
-    /// Greatest deviation from the path, degrees.
-    pub deviation_deg: f64,
-}
-
-/// A rest place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RestShown {
-    /// Where on the tooth.
-    pub place: RestPlace,
-    /// Depth of a prepared seat, mm.
-    pub depth_mm: Option<f64>,
-    /// Room to the opposing arch over it, mm.
-    pub room_mm: Option<f64>,
-    /// Where, mm.
-    pub at_mm: Option<Place>,
-}
-
-/// An abutment.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct AbutmentShown {
-    /// FDI number.
-    pub tooth: Tooth,
-    /// Its surfaces.
-    pub surfaces: Vec<SurfaceShown>,
-    /// Survey line as polylines, mm.
-    pub survey_line_mm: Vec<Vec<Place>>,
-    /// Guiding planes beside spans.
-    pub guiding_planes: Vec<GuidingPlaneShown>,
-    /// Rests.
-    pub rests: Vec<RestShown>,
-}
-
 /// What stands opposite a station of the crest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -413,19 +328,6 @@ pub struct ConnectorShown {
     pub at_mm: Option<Place>,
     /// Why, in words.
     pub reasons: Vec<String>,
-}
-
-/// What would have to be prepared; never a prescription.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Preparation {
-    /// The tooth.
-    pub tooth: Tooth,
-    /// Where on it.
-    pub place: String,
-    /// How much, mm.
-    pub removal_mm: f64,
-    /// What it would gain.
-    pub gains: String,
 }
 
 /// A question.

@@ -3,11 +3,11 @@
 use super::survey::{Abutment, estimate};
 use super::{CHECK, INVENTED};
 use crate::case::{Clasp, ClaspKind, Surface};
-use crate::estimate::Estimate;
 use crate::facts::{Facts, Path};
 use crate::measure::gauges::GaugePlace;
 use crate::report::{Finding, Question, Verdict, Where, Zone};
 use crate::rules::{Rule, judge};
+use crate::space::Point;
 use crate::units::{self, Unit};
 
 /// Row of the undercut taught for a kind of clasp.
@@ -127,108 +127,70 @@ pub(super) fn without_clasp(facts: &Facts<'_>, path: &Path, abutment: &Abutment<
     };
     let figure = estimate(facts, path, abutment, &deepest);
     let clear = judge(&figure, rule) == Verdict::Fits;
-    let (code, start) = if clear {
-        ("abutment_undercut", "no clasp is asked for on it")
-    } else if deepest.depth_mm < rule.number {
-        ("no_usable_undercut", "no usable undercut stands above its gingival margin")
-    } else {
-        ("abutment_undercut", "the least usable undercut is only just reached")
-    };
+    let start =
+        if clear { "no clasp is asked for on it" } else { "the least usable undercut is only just reached" };
     let says = format!(
         "{tooth}: {start}. The deepest is {} on its {} surface; {} hold a cast circumferential clasp. {INVENTED}",
         units::mm(deepest.depth_mm),
         surface.word(),
         units::mm(rule.number)
     );
-    Finding::new(CHECK.id, code, if clear { Verdict::Fits } else { Verdict::Caution }, says)
+    let verdict = if clear { Verdict::Fits } else { Verdict::Caution };
+    Finding::new(CHECK.id, "abutment_undercut", verdict, says)
         .figure(&figure, Unit::Mm)
         .limit(rule.shown())
         .at(place.on(surface).at(&deepest.at))
 }
 
-/// Cautions on the place where a clasp's gauge rests.
-pub(super) fn cautions(
-    facts: &Facts<'_>,
-    abutment: &Abutment<'_>,
-    surface: Surface,
-    gauge_mm: f64,
-) -> Vec<Finding> {
-    let places: Vec<&GaugePlace> = abutment
-        .surfaces
-        .iter()
-        .filter(|s| s.surface == surface)
-        .flat_map(|s| &s.gauges)
-        .filter(|g| (g.gauge_mm - gauge_mm).abs() < 1e-9)
-        .flat_map(|g| &g.places)
-        .collect();
-    let mut out = Vec::new();
-    out.extend(near_margin(facts, abutment, surface, gauge_mm, &places));
-    out.extend(by_tilt_alone(facts, abutment, surface, gauge_mm, &places));
-    out
+/// Where the tip of a clasp rests.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Tip {
+    /// Where, mm.
+    pub at: Point,
+    /// Below the survey line along the path, mm.
+    pub below_mm: Option<f64>,
+    /// Whether the clasp's undercut is reached there; else it is the deepest place of the surface.
+    pub gauge_reached: bool,
 }
 
-/// The gauge is reached only so near the margin that the tip would lie on it.
-fn near_margin(
-    facts: &Facts<'_>,
-    abutment: &Abutment<'_>,
-    surface: Surface,
-    gauge_mm: f64,
-    places: &[&GaugePlace],
-) -> Option<Finding> {
-    let rule = facts.rules.get("tip_above_margin_mm");
-    let heights: Option<Vec<f64>> = places.iter().map(|p| p.above_margin_mm).collect();
-    let most = heights?.into_iter().reduce(f64::max)?;
-    if most >= rule.number {
+/// Where the tip of a clasp would rest: where its undercut is reached, else at the deepest place of its surface; `None`
+/// where that surface is free or not scanned.
+pub(super) fn tip(facts: &Facts<'_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Option<Tip> {
+    let wanted = gauge_mm(facts, clasp.kind);
+    let (surface, deepest) =
+        abutment.surfaces.iter().zip(&abutment.deepest).find(|(s, _)| s.surface == clasp.surface)?;
+    let gauge = surface.gauges.iter().find(|g| (g.gauge_mm - wanted).abs() < 1e-9);
+    if let Some(p) = gauge.and_then(|g| g.places.first()) {
+        return Some(Tip { at: p.at, below_mm: p.below_survey_line_mm, gauge_reached: true });
+    }
+    let deepest = (*deepest).filter(|d| d.depth_mm > 0.0)?;
+    let below_mm = (deepest.below_mm > 0.0).then_some(deepest.below_mm);
+    Some(Tip { at: deepest.at, below_mm, gauge_reached: false })
+}
+
+/// A clasp on a surface that a neighbouring tooth stands beside: no arm gets there.
+pub(super) fn beside_a_tooth(facts: &Facts<'_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Option<Finding> {
+    let tooth = abutment.crown.tooth;
+    let neighbour = match clasp.surface {
+        Surface::Mesial => Some(tooth.mesial()),
+        Surface::Distal => tooth.distal(),
+        Surface::Buccal | Surface::Lingual => None,
+    }?;
+    let beside = facts.restored.anatomy.crown(neighbour)?;
+    // Next to it, not across a space as wide as the tooth.
+    let apart = (beside.centre - abutment.crown.centre).norm();
+    if apart > 3.0 * abutment.axes.half_mm[0].max(2.5) {
         return None;
     }
     let says = format!(
-        "{} {}: {} is reached only {} above the gingival margin; {} are wanted between it and a clasp's tip. {INVENTED}",
-        facts.tooth_words(abutment.crown.tooth),
-        surface.word(),
-        units::mm(gauge_mm),
-        units::mm(most),
-        units::mm(rule.number)
-    );
-    let place = Where::tooth(abutment.crown.tooth).on(surface);
-    Some(
-        Finding::new(CHECK.id, "undercut_near_margin", Verdict::Caution, says)
-            .figure(
-                &Estimate::new(most, vec![])
-                    .with(crate::estimate::Source::Scan, facts.case.file.accuracy.scan_mm),
-                Unit::Mm,
-            )
-            .limit(rule.shown())
-            .at(places.first().map_or(place.clone(), |p| place.at(&p.at))),
-    )
-}
-
-/// The undercut is there along the path but not along the occlusal normal, the way in which the denture is displaced.
-fn by_tilt_alone(
-    facts: &Facts<'_>,
-    abutment: &Abutment<'_>,
-    surface: Surface,
-    gauge_mm: f64,
-    places: &[&GaugePlace],
-) -> Option<Finding> {
-    let first = places.first()?;
-    let depths: Option<Vec<f64>> = places.iter().map(|p| p.along_normal_mm).collect();
-    let most = depths?.into_iter().reduce(f64::max)?;
-    if most >= gauge_mm - facts.case.file.accuracy.scan_mm {
-        return None;
-    }
-    let says = format!(
-        "{} {}: where {} is reached along the path, {} stand along the occlusal normal. Undercut made by tilting alone \
-         does not hold against displacement along the normal. {INVENTED}",
-        facts.tooth_words(abutment.crown.tooth),
-        surface.word(),
-        units::mm(gauge_mm),
-        units::mm(most)
+        "The clasp on {} is asked for on its {} surface, beside which {} stands: its arm would have to pass between them.",
+        facts.tooth_words(tooth),
+        clasp.surface.word(),
+        facts.tooth_words(neighbour)
     );
     Some(
-        Finding::new(CHECK.id, "undercut_by_tilt_alone", Verdict::Caution, says).at(Where::tooth(
-            abutment.crown.tooth,
-        )
-        .on(surface)
-        .at(&first.at)),
+        Finding::new(CHECK.id, "clasp_beside_tooth", Verdict::Caution, says)
+            .at(Where::tooth(tooth).on(clasp.surface))
+            .settled_by("the surface that is meant, in [design] clasps"),
     )
 }

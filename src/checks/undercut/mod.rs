@@ -1,16 +1,19 @@
 //! Check: undercut of the abutments.
 
+mod bar;
 mod clasp;
+mod gauges;
 mod planes;
+mod reciprocity;
 mod survey;
 #[cfg(test)]
 mod tests;
 
 use super::{Check, Part};
-use crate::case::Tooth;
+use crate::case::{Clasp, ClaspKind, Tooth};
 use crate::estimate::NotMeasured;
 use crate::facts::{Facts, Path};
-use crate::report::{Finding, Verdict, Where};
+use crate::report::{ClaspShown, Finding, Verdict, Where};
 use crate::space::angle_deg;
 use crate::units::{self, Unit};
 use survey::Abutment;
@@ -22,8 +25,10 @@ pub const CHECK: Check = Check {
     measures: "Along the path, how far a vertical rod must be moved aside to be free of all that stands above a point: \
                the undercut depth, exact on the triangles of the scan. For each surface of each abutment the deepest \
                undercut above the gingival margin and the places where the gauges rest, in each third; for each clasp \
-               asked for, whether its undercut is reached. Beside spans the surfaces that run along the path. A hole of \
-               the scan is closed and frees nothing. Surface that scanner software has closed under deep undercuts is \
+               asked for, whether its undercut is reached, what stands opposite its tip and which of the two is reached \
+               first on seating; for a bar clasp the sulcus, and the undercut of the tissue under its arm. Beside spans \
+               the surfaces that run along the path, and how much tooth would have to go to make one. A hole of the \
+               scan is closed and frees nothing. Surface that scanner software has closed under deep undercuts is \
                invented, and the scan does not show enamel.",
     limits: &[
         "undercut_cast_circumferential_mm",
@@ -31,9 +36,16 @@ pub const CHECK: Check = Check {
         "undercut_wrought_wire_mm",
         "undercut_ceiling_mm",
         "tip_above_margin_mm",
+        "bar_sulcus_mm",
+        "approach_arm_margin_mm",
+        "approach_arm_width_mm",
+        "approach_arm_undercut_mm",
+        "reciprocal_gap_mm",
+        "reciprocal_lead_mm",
         "tilt_most_deg",
         "guiding_plane_height_tooth_mm",
         "guiding_plane_height_extension_mm",
+        "guiding_plane_width_share",
         "guiding_plane_good_deg",
         "guiding_plane_prepare_deg",
     ],
@@ -42,7 +54,7 @@ pub const CHECK: Check = Check {
 };
 
 /// Stands beside every undercut figure.
-const INVENTED: &str = "Surface that scanner software has closed under deep undercuts is invented.";
+const INVENTED: &str = "Scan surface under undercuts may be invented.";
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
@@ -106,20 +118,16 @@ fn abutments(facts: &Facts<'_>) -> Vec<Tooth> {
 fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &mut Part) {
     let clasps: Vec<_> =
         facts.case.file.design.clasps.iter().filter(|c| c.tooth == abutment.crown.tooth).collect();
-    if clasps.is_empty() {
-        part.findings.push(clasp::without_clasp(facts, path, abutment));
+    match gauges::unusable(facts, path, abutment) {
+        Some(finding) => part.findings.push(finding),
+        None if clasps.is_empty() => part.findings.push(clasp::without_clasp(facts, path, abutment)),
+        None => {}
     }
-    for asked in clasps {
-        let (finding, question) = clasp::asked_for(facts, path, abutment, asked);
-        part.findings.push(finding);
-        part.questions.extend(question);
-        part.findings.extend(clasp::cautions(
-            facts,
-            abutment,
-            asked.surface,
-            clasp::gauge_mm(facts, asked.kind),
-        ));
+    let mut shown = Vec::new();
+    for asked in &clasps {
+        shown.push(of_clasp(facts, path, abutment, asked, part));
     }
+    part.findings.extend(gauges::cautions(facts, abutment, &clasps));
     if abutment.surfaces.iter().any(|s| s.closed_hole) {
         let says = format!(
             "Undercut of {} depends in part on the closing of a hole in the scan. {INVENTED}",
@@ -133,7 +141,36 @@ fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &m
     }
     let planes = planes::of(facts, path, abutment);
     part.findings.extend(planes.findings);
-    part.abutments.push(survey::shown(abutment, planes.shown));
+    part.preparation.extend(planes.preparation);
+    part.abutments.push(survey::shown(facts, abutment, planes.shown, shown));
+}
+
+/// All that is told of one clasp.
+fn of_clasp(
+    facts: &Facts<'_>,
+    path: &Path,
+    abutment: &Abutment<'_>,
+    asked: &Clasp,
+    part: &mut Part,
+) -> ClaspShown {
+    let (finding, question) = clasp::asked_for(facts, path, abutment, asked);
+    part.findings.push(finding);
+    part.questions.extend(question);
+    part.findings.extend(clasp::beside_a_tooth(facts, abutment, asked));
+    let tip = clasp::tip(facts, abutment, asked);
+    let reciprocal = tip.as_ref().map(|tip| reciprocity::of(facts, path, abutment, asked, tip));
+    let arm = (asked.kind == ClaspKind::Bar).then(|| bar::of(facts, path, abutment, asked, part));
+    ClaspShown {
+        surface: asked.surface,
+        kind: asked.kind,
+        wants_mm: units::json(clasp::gauge_mm(facts, asked.kind)),
+        tip_at_mm: tip.filter(|t| t.gauge_reached).map(|t| units::json_place(&t.at)),
+        reciprocal: reciprocal.map(|(shown, finding)| {
+            part.findings.extend(finding);
+            shown
+        }),
+        approach_arm: arm.flatten(),
+    }
 }
 
 /// A withdrawal direction that leaves into the tissue, seen against the occlusal normal.

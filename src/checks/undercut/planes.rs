@@ -1,4 +1,4 @@
-//! Surfaces beside spans that run along the path.
+//! Surfaces beside spans that run along the path, and what it would take to make one.
 
 use super::CHECK;
 use super::survey::Abutment;
@@ -6,20 +6,24 @@ use crate::anatomy::Span;
 use crate::case::{SpanKind, Surface, Tooth};
 use crate::estimate::{Estimate, Source};
 use crate::facts::{Facts, Path};
+use crate::measure::crown_wall::CrownWall;
 use crate::measure::guiding_plane::{self, GuidingPlane, PlaneAsked};
-use crate::report::{Finding, GuidingPlaneShown, Verdict, Where};
+use crate::measure::plane_preparation::{self, NoPlane, PlaneWanted};
+use crate::report::{Finding, GuidingPlaneShown, Preparation, Verdict, Where};
 use crate::rules::judge;
+use crate::space::sin;
 use crate::units::{self, Unit};
 
 /// Guiding planes of an abutment.
 pub(super) struct Planes {
     pub shown: Vec<GuidingPlaneShown>,
     pub findings: Vec<Finding>,
+    pub preparation: Vec<Preparation>,
 }
 
 /// Looks at each surface of an abutment that borders a span.
 pub(super) fn of(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>) -> Planes {
-    let mut planes = Planes { shown: Vec::new(), findings: Vec::new() };
+    let mut planes = Planes { shown: Vec::new(), findings: Vec::new(), preparation: Vec::new() };
     for span in &facts.restored.anatomy.spans {
         if let Some(surface) = facing(span, abutment.crown.tooth) {
             one(facts, path, abutment, (span, surface), &mut planes);
@@ -29,7 +33,7 @@ pub(super) fn of(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>) -> Pla
 }
 
 /// The surface of `tooth` that faces a span; `None` where the span does not border it.
-fn facing(span: &Span, tooth: Tooth) -> Option<Surface> {
+pub(super) fn facing(span: &Span, tooth: Tooth) -> Option<Surface> {
     if span.front != Some(tooth) && span.back != Some(tooth) {
         return None;
     }
@@ -93,6 +97,11 @@ fn one(
             )
         }
     }
+    if !guides {
+        let read = prepared(facts, path, abutment, surface, rule.number);
+        says += &read.0;
+        planes.preparation.extend(read.1);
+    }
     let mut finding =
         Finding::new(CHECK.id, "guiding_plane", if guides { Verdict::Fits } else { Verdict::Caution }, says)
             .figure(&figure, Unit::Mm)
@@ -103,6 +112,65 @@ fn one(
     }
     planes.findings.push(finding);
     planes.shown.extend([narrow, wide].into_iter().flatten().map(|p| shown(&p)));
+}
+
+/// What would have to go to make a plane of the height wanted, in words and as figures.
+fn prepared(
+    facts: &Facts<'_>,
+    path: &Path,
+    abutment: &Abutment<'_>,
+    surface: Surface,
+    height_mm: f64,
+) -> (String, Option<Preparation>) {
+    let share = facts.rules.number("guiding_plane_width_share");
+    let wanted = PlaneWanted { height_mm, width_mm: share * 2.0 * abutment.axes.half_mm[1] };
+    let tooth = abutment.crown.tooth;
+    let wall =
+        CrownWall::new(&facts.restored.surface, abutment.crown, &abutment.axes, surface, path.withdrawal);
+    let found = match wall.map(|w| plane_preparation::least(&w, &wanted)) {
+        Some(Ok(found)) => found,
+        Some(Err(NoPlane::Gaps)) => {
+            return (
+                " What making one would take is not told: the surface there is not scanned throughout."
+                    .into(),
+                None,
+            );
+        }
+        Some(Err(NoPlane::TooShort)) | None => {
+            let says = format!(
+                " None of {} can be made there: less than that of the tooth stands above the gingival margin.",
+                units::mm(height_mm)
+            );
+            return (says, None);
+        }
+    };
+    let figure = Estimate::new(found.removal_mm, vec![])
+        .with(Source::Scan, facts.case.file.accuracy.scan_mm)
+        .with(Source::Direction, height_mm * sin(path.uncertainty_deg.to_radians()));
+    let says = format!(
+        " For one {} high and {} wide along this path up to {} of tooth would have to go. Enamel thickness is not on the \
+         scan.",
+        units::mm(height_mm),
+        units::mm(wanted.width_mm),
+        units::mm(found.removal_mm)
+    );
+    let preparation = Preparation {
+        tooth,
+        place: format!("{} surface, beside the span", surface.word()),
+        removal_mm: units::json(found.removal_mm),
+        gains: format!(
+            "a guiding plane {} high and {} wide along this path, curved as the tooth; enamel thickness is not on the \
+             scan, and the dentist decides",
+            units::mm(height_mm),
+            units::mm(wanted.width_mm)
+        ),
+        height_mm: Some(units::json(height_mm)),
+        width_mm: Some(units::json(wanted.width_mm)),
+        at_mm: Some(units::json_place(&found.at)),
+        volume_mm3: Some(units::json(found.volume_mm3)),
+        uncertainty_mm: Some(units::json(figure.standard())),
+    };
+    (says, Some(preparation))
 }
 
 fn shown(plane: &GuidingPlane) -> GuidingPlaneShown {

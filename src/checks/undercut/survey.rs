@@ -1,14 +1,15 @@
 //! The abutments surveyed: axes, surfaces, gauges, survey line.
 
 use crate::anatomy::Crown;
-use crate::case::{RestPlace, Tooth};
+use crate::case::{ClaspKind, RestPlace, Tooth};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::{Facts, Path};
+use crate::measure::bulge_areas::{self, BulgeAreas};
 use crate::measure::gauges::{self, GaugeAsked, GaugePlace, SurfaceUndercut, Surveyed};
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
-use crate::report::{AbutmentShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
-use crate::space::{Point, sin};
+use crate::report::{AbutmentShown, ClaspShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
+use crate::space::{Direction, Point, sin};
 use crate::units;
 
 /// The three gauges of the trade, mm (trade facts, shortlist row 1).
@@ -27,6 +28,8 @@ pub(super) struct Abutment<'a> {
     pub deepest: Vec<Option<Deepest>>,
     /// Its survey line.
     pub line: Vec<Vec<Point>>,
+    /// Crown above and below it.
+    pub bulge: BulgeAreas,
     /// Mean length of the mesh's edges, mm.
     pub edge_mm: f64,
 }
@@ -55,7 +58,7 @@ pub(super) fn abutments<'a>(
     };
     let cast = facts.surveyor.tilted(&path.withdrawal);
     let normal = facts.restored.anatomy.frame.as_ref().ok().map(|f| f.frame.occlusal);
-    let along = normal.filter(|n| n.dot(&path.withdrawal) < 1.0 - 1e-12).map(|n| facts.surveyor.tilted(&n));
+    let along = normal.filter(|n| !is_path(n, &path.withdrawal)).map(|n| facts.surveyor.tilted(&n));
     let line = SurveyLine::new(mesh, &facts.restored.topology, field);
     let normals = mesh.vertex_normals();
     let surveyed = Surveyed {
@@ -88,6 +91,7 @@ fn abutment<'a>(facts: &'a Facts<'_>, surveyed: &Surveyed<'_>, tooth: Tooth) -> 
         surfaces,
         deepest,
         line: surveyed.line.lines(Some(&crown.faces)),
+        bulge: bulge_areas::areas(surveyed.mesh, surveyed.normals, &crown.faces, surveyed.field),
         edge_mm: surveyed.mesh.mean_edge_mm(),
     })
 }
@@ -106,6 +110,7 @@ fn no_crown(facts: &Facts<'_>, tooth: Tooth) -> NotMeasured {
 /// The trade's gauges, and those of the clasps asked for where the case file sets others.
 fn gauges_mm(facts: &Facts<'_>, tooth: Tooth) -> Vec<f64> {
     let mut all = GAUGES_MM.to_vec();
+    all.push(super::clasp::gauge_mm(facts, ClaspKind::CastCircumferential));
     all.extend(
         facts
             .case
@@ -154,7 +159,12 @@ pub(super) fn estimate(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, 
 }
 
 /// The abutment as it goes into the report.
-pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneShown>) -> AbutmentShown {
+pub(super) fn shown(
+    facts: &Facts<'_>,
+    abutment: &Abutment<'_>,
+    guiding_planes: Vec<GuidingPlaneShown>,
+    clasps: Vec<ClaspShown>,
+) -> AbutmentShown {
     let surfaces = abutment
         .surfaces
         .iter()
@@ -163,7 +173,7 @@ pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneSho
             surface: s.surface,
             deepest_mm: deepest.map(|d| units::json(d.depth_mm)),
             deepest_at_mm: deepest.filter(|d| d.depth_mm > 0.0).map(|d| units::json_place(&d.at)),
-            gauges: s.gauges.iter().flat_map(|g| gauge_shown(g.gauge_mm, &g.places)).collect(),
+            gauges: s.gauges.iter().flat_map(|g| gauge_shown(facts, g.gauge_mm, &g.places)).collect(),
         })
         .collect();
     AbutmentShown {
@@ -176,10 +186,24 @@ pub(super) fn shown(abutment: &Abutment<'_>, guiding_planes: Vec<GuidingPlaneSho
             .collect(),
         guiding_planes,
         rests: Vec::new(),
+        suprabulge_mm2: Some(units::json(abutment.bulge.suprabulge_mm2)),
+        infrabulge_mm2: Some(units::json(abutment.bulge.infrabulge_mm2)),
+        clasps,
     }
 }
 
-fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
+/// Depth of a place along the occlusal normal, mm: that along the path where the path is the normal.
+fn along_normal_mm(facts: &Facts<'_>, place: &GaugePlace) -> Option<f64> {
+    let path = facts.path.as_ref().ok()?.withdrawal;
+    let normal = facts.restored.anatomy.frame.as_ref().ok()?.frame.occlusal;
+    place.along_normal_mm.or_else(|| is_path(&normal, &path).then_some(place.depth.depth_mm))
+}
+
+fn is_path(normal: &Direction, path: &Direction) -> bool {
+    normal.dot(path) >= 1.0 - 1e-12
+}
+
+fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
     let none = GaugeShown {
         gauge_mm: units::json(gauge_mm),
         reached: false,
@@ -188,6 +212,9 @@ fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
         at_mm: None,
         zone: None,
         convergence_deg: None,
+        along_normal_mm: None,
+        near_margin: None,
+        by_tilt_alone: None,
     };
     if places.is_empty() {
         return vec![none];
@@ -201,6 +228,10 @@ fn gauge_shown(gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
             at_mm: Some(units::json_place(&p.at)),
             zone: Some(p.zone),
             convergence_deg: Some(units::json(p.convergence_deg)),
+            along_normal_mm: along_normal_mm(facts, p).map(units::json),
+            near_margin: super::gauges::near_margin(facts, p),
+            by_tilt_alone: along_normal_mm(facts, p)
+                .map(|_| super::gauges::by_tilt_alone(facts, gauge_mm, p) == Some(true)),
             ..none.clone()
         })
         .collect()

@@ -76,7 +76,13 @@ fn abutments_without_clasps_are_reported_and_want_nothing() {
     // The teeth that border the spans: 35 and 44.
     let named: Vec<u8> = part.abutments.iter().map(|a| a.tooth.number()).collect();
     assert_eq!(named, [44, 35]);
-    assert_eq!(verdict(&part, "abutment_undercut", 35), Some(Verdict::Fits));
+    // 0.25 mm lies 0.3 mm above the margin: nothing to use, unless a tip may lie so near it.
+    assert_eq!(verdict(&part, "no_usable_undercut", 35), Some(Verdict::Caution));
+    let nearer = Rules::changed(&[("tip_above_margin_mm".into(), 0.1)]).unwrap();
+    let allowed = run(&Facts::new(&case(|_| {}), &nearer).unwrap());
+    assert_eq!(verdict(&allowed, "abutment_undercut", 35), Some(Verdict::Fits));
+    assert_eq!(verdict(&allowed, "no_usable_undercut", 35), None);
+    assert_eq!(verdict(&part, "gauges_near_margin", 35), Some(Verdict::Caution));
     assert!(!crate::report::asks_attention(&part.findings), "{:?}", part.findings);
     for abutment in &part.abutments {
         assert_eq!(abutment.surfaces.len(), 4);
@@ -94,7 +100,7 @@ fn abutments_without_clasps_are_reported_and_want_nothing() {
             assert!((first.above_margin_mm.unwrap() - (3.5 - MARGIN_MM - below)).abs() < 0.3);
         }
     }
-    assert!(part.findings.iter().all(|f| f.code != "abutment_undercut" || f.says.contains("invented")));
+    assert!(part.findings.iter().all(|f| f.code != "no_usable_undercut" || f.says.contains("invented")));
 }
 
 #[test]
@@ -118,9 +124,11 @@ fn each_clasp_is_told_whether_it_finds_its_undercut() {
     assert_eq!(verdict(&part, "clasp_undercut", 44), Some(Verdict::Tight));
     // 0.25 lies 1.71 mm below the belly, so 0.3 mm above the margin.
     assert_eq!(verdict(&part, "undercut_near_margin", 35), Some(Verdict::Caution));
+    assert_eq!(verdict(&part, "reciprocation", 35), Some(Verdict::Caution));
     let buccal = part.abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().surfaces[0].clone();
     assert_eq!(buccal.gauges[0].zone, Some(Zone::Mesial));
-    assert_eq!(part.questions.len(), 2);
+    // The wire's undercut, the bar's, and the bar's sulcus.
+    assert_eq!(part.questions.len(), 3);
 }
 
 #[test]
@@ -149,4 +157,60 @@ fn what_cannot_be_measured_says_why_and_what_would_settle_it() {
     assert!(part.findings[0].settled_by.is_some());
     let part = checked(|f| f.chart = None);
     assert!(part.findings.iter().all(|f| f.verdict == Verdict::NotMeasured && f.settled_by.is_some()));
+}
+
+#[test]
+fn a_bar_clasp_on_a_barrel_finds_no_sulcus_and_its_far_side_comes_last() {
+    let part = checked(|f| f.design.clasps = vec![clasp(35, Surface::Buccal, ClaspKind::Bar)]);
+    // 1.5 mm of wall below the margin, then the plate, which is as flat as a floor: too short for the arm.
+    assert_eq!(verdict(&part, "bar_sulcus", 35), Some(Verdict::Short));
+    assert_eq!(verdict(&part, "approach_arm_undercut", 35), Some(Verdict::NotMeasured));
+    let shown = &part.abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().clasps[0];
+    let arm = shown.approach_arm.as_ref().unwrap();
+    assert!(arm.undercut_mm.is_none() && arm.sulcus_mm > 1.2 && arm.sulcus_mm < 3.0, "{arm:?}");
+    // The bar's 0.50 mm lie below the margin; the deepest place above it stands for the tip.
+    let opposite = shown.reciprocal.as_ref().unwrap();
+    let held = 2.0 * (2.0 * BARREL.wall_mm * 0.02f64 - 0.02 * 0.02).sqrt();
+    assert!((opposite.holding_travel_mm.unwrap() - held).abs() < 0.15, "{opposite:?} {held}");
+    assert!(opposite.tip_travel_mm.unwrap() > 1.7);
+    assert_eq!(opposite.reached, Some(crate::report::Reached::Last));
+    assert_eq!(verdict(&part, "reciprocation", 35), Some(Verdict::Caution));
+}
+
+#[test]
+fn an_abutment_without_usable_undercut_says_so_with_and_without_a_clasp() {
+    // 0.25 mm lies 0.3 mm above the margin: too near it for a tip.
+    for with_clasp in [false, true] {
+        let part = checked(|f| {
+            if with_clasp {
+                f.design.clasps = vec![clasp(35, Surface::Buccal, ClaspKind::CastCircumferential)];
+            }
+        });
+        assert_eq!(verdict(&part, "no_usable_undercut", 35), Some(Verdict::Caution));
+        let says = &part.findings.iter().find(|f| f.code == "no_usable_undercut").unwrap().says;
+        assert!(says.contains("too near the margin"), "{says}");
+    }
+    let part = checked(|_| {});
+    let areas = |a: &crate::report::AbutmentShown| (a.suprabulge_mm2.unwrap(), a.infrabulge_mm2.unwrap());
+    for abutment in &part.abutments {
+        // The wall from 1.5 to 3.5 mm, and from there to the flat top with it.
+        let (above, below) = areas(abutment);
+        assert!((36.0..50.0).contains(&below) && (72.0..92.0).contains(&above), "{above} {below}");
+    }
+}
+
+#[test]
+fn a_barrel_beside_a_span_is_told_what_its_circle_lacks_to_a_plane() {
+    let part = checked(|_| {});
+    let of = |n: u8| part.preparation.iter().find(|p| p.tooth == tooth(n)).unwrap();
+    for number in [35, 44] {
+        let p = of(number);
+        // Behind both nothing stands: distal extensions.
+        let height_mm = p.height_mm.unwrap();
+        assert_eq!(height_mm, 1.5);
+        let wanted = BARREL.wall_mm - (BARREL.wall_mm * BARREL.wall_mm - height_mm * height_mm / 4.0).sqrt();
+        assert!((p.removal_mm - wanted).abs() < 0.015, "{} {wanted}", p.removal_mm);
+        assert!((p.width_mm.unwrap() - 0.333 * 7.0).abs() < 0.05);
+        assert!(p.gains.contains("enamel"));
+    }
 }

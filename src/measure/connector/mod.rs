@@ -35,7 +35,7 @@ use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::mesh::Topology;
 use crate::report::TorusState;
-use crate::space::{Direction, Point};
+use crate::space::{Direction, Point, Vector};
 
 /// What the way is measured on.
 #[derive(Clone, Copy, Debug)]
@@ -182,6 +182,21 @@ pub fn lingual_way(cast: &Cast<'_>) -> Measured<LingualWay> {
         })
         .collect();
     Ok(LingualWay { stations, teeth: range })
+}
+
+/// The wall below a place of the margin in the section square to `along`, followed down along `up`, tori left aside.
+///
+/// # Errors
+/// Where the place lies off the surface.
+pub fn wall_below(
+    surface: &Surface,
+    topology: &Topology,
+    margin: &Point,
+    along: Vector,
+    up: Direction,
+) -> Measured<Wall> {
+    let station = arch::Station { s_mm: 0.0, at: *margin, along, lingual: up.cross(&along) };
+    wall::Cut { station, up, margin: *margin, torus_of: &[] }.wall(surface, topology)
 }
 
 fn no_margin() -> NotMeasured {
