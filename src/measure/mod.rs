@@ -1,6 +1,7 @@
 //! One file a quantity. Each opens with its definition, method, error and what checks it.
 
 pub mod articulation;
+pub mod blockout;
 pub mod clearance;
 pub mod column;
 pub mod connector;

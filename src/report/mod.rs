@@ -3,12 +3,14 @@
 //! A finding has a stable code and parameters; its English text is made of them. A quantity that was not asked for or
 //! could not be measured is absent, never a made-up number; a finding says why.
 
+mod blockout;
 mod cuts;
 mod files;
 mod finding;
 mod sections;
 
-pub use cuts::{Cut, Flat, Span2};
+pub use blockout::{BlockoutRegion, BlockoutShown};
+pub use cuts::{Cut, Flat, Mark2, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use sections::*;
@@ -71,6 +73,9 @@ pub struct Report {
     pub spans: Vec<SpanShown>,
     /// Tori.
     pub tori: Vec<TorusShown>,
+    /// Undercut tissue that something rigid crosses, and what has to be blocked out.
+    #[serde(default)]
+    pub blockout: Vec<BlockoutShown>,
     /// Connectors that were tried.
     pub connectors: Vec<ConnectorShown>,
     /// What would have to be prepared, for the dentist to decide.
