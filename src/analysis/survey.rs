@@ -3,10 +3,10 @@
 use super::{cautions, sections, shown};
 use crate::anatomy::{KnownFrame, frame};
 use crate::case::{Accuracy, Arch, Scan};
+use crate::checks::blockout::{Figures, entry, length_said};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::Path;
 use crate::locate::Surface;
-use crate::checks::blockout::{Figures, entry, length_said};
 use crate::measure::blockout::{self, Along, Cast, base_below};
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::undercut::{DepthAt, Surveyor, TiltedCast, UndercutField};
@@ -197,7 +197,9 @@ fn findings(
 ) -> Vec<Finding> {
     let caution = |code: &str, says: String| Finding::new("undercut", code, Verdict::Caution, says);
     let mut all = Vec::new();
-    all.extend(wanted.withdrawal_length.filter(|l| (l - 1.0).abs() > 1e-3).map(|l| length_said("undercut", l)));
+    all.extend(
+        wanted.withdrawal_length.filter(|l| (l - 1.0).abs() > 1e-3).map(|l| length_said("undercut", l)),
+    );
     if let Err(reason) = known
         && wanted.withdrawal.is_some()
     {

@@ -89,12 +89,27 @@ fn measured(facts: &Facts<'_>, path: &Path, field: &UndercutField, part: &mut Pa
         part.blockout.push(shown(facts, of, space, &figures));
         part.findings.push(finding(facts, of, space, &figures));
     }
+    if !parts.is_empty() {
+        let volume = measure::united_volume_mm3(&cast, &path.withdrawal, &flags);
+        part.findings.push(together(volume));
+    }
     for reason in lacking {
-        let says = format!("Undercut under a rigid part was not looked for at one place: {}.", reason.because);
+        let says =
+            format!("Undercut under a rigid part was not looked for at one place: {}.", reason.because);
         let mut finding = Finding::new(CHECK.id, "part_not_known", Verdict::Caution, says);
         finding.settled_by = reason.settled_by;
         part.findings.push(finding);
     }
+}
+
+fn together(volume_mm3: f64) -> Finding {
+    let says = format!(
+        "The dead space over all these parts together, what they share counted once, is {}; it is written as a closed solid, \
+         blockout.ply and blockout.stl, to be laid beside the cast.",
+        units::show(volume_mm3, Unit::Mm3)
+    );
+    Finding::new(CHECK.id, "blockout_together", Verdict::Caution, says)
+        .with("volume_mm3", units::json(volume_mm3))
 }
 
 /// The parts of the restored arch that something rigid crosses, and why some are not known.
@@ -154,7 +169,13 @@ impl Figures {
 
     /// Scan trueness over the undercut surface, half of it above and half below the dead space; the direction over the
     /// height of what stands above; the chord of an edge; the columns.
-    pub fn of(scan_mm: f64, direction_deg: f64, edge_mm: f64, tilted: &TiltedCast<'_>, space: &DeadSpace) -> Figures {
+    pub fn of(
+        scan_mm: f64,
+        direction_deg: f64,
+        edge_mm: f64,
+        tilted: &TiltedCast<'_>,
+        space: &DeadSpace,
+    ) -> Figures {
         let above = space.deepest.and_then(|d| tilted.highest_above_mm(&d.1)).unwrap_or(0.0).max(0.0);
         let chord = edge_mm * edge_mm / (8.0 * BULGE_RADIUS_MM);
         let deepest = Estimate::new(space.deepest.map_or(0.0, |d| d.2), Vec::new())
@@ -282,5 +303,7 @@ fn finding(facts: &Facts<'_>, of: &PartOf, space: &DeadSpace, figures: &Figures)
         .with("area_mm2", units::json(space.area_mm2))
         .with("volume_mm3", units::json(figures.volume.value))
         .with("volume_uncertainty_mm3", units::json(figures.volume.standard()))
-        .settled_by("another tilt, block-out, or a border of the part above the bulge: technician and dentist decide")
+        .settled_by(
+            "another tilt, block-out, or a border of the part above the bulge: technician and dentist decide",
+        )
 }

@@ -18,7 +18,8 @@ mod undercut;
 
 use crate::facts::Facts;
 use crate::report::{
-    AbutmentShown, BlockoutShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown, TorusShown,
+    AbutmentShown, BlockoutShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown,
+    TorusShown,
 };
 
 /// One check. Help, `explain`, report sections and `docs/checks.md` come from this table.

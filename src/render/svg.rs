@@ -153,7 +153,11 @@ fn rod(frame: &Frame, foot: Flat) -> String {
 }
 
 fn mark(frame: &Frame, m: &Mark2) -> String {
-    let dot = format!("<circle cx=\"{}\" cy=\"{}\" r=\"3.4\" fill=\"{INK}\"/>\n", frame.x(m.at[0]), frame.y(m.at[1]));
+    let dot = format!(
+        "<circle cx=\"{}\" cy=\"{}\" r=\"3.4\" fill=\"{INK}\"/>\n",
+        frame.x(m.at[0]),
+        frame.y(m.at[1])
+    );
     dot + &label(frame, [m.at[0] + 0.35, m.at[1] - 1.0], &m.says)
 }
 

@@ -2,8 +2,8 @@
 
 use super::sheet::{Block, Table, or_dash, place};
 use crate::report::{
-    AbutmentShown, BlockoutShown, ConnectorShown, GaugeShown, Opposing, Report, SpanShown, TorusShown, TorusSide,
-    TorusState, Zone,
+    AbutmentShown, BlockoutShown, ConnectorShown, GaugeShown, Opposing, Report, SpanShown, TorusShown,
+    TorusSide, TorusState, Zone,
 };
 use crate::units::{self, Unit, deg, mm};
 

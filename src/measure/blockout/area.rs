@@ -36,7 +36,8 @@ fn undercut_share(mesh: &Mesh, cast: &TiltedCast<'_>, field: &UndercutField, fac
     // The corner that is alone in its state, and the part of its two edges that shares it.
     let Some(lone) = (0..3).find(|&k| under[k] == (count == 1)) else { return 0.0 };
     let p = mesh.corners(face);
-    let part: f64 = [1, 2].iter().map(|k| same_part(cast, &p[lone], &p[(lone + k) % 3], under[lone])).product();
+    let part: f64 =
+        [1, 2].iter().map(|k| same_part(cast, &p[lone], &p[(lone + k) % 3], under[lone])).product();
     if under[lone] { part } else { 1.0 - part }
 }
 

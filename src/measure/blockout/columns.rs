@@ -102,7 +102,9 @@ impl Columns {
             .filter_map(|i| {
                 let least = match i.under {
                     Some(f) if within(f) => i.bottom,
-                    _ => level.get(i.column as usize).copied().flatten().map_or(i.bottom, |l| l.max(i.bottom)),
+                    _ => {
+                        level.get(i.column as usize).copied().flatten().map_or(i.bottom, |l| l.max(i.bottom))
+                    }
                 };
                 (i.top > least).then_some(Interval { bottom: least, ..i })
             })
@@ -159,10 +161,8 @@ impl Columns {
         }
         let boxed = (high[0] - low[0]) * (high[1] - low[1]);
         let rows = (high[0] - low[0]).max(high[1] - low[1]);
-        self.spacing = self
-            .spacing
-            .max((boxed.max(plan_area) / MOST_COLUMNS).sqrt())
-            .max(rows / MOST_COLUMNS);
+        self.spacing =
+            self.spacing.max((boxed.max(plan_area) / MOST_COLUMNS).sqrt()).max(rows / MOST_COLUMNS);
         for k in 0..2 {
             self.low[k] = low[k] - ASIDE[k] * self.spacing;
             self.counts[k] = ((high[k] - self.low[k]) / self.spacing).ceil() as usize + 1;
@@ -202,7 +202,10 @@ impl Columns {
             let from = a.min(b).ceil().max(0.0) as usize;
             let end = a.max(b).ceil().max(0.0) as usize;
             for place in from..end.min(self.counts[0]) {
-                let q = [self.low[0] + (place as f64 + 0.5) * self.spacing, self.low[1] + (y + 0.5) * self.spacing];
+                let q = [
+                    self.low[0] + (place as f64 + 0.5) * self.spacing,
+                    self.low[1] + (y + 0.5) * self.spacing,
+                ];
                 all.push(Crossing {
                     column: (row * self.counts[0] + place) as u32,
                     height: height_at(&p, q, doubled),
@@ -270,7 +273,12 @@ fn turned_axes(direction: &Direction) -> (Vector, Vector) {
 }
 
 /// Edges at which some of the surface ends downward: only one of its triangles meets there, and it lies above the edge.
-fn lower_border(mesh: &Mesh, topology: &Topology, d: &Vector, within: impl Fn(FaceId) -> bool) -> Vec<[Point; 2]> {
+fn lower_border(
+    mesh: &Mesh,
+    topology: &Topology,
+    d: &Vector,
+    within: impl Fn(FaceId) -> bool,
+) -> Vec<[Point; 2]> {
     let mut border = Vec::new();
     for (e, edge) in topology.edges().iter().enumerate() {
         let mut inside = topology.faces_of_edge(e as u32).iter().filter(|&&f| within(f));

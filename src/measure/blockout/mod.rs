@@ -46,7 +46,7 @@ pub use parts::{Part, PartOf, Parts, parts};
 /// Distance of the columns that give volumes, mm.
 pub const COLUMN_MM: f64 = 0.1;
 /// Distance of the columns at neighbouring directions, mm: only differences are taken of them.
-const COARSE_MM: f64 = 0.3;
+const COARSE_MM: f64 = 0.15;
 /// Most intervals in a solid: its file stays below about 8 MB.
 const MOST_IN_SOLID: usize = 30_000;
 /// Least distance of columns in a solid, mm.
@@ -77,7 +77,8 @@ pub fn base_below(mesh: &Mesh, topology: &Topology, d: &Direction) -> Vec<bool> 
         sum += n * f64::from(u8::from(*flag));
     }
     let Some(n) = direction(sum) else { return vec![false; flat.len()] };
-    let lowest = mesh.faces().iter().flatten().map(|&v| mesh.vertex(v).coords.dot(&n)).fold(f64::MIN, f64::max);
+    let lowest =
+        mesh.faces().iter().flatten().map(|&v| mesh.vertex(v).coords.dot(&n)).fold(f64::MIN, f64::max);
     for (f, flag) in flat.iter_mut().enumerate() {
         *flag &= mesh.face_centre(f as FaceId).coords.dot(&n) > lowest - BASE_THICK_MM;
     }
@@ -167,6 +168,13 @@ pub fn solid(cast: &Cast<'_>, d: &Direction, parts: &[&[bool]]) -> Option<Mesh> 
     }
     let (columns, all) = of(columns.spacing_mm() * wider);
     solid::solid(&columns, &all)
+}
+
+/// Volume of the dead space over some parts together, what is common to them counted once, mm3.
+pub fn united_volume_mm3(cast: &Cast<'_>, d: &Direction, parts: &[&[bool]]) -> f64 {
+    let columns = Columns::new(cast, d, COLUMN_MM);
+    let all = parts.iter().flat_map(|p| columns.over_part(cast.mesh, cast.topology, p)).collect();
+    columns.volume_mm3(&united(all))
 }
 
 /// Each interval once, the longest where parts disagree on the lower end.

@@ -46,12 +46,12 @@ type Surface = (Vec<Point>, Vec<[u32; 3]>);
 
 /// For each interval the one that it goes over into on each side: the greatest common height, where both choose each other.
 fn links(columns: &Columns, kept: &[Interval]) -> Vec<[Option<u32>; 4]> {
-    let best: Vec<[Option<u32>; 4]> = kept.iter().map(|i| STEPS.map(|s| best_beside(columns, kept, i, s))).collect();
+    let best: Vec<[Option<u32>; 4]> =
+        kept.iter().map(|i| STEPS.map(|s| best_beside(columns, kept, i, s))).collect();
     (0..kept.len())
         .map(|i| {
-            [0, 1, 2, 3].map(|side| {
-                best[i][side].filter(|&j| best[j as usize][(side + 2) % 4] == Some(i as u32))
-            })
+            [0, 1, 2, 3]
+                .map(|side| best[i][side].filter(|&j| best[j as usize][(side + 2) % 4] == Some(i as u32)))
         })
         .collect()
 }
@@ -187,9 +187,11 @@ fn smoothed(posts: &[Post], walls: &[(usize, [u32; 2])]) -> Vec<[f64; 2]> {
     posts
         .iter()
         .zip(sum)
-        .map(|(post, (sum, n))| {
-            if n == 0 { post.at } else { [0, 1].map(|k| (post.at[k] + sum[k] / f64::from(n)) / 2.0) }
-        })
+        .map(
+            |(post, (sum, n))| {
+                if n == 0 { post.at } else { [0, 1].map(|k| (post.at[k] + sum[k] / f64::from(n)) / 2.0) }
+            },
+        )
         .collect()
 }
 
