@@ -124,8 +124,9 @@ pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put, gauge: &Gauge) ->
     let mut marks = vec![Mark2 { at: [0.0, 0.0], says: "gauge point".into() }];
     match rod {
         Some(at) => {
-            let says = format!("depth {}", units::mm(put.depth.depth_mm));
-            measures.push(Span2 { from: [0.0, 0.0], to: at, says });
+            // The figure stands with the point: the line itself is shorter than its letters.
+            marks[0].says = format!("gauge point: depth {}", units::mm(put.depth.depth_mm));
+            measures.push(Span2 { from: [0.0, 0.0], to: at, says: String::new() });
             if let Some(height) = gauge.below_mm {
                 let outward = if at[0] < 0.0 { -BESIDE_ROD_MM } else { BESIDE_ROD_MM };
                 let x = at[0] + outward;

@@ -94,11 +94,14 @@ fn section_frame(cut: &Cut) -> Frame {
             high[k] = high[k].max(p[k]);
         }
     }
+    // A gauge reading is a matter of tenths of a millimetre: drawn larger.
+    let (around, scale) =
+        if cut.rod.is_some() { ([7.0, 5.0], 32.0) } else { ([AROUND_MM, AROUND_MM - 4.0], 16.0) };
     for k in 0..2 {
-        low[k] = (low[k] - AROUND_MM + 4.0 * k as f64).floor();
-        high[k] = (high[k] + AROUND_MM - 4.0 * k as f64).ceil();
+        low[k] = (low[k] - around[k]).floor();
+        high[k] = (high[k] + around[k]).ceil();
     }
-    Frame { low, high, scale: 16.0, left: 16.0, top: 16.0 }
+    Frame { low, high, scale, left: 16.0, top: 16.0 }
 }
 
 fn grid(frame: &Frame) -> String {
@@ -158,7 +161,7 @@ fn mark(frame: &Frame, m: &Mark2) -> String {
         frame.x(m.at[0]),
         frame.y(m.at[1])
     );
-    dot + &label(frame, [m.at[0] + 0.35, m.at[1] - 1.0], &m.says)
+    dot + &label(frame, [m.at[0] + 0.25, m.at[1] + if m.at[1] > 0.0 { 0.45 } else { -0.7 }], &m.says)
 }
 
 /// White letters behind the dark ones keep a text readable over lines, in every viewer.
@@ -196,7 +199,9 @@ fn measure(frame: &Frame, m: &Span2) -> String {
         out.push_str(&line_between(frame, a, b, INK, "1.4"));
     }
     let middle = [(m.from[0] + m.to[0]) / 2.0 + 0.3, (m.from[1] + m.to[1]) / 2.0 + 0.4];
-    out.push_str(&label(frame, middle, &m.says));
+    if !m.says.is_empty() {
+        out.push_str(&label(frame, middle, &m.says));
+    }
     out
 }
 

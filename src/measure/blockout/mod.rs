@@ -50,7 +50,7 @@ const COARSE_MM: f64 = 0.15;
 /// Most intervals in a solid: its file stays below about 8 MB.
 const MOST_IN_SOLID: usize = 30_000;
 /// Least distance of columns in a solid, mm.
-const SOLID_MM: f64 = 0.15;
+const SOLID_MM: f64 = 0.12;
 
 /// A cast whose dead space is measured.
 #[derive(Clone, Copy, Debug)]
@@ -150,7 +150,7 @@ pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> Vec<
 }
 
 /// The dead space over some parts together as a closed surface that faces outward; `None` where there is none worth a
-/// solid (nothing thicker than 0.02 mm).
+/// solid (nothing thicker than 0.01 mm).
 pub fn solid(cast: &Cast<'_>, d: &Direction, parts: &[&[bool]]) -> Option<Mesh> {
     let of = |spacing: f64| {
         let columns = Columns::new(cast, d, spacing);

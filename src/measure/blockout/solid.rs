@@ -5,7 +5,7 @@ use crate::mesh::Mesh;
 use crate::space::Point;
 
 /// Thinner intervals are left out of the solid, mm.
-const THINNEST_MM: f64 = 0.02;
+const THINNEST_MM: f64 = 0.01;
 /// Share of the volume that loose specks may have to be left out.
 const SPECKS: f64 = 0.003;
 /// Least volume of a speck's piece that is always kept, mm3.
