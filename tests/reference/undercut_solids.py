@@ -126,11 +126,9 @@ def barrels(radius, belly, rho, height, count, edge):
 
 def row_depth(p, radius, count):
     """Least way in the plan to a place outside all bellies."""
-    rim = np.linspace(0, 2 * np.pi, 14400, endpoint=False)
-    circles = [np.stack([2 * radius * i + radius * np.cos(rim), radius * np.sin(rim)], 1) for i in range(count)]
     # In contact, no circle covers another's rim: all of it is free.
-    gaps = [np.sqrt(((p[:, None, :2] - c[None]) ** 2).sum(2)).min(1) for c in circles]
-    return np.min(gaps, axis=0)
+    centres = [np.hypot(p[:, 0] - 2 * radius * i, p[:, 1]) for i in range(count)]
+    return np.min([np.abs(radius - c) for c in centres], axis=0)
 
 
 def main():
