@@ -15,7 +15,7 @@
 //!
 //! Method and its error: columns along `d` cut exactly with every triangle; material lies between a crossing that faces up
 //! and one that faces down. Columns 0.1 mm apart give the volume of a sphere, a leaning wall, a cone and a barrel over a
-//! plate within 0.3 %, beside the chord error of the triangles; the border of a piece is known to half a column, so
+//! plate within 0.8 %, the chord error of the triangles included; the border of a piece is known to half a column, so
 //! that slivers narrower than 0.1 mm are off by more. Areas are sums of triangles, those on the border of the
 //! undercut clipped by halving their edges. The solid joins the columns to sheets (`solid`), within 2 % of the volume.
 //!
