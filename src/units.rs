@@ -14,6 +14,8 @@ pub enum Unit {
     Mm,
     /// Square millimetres.
     Mm2,
+    /// Cubic millimetres.
+    Mm3,
     /// Degrees.
     Deg,
     /// Newtons.
@@ -32,6 +34,7 @@ impl Unit {
         match self {
             Unit::Mm => " mm",
             Unit::Mm2 => " mm²",
+            Unit::Mm3 => " mm³",
             Unit::Deg => "°",
             Unit::N => " N",
             Unit::Mpa => " MPa",
@@ -43,7 +46,7 @@ impl Unit {
     pub fn places(self) -> usize {
         match self {
             Unit::Mm | Unit::Share | Unit::Mpa => 2,
-            Unit::Mm2 | Unit::Deg | Unit::N => 1,
+            Unit::Mm2 | Unit::Mm3 | Unit::Deg | Unit::N => 1,
             Unit::Count => 0,
         }
     }

@@ -163,6 +163,7 @@ fn report() -> Report {
             site: None,
         }],
         tori: vec![],
+        blockout: vec![],
         connectors: vec![],
         preparation: vec![],
         questions: vec![Question {

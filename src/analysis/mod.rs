@@ -15,8 +15,9 @@ pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};
 pub use tori::{Tori, tori};
 
 use crate::case::Case;
-use crate::checks::{CHECKS, Part};
+use crate::checks::{self, CHECKS, Part};
 use crate::facts::Facts;
+use crate::mesh::Mesh;
 use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Tool};
 use crate::rules::Rules;
 
@@ -36,6 +37,11 @@ impl Analysis<'_> {
     /// One section a span.
     pub fn sections(&self) -> Vec<Cut> {
         sections::of_spans(&self.facts, &self.report.spans)
+    }
+
+    /// What has to be blocked out where something rigid crosses undercut tissue, as a closed solid; `None` where nothing.
+    pub fn blockout_solid(&self) -> Option<Mesh> {
+        checks::blockout::solid(&self.facts)
     }
 
     /// Nearest distance and distance along the opening direction of each vertex of the restored arch.
@@ -85,6 +91,7 @@ pub fn join(parts: Vec<Part>) -> Part {
         all.spans.extend(part.spans);
         all.tori.extend(part.tori);
         all.connectors.extend(part.connectors);
+        all.blockout.extend(part.blockout);
         all.preparation.extend(part.preparation);
         for abutment in part.abutments {
             match all.abutments.iter_mut().find(|a| a.tooth == abutment.tooth) {
@@ -127,6 +134,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         spans: part.spans,
         tori: part.tori,
         connectors: part.connectors,
+        blockout: part.blockout,
         preparation: part.preparation,
         questions: part.questions,
         findings: part.findings,

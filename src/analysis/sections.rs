@@ -7,8 +7,8 @@ use crate::facts::Facts;
 use crate::locate::cut::cut;
 use crate::measure::clearance::Antagonist;
 use crate::mesh::Mesh;
-use crate::report::{Cut, Flat, Span2, SpanShown};
-use crate::space::{Direction, Plane, Point, Vector, direction};
+use crate::report::{Cut, Flat, Mark2, Span2, SpanShown};
+use crate::space::{Direction, Plane, Point, Vector, across, direction};
 use crate::units;
 
 /// Axes of a section through a place.
@@ -75,6 +75,7 @@ fn of_span(facts: &Facts<'_>, shown: &SpanShown) -> Option<Cut> {
         opposing: axes.lines(other.mesh()),
         measures,
         rod: None,
+        marks: Vec::new(),
     })
 }
 
@@ -102,23 +103,58 @@ fn sides(facts: &Facts<'_>, axes: &Axes, at: &Point) -> (String, String) {
     }
 }
 
+/// What is written into the section of a gauge reading.
+pub(super) struct Gauge {
+    /// Name of its file, without ending.
+    pub name: String,
+    /// Height of the survey line above the point, mm.
+    pub below_mm: Option<f64>,
+}
+
+/// Distance beside the rod at which a height is drawn, mm.
+const BESIDE_ROD_MM: f64 = 1.5;
+
 /// The upright section through a gauge reading and the place where the rod stands free.
-pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put) -> Option<Cut> {
+pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put, gauge: &Gauge) -> Option<Cut> {
     let aside = put.depth.free_at.map_or(put.normal, |rod| rod - put.at);
-    let axes = Axes::new(put.at, aside.cross(up), up)?;
+    // On a level place any upright plane shows the point.
+    let axes = Axes::new(put.at, aside.cross(up), up).or_else(|| Axes::new(put.at, across(up).0, up))?;
     let rod = put.depth.free_at.as_ref().map(|r| axes.flat(r));
-    let says = rod.map_or_else(|| "free".to_owned(), |_| units::mm(put.depth.depth_mm));
+    let mut measures = Vec::new();
+    let mut marks = vec![Mark2 { at: [0.0, 0.0], says: "gauge point".into() }];
+    match rod {
+        Some(at) => {
+            // The figure stands with the point: the line itself is shorter than its letters.
+            marks[0].says = format!("gauge point: depth {}", units::mm(put.depth.depth_mm));
+            measures.push(Span2 { from: [0.0, 0.0], to: at, says: String::new() });
+            if let Some(height) = gauge.below_mm {
+                let outward = if at[0] < 0.0 { -BESIDE_ROD_MM } else { BESIDE_ROD_MM };
+                let x = at[0] + outward;
+                let says = format!("{} below the survey line", units::mm(height));
+                measures.push(Span2 { from: [x, at[1]], to: [x, at[1] + height], says });
+                marks.push(Mark2 { at: [at[0], at[1] + height], says: "survey line".into() });
+            }
+        }
+        None => marks[0].says = "gauge point: free, depth 0".into(),
+    }
+    let hole = if put.depth.closed_hole { "; beside a hole in the scan that was closed" } else { "" };
+    let [x, y, z] = units::json_direction(up);
     Some(Cut {
-        name: "gauge".into(),
+        name: gauge.name.clone(),
         caption: format!(
-            "Upright section through the gauge point {}; the rod stands along the path",
-            units::place_words(&put.at)
+            "Upright section through the gauge point {}; the rod stands along the path of withdrawal ({}, {}, {}), which \
+             is up in the picture{hole}",
+            units::place_words(&put.at),
+            units::digits(x, 3),
+            units::digits(y, 3),
+            units::digits(z, 3)
         ),
         right: String::new(),
         left: String::new(),
         tissue: axes.lines(mesh),
         opposing: Vec::new(),
-        measures: vec![Span2 { from: [0.0, 0.0], to: rod.unwrap_or([0.0, 0.0]), says }],
+        measures,
         rod: Some(rod.unwrap_or([0.0, 0.0])),
+        marks,
     })
 }

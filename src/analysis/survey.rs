@@ -3,13 +3,17 @@
 use super::{cautions, sections, shown};
 use crate::anatomy::{KnownFrame, frame};
 use crate::case::{Accuracy, Arch, Scan};
+use crate::checks::blockout::{Figures, entry, length_said};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::Path;
 use crate::locate::Surface;
+use crate::measure::blockout::{self, Along, Cast, base_below};
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::undercut::{DepthAt, Surveyor, TiltedCast, UndercutField};
-use crate::mesh::{Mesh, Topology, audit};
-use crate::report::{ChosenBy, Cut, Finding, GaugeReading, SurveyFile, Tool, Verdict};
+use crate::mesh::{FaceId, Mesh, Topology, audit};
+use crate::report::{
+    BlockoutRegion, BlockoutShown, ChosenBy, Cut, Finding, GaugeReading, SurveyFile, Tool, Verdict,
+};
 use crate::rules::Rules;
 use crate::space::{Direction, Point, Vector, angle_deg, tan};
 use crate::units;
@@ -18,12 +22,14 @@ use crate::units;
 const GAUGE_FARTHEST_MM: f64 = 5.0;
 
 /// What is asked of a survey.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct SurveyWanted {
     /// The withdrawal direction; the occlusal normal found on the cast where `None`.
     pub withdrawal: Option<Direction>,
+    /// Length of that direction as it was given; `None` where it was not.
+    pub withdrawal_length: Option<f64>,
     /// Where to put the gauge, mm.
-    pub gauge: Option<Point>,
+    pub gauges: Vec<Point>,
     /// Which arch the cast is, where it is known: settles the patient's left.
     pub arch: Option<Arch>,
 }
@@ -35,8 +41,10 @@ pub struct Survey {
     pub file: SurveyFile,
     /// Depth of each vertex.
     pub field: UndercutField,
-    /// The upright section through the gauge reading.
-    pub section: Option<Cut>,
+    /// The upright section through each gauge reading.
+    pub sections: Vec<Cut>,
+    /// What has to be blocked out under the bulges of the whole cast.
+    pub blockout: Option<Mesh>,
 }
 
 /// Why a cast was not surveyed.
@@ -71,20 +79,36 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted, rules: &Rules) -> Result<Surve
     let surface = Surface::new(mesh);
     let surveyor = Surveyor::new(mesh, &topology);
     let cast = surveyor.tilted(&path.withdrawal);
-    let gauge = wanted.gauge.map(|p| put(&surface, &cast, &p)).transpose()?;
-    let section = gauge.as_ref().and_then(|g| sections::of_gauge(mesh, &path.withdrawal, g));
+    if mesh.faces().is_empty() {
+        return Err(SurveyRefused::NoSurface);
+    }
+    let puts = wanted.gauges.iter().map(|p| put(&surface, &cast, p)).collect::<Result<Vec<Put>, _>>()?;
     let field = cast.field();
     let line = SurveyLine::new(mesh, &topology, &field);
-    let gauge = gauge.map(|g| reading(mesh, &path, &g, line.above_mm(&g.at, &g.depth)));
+    let below: Vec<Option<f64>> = puts.iter().map(|g| line.above_mm(&g.at, &g.depth)).collect();
+    let sections = puts
+        .iter()
+        .zip(&below)
+        .enumerate()
+        .filter_map(|(i, (g, below))| {
+            let name = if puts.len() == 1 { "gauge".to_owned() } else { format!("gauge-{}", i + 1) };
+            sections::of_gauge(mesh, &path.withdrawal, g, &sections::Gauge { name, below_mm: *below })
+        })
+        .collect();
+    let gauges: Vec<GaugeReading> =
+        puts.iter().zip(below).map(|(g, below)| reading(mesh, &path, g, below)).collect();
+    let along = Along { tilted: &cast, field: &field, uncertainty_deg: path.uncertainty_deg };
+    let filled = (!into_tissue(&path, &known)).then(|| whole_cast(mesh, &topology, &along));
+    let (blockout, solid) = filled.map_or((None, None), |(shown, solid)| (Some(shown), solid));
     let mut defects = scan.import.defects.clone();
     defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
-    let share = share(mesh, &field);
+    let share = share(mesh, &along);
     let deepest = deepest(&field);
     let file = SurveyFile {
         schema: "saddleroom/survey/1".into(),
         tool: Tool::this(),
         inputs: vec![shown::input("cast", scan, &defects)],
-        findings: findings(&path, &known, &field, rules),
+        findings: findings(wanted, &path, &known, &field, rules),
         frame: known.ok().filter(|_| wanted.arch.is_some()).as_ref().map(shown::frame_found),
         path: shown::path_shown(&path),
         undercut_share: units::json(share.0),
@@ -97,10 +121,12 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted, rules: &Rules) -> Result<Surve
             .iter()
             .map(|line| line.iter().map(units::json_place).collect())
             .collect(),
-        gauge,
+        blockout,
+        gauge: gauges.first().cloned(),
+        gauges: if gauges.len() > 1 { gauges } else { Vec::new() },
         cautions: cautions::of_a_survey(),
     };
-    Ok(Survey { file, field, section })
+    Ok(Survey { file, field, sections, blockout: solid })
 }
 
 fn path(wanted: &SurveyWanted, found: &Measured<KnownFrame>) -> Result<Path, SurveyRefused> {
@@ -152,6 +178,7 @@ fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeRead
     GaugeReading {
         asked_mm: units::json_place(&put.asked),
         at_mm: units::json_place(&put.at),
+        from_asked_mm: units::json((put.at - put.asked).norm()),
         depth_mm: units::json(depth.value),
         uncertainty_mm: units::json(depth.standard()),
         closed_hole: put.depth.closed_hole,
@@ -161,19 +188,47 @@ fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeRead
 }
 
 /// What has to be said about the direction and about holes: statements, since nothing is wanted of a survey.
-fn findings(path: &Path, known: &Measured<KnownFrame>, field: &UndercutField, rules: &Rules) -> Vec<Finding> {
+fn findings(
+    wanted: &SurveyWanted,
+    path: &Path,
+    known: &Measured<KnownFrame>,
+    field: &UndercutField,
+    rules: &Rules,
+) -> Vec<Finding> {
     let caution = |code: &str, says: String| Finding::new("undercut", code, Verdict::Caution, says);
     let mut all = Vec::new();
+    all.extend(
+        wanted.withdrawal_length.filter(|l| (l - 1.0).abs() > 1e-3).map(|l| length_said("undercut", l)),
+    );
+    if let Err(reason) = known
+        && wanted.withdrawal.is_some()
+    {
+        let says = format!(
+            "The direction was not compared with the cast's occlusal side, because {}: nothing here tells whether it points \
+             out of the tissue.",
+            reason.because
+        );
+        all.push(caution("occlusal_side_not_known", says));
+    }
     if let Ok(up) = known {
         let lean = angle_deg(&path.withdrawal, &up.frame.occlusal);
         let most = rules.number("tilt_most_deg");
-        if lean >= 90.0 {
+        if lean >= INTO_TISSUE_DEG {
             let says = "The withdrawal direction points into the tissue, as far as the cast itself tells where its \
-                        occlusal side is: the depths are those of the cast seen from below. Give the opposite direction.";
+                        occlusal side is: the depths are those of the cast seen from below. What would have to be blocked out is not told. Give the opposite direction.";
             all.push(caution("path_into_tissue", says.into()).settled_by("the opposite direction"));
-        } else if lean > most {
+        } else if lean >= SIDEWAYS_DEG {
             let says = format!(
-                "The direction leans by {} from the occlusal normal found on the cast, more than {}: undercut that it \
+                "The direction leans by {} from the occlusal normal found on the cast: it runs nearly along the occlusal \
+                 plane, as if the cast lay on its side. No denture comes out that way; the depths are those of the cast \
+                 seen from its side.",
+                units::deg(lean)
+            );
+            let mend = "a direction in the axes of the file, or none: then the occlusal normal found is used";
+            all.push(caution("path_across", says).limit(rules.get("tilt_most_deg").shown()).settled_by(mend));
+        } else if lean >= most {
+            let says = format!(
+                "The direction leans by {} from the occlusal normal found on the cast, {} or more: undercut that it \
                  makes by leaning alone holds nothing along the normal.",
                 units::deg(lean),
                 units::deg(most)
@@ -192,19 +247,41 @@ fn findings(path: &Path, known: &Measured<KnownFrame>, field: &UndercutField, ru
     all
 }
 
-/// Share of the measured surface that is undercut, and its area, mm2: a triangle counts by its undercut corners.
-fn share(mesh: &Mesh, field: &UndercutField) -> (f64, f64) {
-    let (mut under, mut all) = (0.0, 0.0);
-    for (f, corners) in mesh.faces().iter().enumerate() {
-        let depths: Vec<f64> =
-            corners.iter().filter_map(|&v| field.depth_mm.get(v as usize).copied().flatten()).collect();
-        if depths.len() == 3 {
-            let area = mesh.face_area_mm2(f as u32);
-            all += area;
-            under += area * depths.iter().filter(|&&d| d > 0.0).count() as f64 / 3.0;
-        }
-    }
+/// From this lean on a direction points into the tissue rather than along the occlusal plane, degrees.
+const INTO_TISSUE_DEG: f64 = 100.0;
+/// From this lean on a direction runs along the occlusal plane rather than out of the mouth, degrees.
+const SIDEWAYS_DEG: f64 = 60.0;
+
+fn into_tissue(path: &Path, known: &Measured<KnownFrame>) -> bool {
+    known.as_ref().is_ok_and(|up| angle_deg(&path.withdrawal, &up.frame.occlusal) >= INTO_TISSUE_DEG)
+}
+
+/// Share of the measured surface that is undercut, and its area, mm2.
+fn share(mesh: &Mesh, along: &Along<'_>) -> (f64, f64) {
+    let measured = |f: &FaceId| {
+        mesh.faces()[*f as usize]
+            .iter()
+            .all(|&v| along.field.depth_mm.get(v as usize).is_some_and(Option::is_some))
+    };
+    let faces = || (0..mesh.faces().len() as FaceId).filter(measured);
+    let all: f64 = faces().map(|f| mesh.face_area_mm2(f)).sum();
+    let under = blockout::undercut_area_mm2(mesh, along.tilted, along.field, faces());
     (if all > 0.0 { under / all } else { 0.0 }, under)
+}
+
+/// What has to be blocked out under the bulges of the whole cast: figures, and the solid.
+fn whole_cast(mesh: &Mesh, topology: &Topology, along: &Along<'_>) -> (BlockoutShown, Option<Mesh>) {
+    let d = along.tilted.direction();
+    let base = base_below(mesh, topology, &d);
+    let cast = Cast { mesh, topology, base: &base };
+    let all = blockout::whole(&cast);
+    let space = blockout::dead_space(&cast, along, &[&all]).pop();
+    let solid = blockout::solid(&cast, &d, &[&all]);
+    let space = space.unwrap_or_default();
+    let edge = mesh.mean_edge_mm();
+    let figures = Figures::of(Accuracy::default().scan_mm, along.uncertainty_deg, edge, along.tilted, &space);
+    let place = "under the bulges of the whole cast, a trimmed base left out".to_owned();
+    (entry(BlockoutRegion::WholeCast, place, &space, &figures), solid)
 }
 
 /// The deepest vertex; the lowest index where several are equally deep. `None` where nothing is undercut.

@@ -304,6 +304,8 @@ pub struct CaseFile {
     pub design: Design,
     /// The withdrawal direction wanted.
     pub path: PathWanted,
+    /// Length of the withdrawal direction as the file gives it.
+    pub withdrawal_length: Option<f64>,
     /// The attachment, where given.
     pub attachment: Option<Attachment>,
     /// Lingual depth from gingival margin to raised floor of the mouth, by tooth, mm.
@@ -327,6 +329,7 @@ impl CaseFile {
             chart: None,
             design: Design::default(),
             path: PathWanted::Searched,
+            withdrawal_length: None,
             attachment: None,
             probe_mm: BTreeMap::new(),
             accuracy: Accuracy::default(),

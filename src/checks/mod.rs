@@ -1,6 +1,7 @@
 //! The table of checks. A check reads facts, estimates, judges, and returns its part of the report.
 
 mod articulation;
+pub mod blockout;
 mod classification;
 mod connector;
 mod hinge;
@@ -17,7 +18,8 @@ mod undercut;
 
 use crate::facts::Facts;
 use crate::report::{
-    AbutmentShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown, TorusShown,
+    AbutmentShown, BlockoutShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown,
+    TorusShown,
 };
 
 /// One check. Help, `explain`, report sections and `docs/checks.md` come from this table.
@@ -48,6 +50,8 @@ pub struct Part {
     pub abutments: Vec<AbutmentShown>,
     /// Tori.
     pub tori: Vec<TorusShown>,
+    /// Tissue undercut and block-out.
+    pub blockout: Vec<BlockoutShown>,
     /// Connectors.
     pub connectors: Vec<ConnectorShown>,
     /// Preparation.
@@ -69,6 +73,7 @@ pub const CHECKS: &[Check] = &[
     rests::CHECK,
     tori::CHECK,
     connector::CHECK,
+    blockout::CHECK,
     support::CHECK,
 ];
 

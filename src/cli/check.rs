@@ -21,8 +21,8 @@ use crate::rules::Rules;
 /// fits, what is short and by how much, what could not be measured and what to ask; then the figures with their places.
 /// Without a case file, name the scans and the arch that gets the denture.
 ///
-/// Writes report.json, report.html, pictures, sections/*.svg, survey.ply, clearance.ply, anatomy.ply and keepout.ply into
-/// --out; without --out it only prints. Exit 0: nothing asked for is short; 1: something is short, exceeds, is tight or
+/// Writes report.json, report.html, pictures, sections/*.svg, survey.ply, clearance.ply, anatomy.ply, keepout.ply, and what has
+/// to be blocked out where rigid parts cross undercut tissue (blockout.ply, blockout.stl) into --out; without --out it only prints. Exit 0: nothing asked for is short; 1: something is short, exceeds, is tight or
 /// could not be measured; 2: nothing could be done.
 ///
 /// Examples:
@@ -176,7 +176,10 @@ fn layers(done: &Analysis<'_>) -> Files {
     let (nearest, along) = done.clearance();
     let anatomy = &facts.restored.anatomy;
     let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
+    let blockout = done.blockout_solid();
     vec![
+        ("blockout.ply".to_owned(), render::ply::blockout(blockout.as_ref())),
+        ("blockout.stl".to_owned(), render::stl::solid(blockout.as_ref())),
         ("survey.ply".to_owned(), render::ply::survey(mesh, depths)),
         ("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)),
         ("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)),

@@ -29,6 +29,25 @@ pub(super) fn way(text: &str) -> Result<Direction, String> {
     direction(triple(text)?).ok_or_else(|| "a direction needs a length; 0,0,0 points nowhere".to_owned())
 }
 
+/// A direction as it was given.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Given {
+    /// Brought to length one.
+    pub(super) way: Direction,
+    /// Its length before.
+    pub(super) length: f64,
+}
+
+/// A direction of any length but none, with that length.
+pub(super) fn given_way(text: &str) -> Result<Given, String> {
+    let v = triple(text)?;
+    // Scaled first, so that neither huge nor tiny numbers are lost when they are squared.
+    let most = v.amax();
+    let way = if most > 0.0 { direction(v / most) } else { None };
+    way.map(|way| Given { way, length: (v / most).norm() * most })
+        .ok_or_else(|| "a direction needs a length; 0,0,0 points nowhere".to_owned())
+}
+
 /// The word for an arch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum ArchWord {

@@ -2,6 +2,7 @@
 
 pub mod approach_arm;
 pub mod articulation;
+pub mod blockout;
 pub mod bulge_areas;
 pub mod clean_line;
 pub mod clearance;

@@ -6,6 +6,7 @@ pub mod json;
 pub mod picture;
 pub mod ply;
 pub mod sheet;
+pub mod stl;
 pub mod svg;
 pub mod tables;
 pub mod text;

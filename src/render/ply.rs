@@ -100,6 +100,14 @@ pub fn keepout(solid: Option<&Mesh>) -> Vec<u8> {
     }
 }
 
+/// `blockout.ply`: the closed solid of the dead space, or a file without a vertex where there is none.
+pub fn blockout(solid: Option<&Mesh>) -> Vec<u8> {
+    match solid {
+        Some(mesh) => cast(mesh, &vec![colour::cividis(0.7); mesh.vertices().len()], &[]),
+        None => header(0, 0, &[]),
+    }
+}
+
 /// Colour of each vertex by its region.
 pub fn anatomy_colours(tooth: &[u8], region: &[u8]) -> Vec<Rgb> {
     region.iter().zip(tooth).map(|(&r, &t)| region_colour(r, t)).collect()

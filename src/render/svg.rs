@@ -1,7 +1,7 @@
 //! Sections and clearance profiles as SVG, in millimetres with a grid of one.
 
 use super::html::escaped;
-use crate::report::{Cut, Flat, Opposing, Span2, SpanShown};
+use crate::report::{Cut, Flat, Mark2, Opposing, Span2, SpanShown};
 use crate::units::{digits, mm};
 
 const INK: &str = "#1e1e22";
@@ -41,7 +41,8 @@ impl Frame {
 pub fn section(cut: &Cut) -> Vec<u8> {
     let frame = section_frame(cut);
     let (wide, tall) = frame.size();
-    let (width, height) = (wide + 2.0 * frame.left, tall + frame.top + 44.0);
+    let caption = lines_of(&cut.caption, (wide / 6.4) as usize);
+    let (width, height) = (wide + 2.0 * frame.left, tall + frame.top + 48.0 + 16.0 * caption.len() as f64);
     let mut body = grid(&frame);
     body.push_str(&format!(
         "<clipPath id=\"{0}\"><rect x=\"{1}\" y=\"{2}\" width=\"{3}\" height=\"{4}\"/></clipPath>\n<g clip-path=\"url(#{0})\">\n",
@@ -54,25 +55,37 @@ pub fn section(cut: &Cut) -> Vec<u8> {
     cut.opposing.iter().for_each(|line| body.push_str(&polyline(&frame, line, OPPOSING, "1.6", "6 2")));
     cut.tissue.iter().for_each(|line| body.push_str(&polyline(&frame, line, TISSUE, "2", "")));
     if let Some([x, y]) = cut.rod {
-        body.push_str(&line_between(&frame, [x, y], [x, frame.high[1]], INK, "2"));
+        body.push_str(&rod(&frame, [x, y]));
     }
+    cut.marks.iter().for_each(|m| body.push_str(&mark(&frame, m)));
     cut.measures.iter().for_each(|m| body.push_str(&measure(&frame, m)));
     body.push_str("</g>\n");
     let bottom = frame.top + tall;
     body.push_str(&words(frame.left, bottom + 16.0, "start", &cut.left));
     body.push_str(&words(frame.left + wide, bottom + 16.0, "end", &cut.right));
     body.push_str(&words(frame.left + wide / 2.0, bottom + 16.0, "middle", "grid 1 mm, heavy 5 mm"));
-    let legend = if cut.opposing.is_empty() {
+    let legend = if cut.rod.is_some() {
+        "blue line: the cast; thick upright line: the rod, its foot at the height of the point"
+    } else if cut.opposing.is_empty() {
         "full line: the cast"
     } else {
         "full line: the restored arch; broken line: the opposing arch"
     };
     body.push_str(&words(frame.left + wide / 2.0, bottom + 34.0, "middle", legend));
+    for (i, line) in caption.iter().enumerate() {
+        body.push_str(&words(frame.left, bottom + 52.0 + 16.0 * i as f64, "start", line));
+    }
     document(width, height, &cut.caption, &body)
 }
 
 fn section_frame(cut: &Cut) -> Frame {
-    let places: Vec<Flat> = cut.measures.iter().flat_map(|m| [m.from, m.to]).chain(cut.rod).collect();
+    let places: Vec<Flat> = cut
+        .measures
+        .iter()
+        .flat_map(|m| [m.from, m.to])
+        .chain(cut.rod)
+        .chain(cut.marks.iter().map(|m| m.at))
+        .collect();
     let first = places.first().copied().unwrap_or([0.0, 0.0]);
     let (mut low, mut high) = (first, first);
     for p in &places {
@@ -81,11 +94,14 @@ fn section_frame(cut: &Cut) -> Frame {
             high[k] = high[k].max(p[k]);
         }
     }
+    // A gauge reading is a matter of tenths of a millimetre: drawn larger.
+    let (around, scale) =
+        if cut.rod.is_some() { ([7.0, 5.0], 32.0) } else { ([AROUND_MM, AROUND_MM - 4.0], 16.0) };
     for k in 0..2 {
-        low[k] = (low[k] - AROUND_MM + 4.0 * k as f64).floor();
-        high[k] = (high[k] + AROUND_MM - 4.0 * k as f64).ceil();
+        low[k] = (low[k] - around[k]).floor();
+        high[k] = (high[k] + around[k]).ceil();
     }
-    Frame { low, high, scale: 16.0, left: 16.0, top: 16.0 }
+    Frame { low, high, scale, left: 16.0, top: 16.0 }
 }
 
 fn grid(frame: &Frame) -> String {
@@ -116,6 +132,53 @@ fn line_between(frame: &Frame, a: Flat, b: Flat, colour: &str, width: &str) -> S
     )
 }
 
+/// Text broken into lines of about that many letters.
+fn lines_of(text: &str, letters: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < letters.max(20) => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+/// The rod of a surveyor from its foot up to the border of the picture.
+fn rod(frame: &Frame, foot: Flat) -> String {
+    let mut out = line_between(frame, foot, [foot[0], frame.high[1]], INK, "3.2");
+    out.push_str(&line_between(frame, [foot[0] - 0.25, foot[1]], [foot[0] + 0.25, foot[1]], INK, "2"));
+    out.push_str(&label(frame, [foot[0] + 0.3, frame.high[1] - 0.9], "rod"));
+    out
+}
+
+fn mark(frame: &Frame, m: &Mark2) -> String {
+    let dot = format!(
+        "<circle cx=\"{}\" cy=\"{}\" r=\"3.4\" fill=\"{INK}\"/>\n",
+        frame.x(m.at[0]),
+        frame.y(m.at[1])
+    );
+    dot + &label(frame, [m.at[0] + 0.25, m.at[1] + if m.at[1] > 0.0 { 0.45 } else { -0.7 }], &m.says)
+}
+
+/// White letters behind the dark ones keep a text readable over lines, in every viewer.
+fn label(frame: &Frame, at: Flat, says: &str) -> String {
+    ["stroke=\"#fff\" stroke-width=\"4\" fill=\"#fff\"".to_owned(), format!("fill=\"{INK}\"")]
+        .iter()
+        .map(|paint| {
+            format!(
+                "<text x=\"{}\" y=\"{}\" {paint} font-family=\"sans-serif\" font-size=\"14\">{}</text>\n",
+                frame.x(at[0]),
+                frame.y(at[1]),
+                escaped(says)
+            )
+        })
+        .collect()
+}
+
 fn polyline(frame: &Frame, line: &[Flat], colour: &str, width: &str, dashes: &str) -> String {
     let points: Vec<String> = line.iter().map(|p| format!("{},{}", frame.x(p[0]), frame.y(p[1]))).collect();
     format!(
@@ -136,14 +199,8 @@ fn measure(frame: &Frame, m: &Span2) -> String {
         out.push_str(&line_between(frame, a, b, INK, "1.4"));
     }
     let middle = [(m.from[0] + m.to[0]) / 2.0 + 0.3, (m.from[1] + m.to[1]) / 2.0 + 0.4];
-    // White letters behind the dark ones keep the figure readable over lines, in every viewer.
-    for paint in ["stroke=\"#fff\" stroke-width=\"4\" fill=\"#fff\"".to_owned(), format!("fill=\"{INK}\"")] {
-        out.push_str(&format!(
-            "<text x=\"{}\" y=\"{}\" {paint} font-family=\"sans-serif\" font-size=\"14\">{}</text>\n",
-            frame.x(middle[0]),
-            frame.y(middle[1]),
-            escaped(&m.says)
-        ));
+    if !m.says.is_empty() {
+        out.push_str(&label(frame, middle, &m.says));
     }
     out
 }
@@ -269,6 +326,7 @@ mod tests {
             opposing: vec![vec![[-5.0, 7.0], [5.0, 7.0]]],
             measures: vec![Span2 { from: [0.0, 0.0], to: [0.0, 7.0], says: "7.00 mm".into() }],
             rod: None,
+            marks: vec![],
         };
         let svg = String::from_utf8(section(&cut)).unwrap();
         assert_eq!(svg.matches("<polyline").count(), 2);

@@ -2,8 +2,8 @@
 
 use super::sheet::{Block, Table, or_dash, place};
 use crate::report::{
-    AbutmentShown, ConnectorShown, GaugeShown, Opposing, Preparation, Report, SpanShown, TorusShown,
-    TorusSide, TorusState, Zone,
+    AbutmentShown, BlockoutShown, ConnectorShown, GaugeShown, Opposing, Preparation, Report, SpanShown,
+    TorusShown, TorusSide, TorusState, Zone,
 };
 use crate::units::{self, Unit, deg, mm};
 
@@ -20,6 +20,7 @@ pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
         ],
         "rests" => vec![rests(&report.abutments)],
         "tori" => vec![tori(&report.tori)],
+        "blockout" => vec![blockout(&report.blockout)],
         "connector" => vec![connectors(&report.connectors)],
         _ => vec![],
     };
@@ -36,6 +37,24 @@ fn teeth(report: &Report) -> Table {
             units::show(t.crown_area_mm2, Unit::Mm2),
             margin.to_owned(),
             units::show(t.confidence, Unit::Share),
+        ]);
+    }
+    table
+}
+
+fn blockout(parts: &[BlockoutShown]) -> Table {
+    let mut table = Table::new(
+        "Undercut that a rigid part crosses, along the withdrawal direction",
+        &["part", "undercut surface", "deepest", "at", "dead space", "standard uncertainty"],
+    );
+    for p in parts {
+        table.rows.push(vec![
+            p.place.clone(),
+            units::show(p.area_mm2, Unit::Mm2),
+            mm(p.deepest_mm),
+            p.deepest_at_mm.as_ref().map_or_else(|| "nowhere".to_owned(), place),
+            units::show(p.volume_mm3, Unit::Mm3),
+            units::show(p.volume_uncertainty_mm3, Unit::Mm3),
         ]);
     }
     table

@@ -24,7 +24,8 @@ pub fn inputs(inputs: &[Input]) -> String {
 pub fn survey(file: &SurveyFile) -> String {
     let name = file.inputs.first().map_or("the cast", |i| i.file.as_str());
     let mut all = vec![Block::Title(format!("Survey of {name}")), Block::Paragraph(file.path.says.clone())];
-    if let Some(g) = &file.gauge {
+    let readings = if file.gauges.is_empty() { file.gauge.as_slice() } else { &file.gauges };
+    for g in readings {
         let below = g
             .below_survey_line_mm
             .map_or_else(String::new, |b| format!(", {} below the survey line", units::mm(b)));
@@ -35,11 +36,19 @@ pub fn survey(file: &SurveyFile) -> String {
                 units::digits(2.0 * g.uncertainty_mm, 2)
             )
         } else {
-            "free: a rod along the path touches it".to_owned()
+            "depth 0: the place is free, a rod along the path touches it".to_owned()
         };
-        let closed =
-            if g.closed_hole { " The depth depends on a hole in the scan that was closed." } else { "" };
-        all.push(Block::Paragraph(format!("Gauge at {}: {reading}.{closed}", sheet::place(&g.at_mm))));
+        let closed = if g.closed_hole {
+            " The place lies beside a hole in the scan, or its depth depends on the closing of one: do not rely on it."
+        } else {
+            ""
+        };
+        let off = if g.from_asked_mm >= 0.005 {
+            format!(", the surface nearest to the point asked for ({} away)", units::mm(g.from_asked_mm))
+        } else {
+            String::new()
+        };
+        all.push(Block::Paragraph(format!("Gauge at {}{off}: {reading}.{closed}", sheet::place(&g.at_mm))));
     }
     let deepest = match &file.deepest_at_mm {
         Some(p) => format!("The deepest undercut is {} at {}.", units::mm(file.deepest_mm), sheet::place(p)),
@@ -53,6 +62,15 @@ pub fn survey(file: &SurveyFile) -> String {
         file.survey_line_mm.len(),
         file.closed_hole_vertices
     )));
+    if let Some(b) = &file.blockout {
+        all.push(Block::Paragraph(format!(
+            "To be blocked out along this path {}: {} (standard uncertainty {}), under {} of undercut surface.",
+            b.place,
+            units::show(b.volume_mm3, Unit::Mm3),
+            units::show(b.volume_uncertainty_mm3, Unit::Mm3),
+            units::show(b.area_mm2, Unit::Mm2)
+        )));
+    }
     all.extend(sheet::findings(&file.findings));
     all.extend(sheet::inputs(&file.inputs));
     all.extend(sheet::cautions(&file.cautions));

@@ -22,6 +22,17 @@ pub struct Cut {
     pub measures: Vec<Span2>,
     /// A vertical rod: where it stands.
     pub rod: Option<Flat>,
+    /// Places with their names.
+    pub marks: Vec<Mark2>,
+}
+
+/// A named place in a section.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mark2 {
+    /// Where.
+    pub at: Flat,
+    /// Its name.
+    pub says: String,
 }
 
 /// A measured length in a section.

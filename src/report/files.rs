@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Articulation, Finding, FrameFound, Input, PathShown, Place, Tool, TorusShown};
+use super::{Articulation, BlockoutShown, Finding, FrameFound, Input, PathShown, Place, Tool, TorusShown};
 
 /// The gauge put to one point.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -12,6 +12,9 @@ pub struct GaugeReading {
     pub asked_mm: Place,
     /// The surface point nearest to it, mm.
     pub at_mm: Place,
+    /// Distance between the two, mm.
+    #[serde(default)]
+    pub from_asked_mm: f64,
     /// Undercut depth there, mm; 0 = free.
     pub depth_mm: f64,
     /// Its standard uncertainty, mm: scan, direction, mesh spacing.
@@ -49,9 +52,15 @@ pub struct SurveyFile {
     pub closed_hole_vertices: usize,
     /// Survey lines of the whole cast, mm.
     pub survey_line_mm: Vec<Vec<Place>>,
-    /// The gauge reading, where asked for.
+    /// What has to be blocked out under the bulges of the whole cast; absent where the direction points into the tissue.
+    #[serde(default)]
+    pub blockout: Option<BlockoutShown>,
+    /// The gauge reading, where asked for; the first of several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gauge: Option<GaugeReading>,
+    /// All gauge readings, where several were asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gauges: Vec<GaugeReading>,
     /// Findings.
     pub findings: Vec<Finding>,
     /// Cautions.

@@ -4,6 +4,7 @@
 //! could not be measured is absent, never a made-up number; a finding says why.
 
 mod abutments;
+mod blockout;
 mod cuts;
 mod files;
 mod finding;
@@ -13,7 +14,8 @@ pub use abutments::{
     AbutmentShown, ApproachArmShown, ClaspShown, GaugeShown, GuidingPlaneShown, Preparation, Reached,
     ReciprocalShown, RestShown, SurfaceShown, Zone,
 };
-pub use cuts::{Cut, Flat, Span2};
+pub use blockout::{BlockoutRegion, BlockoutShown};
+pub use cuts::{Cut, Flat, Mark2, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use sections::*;
@@ -76,6 +78,9 @@ pub struct Report {
     pub spans: Vec<SpanShown>,
     /// Tori.
     pub tori: Vec<TorusShown>,
+    /// Undercut tissue that something rigid crosses, and what has to be blocked out.
+    #[serde(default)]
+    pub blockout: Vec<BlockoutShown>,
     /// Connectors that were tried.
     pub connectors: Vec<ConnectorShown>,
     /// What would have to be prepared, for the dentist to decide.

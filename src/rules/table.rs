@@ -55,6 +55,7 @@ const ROWS: &[Row] = {
     // Maxillary connectors
     Row("palatal_border_mm", AtLeast, 6.0, (2.0, 12.0), Mm, "ANK", Published, "Distance of a palatal connector's border from the gingival margin"),
     Row("palatal_strap_width_mm", AtLeast, 8.0, (4.0, 16.0), Mm, "ANK", Published, "Width of a palatal strap"),
+    Row("tissue_undercut_mm", AtMost, 0.5, (0.05, 5.0), Mm, "HOUSE", ProjectChoice, "Undercut of soft tissue or bone under a rigid part, from which it is pointed out that the part cannot follow the surface; no published figure was found, mucosa gives way by a few tenths of a millimetre"),
     // Tori
     Row("torus_outline_mm", Setting, 0.5, (0.2, 1.0), Mm, "HOUSE", ProjectChoice, "Height at which a torus is outlined"),
     Row("torus_saddle_mm", Setting, 0.7, (0.2, 2.0), Mm, "HOUSE", ProjectChoice, "Depth of the saddle between two summits from which they count as separate lobes"),

@@ -1,13 +1,15 @@
 #!/usr/bin/env python3
 """Undercut flags of `saddleroom survey` against a foreign ray caster (Embree), and against every triangle where they differ.
 
-    python tests/reference/undercut_flags.py target/release/saddleroom
+    python tests/reference/undercut_flags.py target/release/saddleroom [--poses N]
 
 Each cast is surveyed along several directions; survey.ply is read by its own header. A ray is sent from every vertex
 along the withdrawal direction; vertices nearer than 5 um to the silhouette of their own triangles are left out, since
 there the answer hangs on the rounding of the ray caster's single precision. At least 99.99 % must agree, and where the
 two differ, every triangle is tried in double precision: there the program must be right.
-Casts: sample-meshes/, and the real scans of SADDLEROOM_REAL_SCANS or ../shared/real-scans where they are.
+Casts: both arches of all of sample-meshes/, along the file's z axis and some seeded directions; one of them turned at random as
+a whole (N poses, seeded; 20 for the full check, 4 without --poses); and the real scans of SADDLEROOM_REAL_SCANS or
+../shared/real-scans where they are, all of them with --poses 20, else four.
 Prints `skipped:` with the reason and ends with 0 where a package is missing.
 """
 import json
@@ -104,56 +106,101 @@ def by_every_triangle(points, faces, d, v):
     return bool((height > 1e-6).any())
 
 
-def directions():
+def directions(count):
     rng = np.random.default_rng(4)
     fixed = [np.array([0.0, 0.0, 1.0])]
     random = [v / np.linalg.norm(v) for v in rng.normal(size=(3, 3))]
-    return fixed + random
+    return (fixed + random)[:count]
+
+
+def random_turn(rng):
+    q, r = np.linalg.qr(rng.normal(size=(3, 3)))
+    q = q * np.sign(np.diag(r))
+    return q if np.linalg.det(q) > 0 else q * [-1.0, 1.0, 1.0]
+
+
+def turned_stl(source, target, turn):
+    """A binary STL turned as a whole and moved off the origin."""
+    data = source.read_bytes()
+    record = np.dtype([("n", "<f4", 3), ("p", "<f4", (3, 3)), ("a", "<u2")])
+    facets = np.frombuffer(data, dtype=record, offset=84).copy()
+    facets["p"] = facets["p"].astype(float) @ turn.T + [12.5, -40.0, 7.25]
+    target.write_bytes(data[:84] + facets.tobytes())
+
+
+class Tally:
+    """What was compared so far."""
+
+    def __init__(self, program):
+        self.program, self.seen, self.differ, self.wrong = program, 0, 0, 0
+
+    def compare(self, name, cast, d):
+        with tempfile.TemporaryDirectory() as out:
+            way = ",".join(f"{c:.17g}" for c in d)
+            command = [self.program, "survey", str(cast), f"--withdrawal={way}", "--out", out, "--quiet"]
+            done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=False)
+            if done.returncode not in (0, 1):
+                raise SystemExit(f"{name}: {done.stderr.decode()}")
+            table, faces = read_ply(pathlib.Path(out) / "survey.ply")
+            report = json.loads((pathlib.Path(out) / "survey.json").read_text())
+        d = np.array(report["path"]["withdrawal"])
+        points = np.stack([table[k].astype(float) for k in "xyz"], axis=1)
+        points -= (points.min(0) + points.max(0)) / 2
+        depth = table["undercut_mm"].astype(float)
+        loose = np.ones(len(points), bool)
+        loose[faces.ravel()] = False
+        if (np.isnan(depth) != loose).any() or (depth < 0).any():
+            raise SystemExit(f"{name}: undercut_mm must be NaN at loose vertices alone, and nowhere negative")
+        scene = rtcore_scene.EmbreeScene()
+        TriangleMesh(scene, points[faces].astype(np.float32))
+        origins = (points + 1e-3 * d).astype(np.float32)
+        rays = np.tile(d, (len(points), 1)).astype(np.float32)
+        hit = np.asarray(scene.run(origins, rays, query="OCCLUDED")) >= 0
+        flag = depth > 0
+        judged = ~np.isnan(depth) & ~silhouette(points, faces, d)
+        odd = np.flatnonzero(judged & (flag != hit))
+        # Depths under closed holes stand on lids that the ray caster does not know.
+        lids = report["closed_hole_vertices"]
+        false = [v for v in odd if by_every_triangle(points, faces, d, v) != flag[v]]
+        self.wrong += max(0, len(false) - lids)
+        self.seen += int(judged.sum())
+        self.differ += max(0, len(odd) - lids)
+        print(f"{name} {np.round(d, 3)}: {int(judged.sum())} vertices, {len(odd)} differ, of these "
+              f"{len(false)} against every triangle; {lids} stand on closed holes", flush=True)
 
 
 def main():
-    program = sys.argv[1] if len(sys.argv) > 1 else str(ROOT / "target/release/saddleroom")
+    words = sys.argv[1:]
+    poses = 4
+    if "--poses" in words:
+        at = words.index("--poses")
+        poses = int(words[at + 1])
+        del words[at:at + 2]
+    full = poses >= 20
+    tally = Tally(words[0] if words else str(ROOT / "target/release/saddleroom"))
+    samples = sorted(ROOT.glob("sample-meshes/*/*.stl"))
+    for cast in samples:
+        for d in directions(4 if full else 2):
+            tally.compare(f"{cast.parent.name}/{cast.name}", cast, d)
+    rng = np.random.default_rng(20)
+    with tempfile.TemporaryDirectory() as folder:
+        for pose in range(poses if samples else 0):
+            cast, turn = samples[pose % len(samples)], random_turn(rng)
+            target = pathlib.Path(folder) / "turned.stl"
+            turned_stl(cast, target, turn)
+            tally.compare(f"{cast.parent.name}/{cast.name} turned, pose {pose}", target, turn @ [0.0, 0.0, 1.0])
     scans = pathlib.Path(os.environ.get("SADDLEROOM_REAL_SCANS", ROOT / "../shared/real-scans"))
-    casts = sorted(ROOT.glob("sample-meshes/*/*.stl"))
     if scans.is_dir():
-        casts += sorted(p for p in scans.iterdir() if p.suffix in (".ply", ".stl"))
+        real = sorted(p for p in scans.iterdir() if p.suffix in (".ply", ".stl"))
+        for i, cast in enumerate(real if full else real[:4]):
+            for d in directions(4 if full else 2):
+                tally.compare(f"real scan {i}", cast, d)
     else:
         print(f"skipped: undercut flags of real scans: {scans} is not there")
-    seen = differ = wrong = 0
-    for cast in casts:
-        for d in directions():
-            with tempfile.TemporaryDirectory() as out:
-                way = ",".join(f"{c:.17g}" for c in d)
-                command = [program, "survey", str(cast), f"--withdrawal={way}", "--out", out, "--quiet"]
-                done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=False)
-                if done.returncode not in (0, 1):
-                    raise SystemExit(f"{cast.name}: {done.stderr.decode()}")
-                table, faces = read_ply(pathlib.Path(out) / "survey.ply")
-                report = json.loads((pathlib.Path(out) / "survey.json").read_text())
-            d = np.array(report["path"]["withdrawal"])
-            points = np.stack([table[k].astype(float) for k in "xyz"], axis=1)
-            points -= (points.min(0) + points.max(0)) / 2
-            depth = table["undercut_mm"].astype(float)
-            scene = rtcore_scene.EmbreeScene()
-            TriangleMesh(scene, points[faces].astype(np.float32))
-            origins = (points + 1e-3 * d).astype(np.float32)
-            rays = np.tile(d, (len(points), 1)).astype(np.float32)
-            hit = np.asarray(scene.run(origins, rays, query="OCCLUDED")) >= 0
-            flag = depth > 0
-            judged = ~np.isnan(depth) & ~silhouette(points, faces, d)
-            odd = np.flatnonzero(judged & (flag != hit))
-            # Depths under closed holes stand on lids that the ray caster does not know.
-            lids = report["closed_hole_vertices"]
-            false = [v for v in odd if by_every_triangle(points, faces, d, v) != flag[v]]
-            wrong += max(0, len(false) - lids)
-            seen += int(judged.sum())
-            differ += max(0, len(odd) - lids)
-            print(f"{cast.name} {np.round(d, 3)}: {int(judged.sum())} vertices, {len(odd)} differ, of these "
-                  f"{len(false)} against every triangle; {lids} stand on closed holes")
-    print(f"{seen} vertices, {differ} differ from the ray caster, {wrong} from every triangle")
-    if seen == 0:
+    print(f"{tally.seen} vertices, {tally.differ} differ from the ray caster, {tally.wrong} from every triangle")
+    if tally.seen == 0:
         raise SystemExit("no cast to try")
-    if differ > 1e-4 * seen or wrong > 0:
+    if tally.differ > 1e-4 * tally.seen or tally.wrong > 0:
         raise SystemExit("the flags do not agree")
 
 

@@ -33,6 +33,7 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     let id = id(&raw.id, sheet);
     let scans = scans(&raw.scans, restored, sheet);
     let path = path(&raw.path, sheet);
+    let withdrawal_length = withdrawal_length(&raw.path);
     let attachment = attachment(&raw.attachment, sheet);
     let accuracy = accuracy(&raw.accuracy, sheet);
     let limits = limits(&raw.limits, known_limits, sheet);
@@ -48,6 +49,7 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     Some(CaseFile {
         id,
         path,
+        withdrawal_length,
         attachment,
         accuracy,
         limits,
@@ -121,6 +123,12 @@ fn scans(raw: &Given<RawScans>, restored: Option<Arch>, sheet: &mut Sheet) -> Sc
         }
     }
     scans
+}
+
+/// Length of the withdrawal direction as it is given.
+fn withdrawal_length(raw: &Given<RawPath>) -> Option<f64> {
+    let [x, y, z] = raw.value()?.withdrawal.get()?.value;
+    Some(crate::space::hypot(crate::space::hypot(x, y), z))
 }
 
 fn path(raw: &Given<RawPath>, sheet: &mut Sheet) -> PathWanted {

@@ -5,6 +5,7 @@ use super::rims::Turned;
 use super::shell::Shell;
 use super::{LEVEL_MM, filled};
 use crate::space::Direction;
+use std::sync::OnceLock;
 
 /// A place is taken to be under a triangle up to this far outside it, mm, so that no gap opens between neighbours.
 const TOUCH_MM: f64 = 1e-9;
@@ -87,6 +88,8 @@ pub(super) struct Plan<'s> {
     pub faces: Blocks,
     /// Whether the triangles of a cell are listed.
     listed: Vec<bool>,
+    /// The triangles of all cells, once somebody asks in a cell that is not listed.
+    everywhere: OnceLock<Blocks>,
     /// Of each vertex.
     pub standing: Vec<Standing>,
 }
@@ -104,7 +107,8 @@ impl<'s> Plan<'s> {
             listed[cells[v] as usize] = true;
         }
         let faces = grid.list(shell, &turned, &listed);
-        let mut plan = Plan { shell, turned, grid, faces, listed, standing: Vec::new() };
+        let mut plan =
+            Plan { shell, turned, grid, faces, listed, everywhere: OnceLock::new(), standing: Vec::new() };
         let standing = filled(cells.len(), |v| plan.standing_of(v, cells[v] as usize));
         plan.standing = standing;
         plan
@@ -222,27 +226,40 @@ impl<'s> Plan<'s> {
         Some(Overhead { part: [within.0, within.1], height: [height(within.0), height(within.1)], face: f })
     }
 
+    /// The triangles of any cell.
+    fn in_cell(&self, cell: usize) -> &[Block] {
+        if self.listed[cell] {
+            return self.faces.of(cell);
+        }
+        let all = || self.grid.list(self.shell, &self.turned, &vec![true; self.grid.frame.cells()]);
+        self.everywhere.get_or_init(all).of(cell)
+    }
+
     /// Whether anything but triangle `own` stands above `level` over a place.
     pub fn anything_above(&self, q: [f64; 2], level: f64, own: Option<u32>) -> bool {
-        let cell = self.grid.frame.cell_of(q);
-        if self.listed[cell] {
-            return self.covering_in(self.faces.of(cell), q, level, |f| Some(f) == own).is_some();
-        }
-        self.grid.beside(cell).filter(|f| Some(*f) != own).any(|f| self.over(f, q, level).is_some())
+        let list = self.in_cell(self.grid.frame.cell_of(q));
+        self.covering_in(list, q, level, |f| Some(f) == own).is_some()
     }
 
     /// Greatest height over a place; `None` where nothing stands there.
     pub fn highest(&self, q: [f64; 2]) -> Option<f64> {
-        self.grid
-            .beside(self.grid.frame.cell_of(q))
-            .filter_map(|f| {
+        let [lo, hi] = self.grid.rough(q);
+        let mut highest: Option<f64> = None;
+        for block in self.in_cell(self.grid.frame.cell_of(q)) {
+            let mut near = block.near(lo, hi, f32::MIN);
+            while near != 0 {
+                let f = block.face[near.trailing_zeros() as usize];
+                near &= near - 1;
                 let p = self.corners(f);
                 let w = weights(&p, self.turned.facing[f as usize], q);
                 let sum = w[0] + w[1] + w[2];
-                let inside = w.iter().all(|w| *w >= -TOUCH_MM * side(&p)) && sum > 0.0;
-                inside.then(|| (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / sum)
-            })
-            .reduce(f64::max)
+                if sum > 0.0 && lesser(lesser(w[0], w[1]), w[2]) >= -TOUCH_MM * side(&p) {
+                    let h = (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / sum;
+                    highest = Some(highest.map_or(h, |most| most.max(h)));
+                }
+            }
+        }
+        highest
     }
 }
 

@@ -340,14 +340,6 @@ impl Grid {
             [(q[0] + self.round) as f32, (q[1] + self.round) as f32],
         ]
     }
-
-    /// Triangles whose box meets a cell.
-    pub fn beside(&self, cell: usize) -> impl Iterator<Item = u32> {
-        let (i, j) = ((cell % self.frame.size[0]) as u16, (cell / self.frame.size[0]) as u16);
-        let meets =
-            move |[[i0, i1], [j0, j1]]: &[[u16; 2]; 2]| (*i0..=*i1).contains(&i) && (*j0..=*j1).contains(&j);
-        self.boxes.iter().enumerate().filter(move |(_, b)| meets(b)).map(|(f, _)| f as u32)
-    }
 }
 
 /// The lesser of two numbers, neither of them NaN.
