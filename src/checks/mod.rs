@@ -5,6 +5,7 @@ mod classification;
 mod connector;
 mod hinge;
 mod occlusal_plane;
+pub(crate) mod path;
 mod rests;
 mod room;
 mod scan;
@@ -65,6 +66,7 @@ pub const CHECKS: &[Check] = &[
     teeth::CHECK,
     room::CHECK,
     hinge::CHECK,
+    path::CHECK,
     undercut::CHECK,
     rests::CHECK,
     tori::CHECK,

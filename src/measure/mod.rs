@@ -8,11 +8,13 @@ pub mod crest_line;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
+pub mod path_of_insertion;
 pub mod rest_room;
 pub mod site_room;
 pub mod survey_line;
 pub mod tooth_axes;
 pub mod torus;
+pub mod tripod;
 pub mod undercut;
 
 #[cfg(test)]

@@ -6,11 +6,15 @@
 mod cuts;
 mod files;
 mod finding;
+mod path;
 mod sections;
 
 pub use cuts::{Cut, Flat, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
+pub use path::{
+    ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt, tilt_words,
+};
 pub use sections::*;
 
 use schemars::JsonSchema;
