@@ -88,11 +88,7 @@ fn search(facts: &Facts<'_>, found: &Searched) -> PathSearch {
             .map(|h| ClaspSought { tooth: h.tooth, surfaces: h.surfaces.clone(), gauge_mm: h.gauge_mm })
             .collect(),
         left_out: found.left_out.clone(),
-        guided: found
-            .guided
-            .iter()
-            .map(|&(tooth, surface)| SurfaceBesideSpan { tooth, surface })
-            .collect(),
+        guided: found.guided.iter().map(|&(tooth, surface)| SurfaceBesideSpan { tooth, surface }).collect(),
         tissue_mm2: units::json(found.tissue_mm2),
         weights: weights.collect(),
         ceiling_mm: found.goodness.ceiling_mm,

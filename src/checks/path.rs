@@ -80,7 +80,10 @@ fn run(facts: &Facts<'_>) -> Part {
             part.findings.extend(not_held(facts, found));
         }
         Err(reason) if given => {
-            let says = format!("The path is used as the case gives it; no other was searched, because {}.", reason.because);
+            let says = format!(
+                "The path is used as the case gives it; no other was searched, because {}.",
+                reason.because
+            );
             part.findings.push(Finding::new(CHECK.id, "path_not_searched", Verdict::Caution, says));
         }
         Err(reason) => part.findings.push(Finding::not_measured(
@@ -173,7 +176,8 @@ fn how_words(facts: &Facts<'_>, found: &Searched) -> String {
     );
     if !found.left_out.is_empty() {
         let teeth: Vec<String> = found.left_out.iter().map(|t| facts.tooth_words(*t)).collect();
-        says += &format!(" Left out, since their crown or gingival margin is not known: {}.", teeth.join(", "));
+        says +=
+            &format!(" Left out, since their crown or gingival margin is not known: {}.", teeth.join(", "));
     }
     if found.held.is_empty() {
         says += " No abutment with a known margin: the choice goes by the tissue alone.";
@@ -206,7 +210,11 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
         );
         if has > had { gains.push(says) } else { costs.push(says) }
     }
-    let mut change = |x: Option<f64>, y: Option<f64>, worth: f64, less_is_better: bool, show: &dyn Fn(f64, f64) -> String| {
+    let mut change = |x: Option<f64>,
+                      y: Option<f64>,
+                      worth: f64,
+                      less_is_better: bool,
+                      show: &dyn Fn(f64, f64) -> String| {
         if let (Some(x), Some(y)) = (x, y)
             && (y - x).abs() >= worth
         {
@@ -229,7 +237,11 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
         });
     }
     change(a.tissue_mm2, b.tissue_mm2, WORTH_MM2, true, &|x, y| {
-        format!("{} instead of {} of tissue crossed undercut", units::show(y, Unit::Mm2), units::show(x, Unit::Mm2))
+        format!(
+            "{} instead of {} of tissue crossed undercut",
+            units::show(y, Unit::Mm2),
+            units::show(x, Unit::Mm2)
+        )
     });
     change(a.blockout_mm3, b.blockout_mm3, WORTH_MM3, true, &|x, y| {
         format!("{} instead of {} to block out", mm3(y), mm3(x))
@@ -237,9 +249,7 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
     change(Some(a.lean_deg), Some(b.lean_deg), 0.05, true, &|x, y| {
         format!("a lean of {} instead of {}", units::deg(y), units::deg(x))
     });
-    let list = |what: &str, all: &[String]| {
-        (!all.is_empty()).then(|| format!("{what}: {}", all.join("; ")))
-    };
+    let list = |what: &str, all: &[String]| (!all.is_empty()).then(|| format!("{what}: {}", all.join("; ")));
     let both: Vec<String> = [list("gains", &gains), list("costs", &costs)].into_iter().flatten().collect();
     if both.is_empty() {
         return "The figures are the same.".to_owned();
@@ -256,9 +266,8 @@ fn mm3(value: f64) -> String {
 
 /// Clasps that find no usable undercut with any tilt of the cone.
 fn not_held(facts: &Facts<'_>, found: &Searched) -> Vec<Finding> {
-    let most = |i: usize| {
-        found.tried.iter().filter_map(|t| t.parts.usable_mm.get(i)).copied().fold(0.0, f64::max)
-    };
+    let most =
+        |i: usize| found.tried.iter().filter_map(|t| t.parts.usable_mm.get(i)).copied().fold(0.0, f64::max);
     found
         .held
         .iter()

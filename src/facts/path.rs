@@ -135,7 +135,8 @@ pub(super) fn tripod(case: &Case, restored: &ArchFacts<'_>, field: &UndercutFiel
     let mut areas: Vec<MarkArea> = Vec::new();
     for crown in &anatomy.crowns {
         let Ok(axes) = ToothAxes::of(mesh, crown, anatomy) else { continue };
-        let clasped = |s: Surface| case.file.design.clasps.iter().any(|c| c.tooth == crown.tooth && c.surface == s);
+        let clasped =
+            |s: Surface| case.file.design.clasps.iter().any(|c| c.tooth == crown.tooth && c.surface == s);
         for surface in [Surface::Lingual, Surface::Buccal].into_iter().filter(|s| !clasped(*s)) {
             let on = |f: &u32| axes.surface(&mesh.face_centre(*f)) == surface;
             let faces: Vec<u32> = crown.faces.iter().copied().filter(on).collect();
@@ -146,7 +147,9 @@ pub(super) fn tripod(case: &Case, restored: &ArchFacts<'_>, field: &UndercutFiel
     if teeth < 3 {
         areas = tripod::areas_by_plan(mesh, &field.direction);
         let ridge = |f: &u32| {
-            mesh.faces()[*f as usize].iter().any(|&v| anatomy.region.get(v as usize) == Some(&Region::ResidualRidge))
+            mesh.faces()[*f as usize]
+                .iter()
+                .any(|&v| anatomy.region.get(v as usize) == Some(&Region::ResidualRidge))
         };
         areas.iter_mut().for_each(|a| a.faces.retain(|f| !ridge(f)));
     }

@@ -154,7 +154,8 @@ fn rises(asked: &TripodAsked<'_>) -> Vec<Rise> {
             // Turned so that an inside-out scan reads the same: a place that is free looks up.
             let up = n.dot(&d).abs();
             let corners = asked.mesh.faces()[f as usize];
-            let inner = asked.topology.edges_of_face(f).iter().all(|&e| asked.topology.faces_of_edge(e).len() == 2);
+            let inner =
+                asked.topology.edges_of_face(f).iter().all(|&e| asked.topology.faces_of_edge(e).len() == 2);
             if !(steepest..=flattest).contains(&up) || !inner || !corners.iter().all(|&v| free(v)) {
                 continue;
             }
@@ -209,7 +210,10 @@ fn triples(asked: &TripodAsked<'_>, spots: &[Spot], level: f64) -> Vec<(f64, Tri
                         surface: area.and_then(|m| m.surface),
                     }
                 });
-                all.push((area_mm2 * a.worth * b.worth * c.worth, Tripod { marks, height_mm: level, area_mm2 }));
+                all.push((
+                    area_mm2 * a.worth * b.worth * c.worth,
+                    Tripod { marks, height_mm: level, area_mm2 },
+                ));
             }
         }
     }

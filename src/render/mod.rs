@@ -9,3 +9,4 @@ pub mod sheet;
 pub mod svg;
 pub mod tables;
 pub mod text;
+pub mod tilt_map;

@@ -95,7 +95,12 @@ fn path(report: &Report) -> Table {
     row("score, 0 to 1".into(), &|c| units::digits(c.figures.score, 3));
     for (i, clasp) in search.clasps.iter().enumerate() {
         let surfaces: Vec<&str> = clasp.surfaces.iter().map(|s| s.word()).collect();
-        let name = format!("usable undercut at {} {} ({} wanted)", clasp.tooth, surfaces.join(" or "), mm(clasp.gauge_mm));
+        let name = format!(
+            "usable undercut at {} {} ({} wanted)",
+            clasp.tooth,
+            surfaces.join(" or "),
+            mm(clasp.gauge_mm)
+        );
         row(name, &|c| or_dash(c.figures.usable_mm.get(i).copied(), Unit::Mm));
     }
     row("greatest less least of these".into(), &|c| or_dash(c.figures.spread_mm, Unit::Mm));

@@ -13,7 +13,8 @@ pub use cuts::{Cut, Flat, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use path::{
-    ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt, tilt_words,
+    ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
+    tilt_words,
 };
 pub use sections::*;
 

@@ -49,8 +49,8 @@ use crate::anatomy::{Anatomy, KnownFrame};
 use crate::case::{Arch, Surface, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::measure::undercut::{Surveyor, TiltedCast};
-use crate::mesh::{Mesh, Topology, VertexId};
-use crate::space::{Direction, Tilt};
+use crate::mesh::{FaceId, Mesh, Topology};
+use crate::space::{Direction, Point, Tilt};
 use places::{Cast, Places};
 
 /// A clasp, or an abutment that may get one.
@@ -192,10 +192,11 @@ pub fn search(asked: &Asked<'_>) -> Measured<Searched> {
     let small = reduced::reduced(asked.mesh, asked.topology, &how)
         .ok_or_else(|| NotMeasured::only("the cast has no surface"))?;
     let cast = Cast { mesh: &small.mesh, from: Some(&small.from) };
-    let surveyor = Surveyor::new(&small.mesh, &Topology::new(&small.mesh));
+    let topology = Topology::new(&small.mesh);
+    let surveyor = Surveyor::new(&small.mesh, &topology);
     let on_small = Places::new(asked, known, &cast);
-    let trial = Trial::new(asked, known, &surveyor, &on_small);
-    let exact = Trial::new(asked, known, asked.surveyor, &on_scan);
+    let trial = Trial::new(asked, known, &surveyor, &on_small, (&small.mesh, &topology));
+    let exact = Trial::new(asked, known, asked.surveyor, &on_scan, (asked.mesh, asked.topology));
     let reduced = ReducedCast {
         triangles_of_scan: asked.mesh.faces().len(),
         triangles: small.mesh.faces().len(),
@@ -247,8 +248,7 @@ fn chosen(
     let again = |tilt: Tilt, d: &Direction| scored(tilt, exact.along(d));
     let zero = again(Tilt::default(), &known.frame.occlusal);
     let best_exact = if tilts::lean_deg(&best) > 0.0 { scored(best, exact.of(&best)) } else { zero.clone() };
-    let given =
-        asked.given.and_then(|d| Some(again(known.frame.tilt_of(&d)?, &d)));
+    let given = asked.given.and_then(|d| Some(again(known.frame.tilt_of(&d)?, &d)));
     let why = choice::why(&choice::Weighed {
         zero: zero.score,
         best: best_exact.score,
@@ -283,7 +283,9 @@ struct Trial<'a> {
     known: &'a KnownFrame,
     surveyor: &'a Surveyor,
     places: &'a Places,
-    /// Depth of the wanted vertices along the occlusal normal, mm.
+    /// The wanted vertices: place and a triangle there.
+    wanted: Vec<(Point, FaceId)>,
+    /// Their depth along the occlusal normal, mm.
     along_normal: Vec<f64>,
 }
 
@@ -293,9 +295,15 @@ impl<'a> Trial<'a> {
         known: &'a KnownFrame,
         surveyor: &'a Surveyor,
         places: &'a Places,
+        (mesh, topology): (&Mesh, &Topology),
     ) -> Trial<'a> {
-        let along_normal = depths(&surveyor.tilted(&known.frame.occlusal), &places.wanted);
-        Trial { limits: asked.limits, known, surveyor, places, along_normal }
+        let wanted: Vec<(Point, FaceId)> = places
+            .wanted
+            .iter()
+            .map(|&v| (mesh.vertex(v), topology.faces_of_vertex(v).first().copied().unwrap_or(0)))
+            .collect();
+        let along_normal = depths(&surveyor.tilted(&known.frame.occlusal), &wanted);
+        Trial { limits: asked.limits, known, surveyor, places, wanted, along_normal }
     }
 
     fn all(&self, tilts: &[Tilt]) -> Vec<Parts> {
@@ -307,7 +315,7 @@ impl<'a> Trial<'a> {
     }
 
     fn along(&self, d: &Direction) -> Parts {
-        let depth = depths(&self.surveyor.tilted(d), &self.places.wanted);
+        let depth = depths(&self.surveyor.tilted(d), &self.wanted);
         parts::of(&parts::Seen {
             places: self.places,
             limits: self.limits,
@@ -319,8 +327,7 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// Depths of some vertices, mm; free where nothing is known of one, since no triangle meets it.
-fn depths(cast: &TiltedCast<'_>, wanted: &[VertexId]) -> Vec<f64> {
-    let field = cast.field();
-    wanted.iter().map(|&v| field.depth_mm.get(v as usize).copied().flatten().unwrap_or(0.0)).collect()
+/// Depths at some places, mm.
+fn depths(cast: &TiltedCast<'_>, wanted: &[(Point, FaceId)]) -> Vec<f64> {
+    wanted.iter().map(|(p, f)| cast.depth_at(p, *f).depth_mm).collect()
 }

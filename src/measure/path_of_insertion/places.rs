@@ -24,7 +24,7 @@ const GUM: u8 = 2;
 const CROWNS: u8 = 3;
 /// Longest edges of the reduced cast by kind, mm: elsewhere, tissue crossed, other gum, crowns.
 pub(super) const LONGEST_MM: [f64; 36] = {
-    let mut all = [0.7; 36];
+    let mut all = [1.0; 36];
     all[ELSEWHERE as usize] = 1e9;
     all[TISSUE as usize] = 1.2;
     all[GUM as usize] = 3.0;
@@ -82,7 +82,7 @@ pub(super) struct Guiding {
 /// All places of a cast.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Places {
-    /// Vertices of the cast of which depths are wanted, ascending.
+    /// Vertices of the cast of which depths are wanted, each once.
     pub wanted: Vec<VertexId>,
     pub held: Vec<HeldPlaces>,
     pub left_out: Vec<Tooth>,
@@ -94,6 +94,7 @@ pub(super) struct Places {
 impl Places {
     pub fn new(asked: &Asked<'_>, known: &KnownFrame, cast: &Cast<'_>) -> Places {
         let mut places = Places::default();
+        let normals = asked.mesh.vertex_normals();
         let mut numbered = Numbered { wanted: vec![None; cast.mesh.vertices().len()], list: Vec::new() };
         for held in asked.held {
             match held_places(asked, known, cast, held, &mut numbered) {
@@ -102,11 +103,9 @@ impl Places {
             }
         }
         places.left_out.dedup();
-        for (span, tooth) in
-            asked.anatomy.spans.iter().flat_map(|s| [s.front, s.back].map(|t| (s, t)))
-        {
+        for (span, tooth) in asked.anatomy.spans.iter().flat_map(|s| [s.front, s.back].map(|t| (s, t))) {
             let Some((crown, axes, surface)) = beside(asked, span, tooth) else { continue };
-            places.guiding.push(guiding(asked, span, crown, &axes, surface));
+            places.guiding.push(guiding(asked, span, crown, &normals, &axes, surface));
             let own = |p: &Point, v: VertexId| {
                 crown.vertices.binary_search(&cast.scan_vertex(v)).is_ok() && axes.surface(p) == surface
             };
@@ -146,13 +145,8 @@ impl Numbered {
 }
 
 /// The triangles all of whose corners are wanted.
-fn pieces(
-    cast: &Cast<'_>,
-    own: impl Fn(&Point, VertexId) -> bool,
-    numbered: &mut Numbered,
-) -> Vec<Piece> {
-    let inside: Vec<bool> =
-        cast.mesh.vertices().iter().enumerate().map(|(v, p)| own(p, v as u32)).collect();
+fn pieces(cast: &Cast<'_>, own: impl Fn(&Point, VertexId) -> bool, numbered: &mut Numbered) -> Vec<Piece> {
+    let inside: Vec<bool> = cast.mesh.vertices().iter().enumerate().map(|(v, p)| own(p, v as u32)).collect();
     let faces = cast.mesh.faces().iter().enumerate();
     faces
         .filter(|(_, corners)| corners.iter().all(|&v| inside[v as usize]))
@@ -243,20 +237,23 @@ fn beside<'a>(
     Some((crown, axes, if distal { Surface::Distal } else { Surface::Mesial }))
 }
 
-fn guiding(asked: &Asked<'_>, span: &Span, crown: &Crown, axes: &ToothAxes, surface: Surface) -> Guiding {
+fn guiding(
+    asked: &Asked<'_>,
+    span: &Span,
+    crown: &Crown,
+    normals: &[Vector],
+    axes: &ToothAxes,
+    surface: Surface,
+) -> Guiding {
     let outward = axes.outward(surface);
-    // Normals of the crown's own vertices, by the angles of its own triangles.
-    let normals = asked.mesh.vertex_normals();
     let faces = crown
         .faces
         .iter()
         .filter(|&&f| (asked.mesh.face_centre(f) - axes.centre).dot(&outward) > 0.0)
         .filter_map(|&f| {
             let own = asked.mesh.face_normal(f).filter(|n| n.dot(&outward).abs() >= FACING)?;
-            let sum: Vector = asked.mesh.faces()[f as usize]
-                .iter()
-                .filter_map(|&v| normals.get(v as usize))
-                .sum();
+            let sum: Vector =
+                asked.mesh.faces()[f as usize].iter().filter_map(|&v| normals.get(v as usize)).sum();
             let mean = sum.try_normalize(1e-9).unwrap_or(own);
             Some(([own, mean], asked.mesh.face_area_mm2(f)))
         })
@@ -278,7 +275,8 @@ fn crossed(asked: &Asked<'_>, known: &KnownFrame) -> Vec<bool> {
     if asked.arch == Arch::Maxilla {
         let margins: Vec<&Point> = asked.anatomy.crowns.iter().flat_map(|c| &c.margin).collect();
         let border2 = asked.limits.palatal_border_mm * asked.limits.palatal_border_mm;
-        for (v, p) in asked.mesh.vertices().iter().enumerate().filter(|(v, _)| region.get(*v) == Some(&Region::Palate))
+        for (v, p) in
+            asked.mesh.vertices().iter().enumerate().filter(|(v, _)| region.get(*v) == Some(&Region::Palate))
         {
             crossed[v] = margins.iter().all(|q| (p - *q).norm_squared() >= border2);
         }

@@ -164,8 +164,11 @@ impl<'a> Work<'a> {
         let other = self.neighbours(v);
         let shared = ring.iter().filter(|w| other.binary_search(w).is_ok()).count();
         let turned: Vec<(u32, [u32; 3])> = self.after(u, v).collect();
-        let lost: Vec<u32> =
-            self.around[u as usize].iter().copied().filter(|&f| self.faces[f as usize].contains(&v)).collect();
+        let lost: Vec<u32> = self.around[u as usize]
+            .iter()
+            .copied()
+            .filter(|&f| self.faces[f as usize].contains(&v))
+            .collect();
         // Only two triangles go, and v keeps a number of triangles that can be looked through.
         let count = self.around[v as usize].len() + turned.len() - lost.len();
         if shared != 2 || lost.len() != 2 || count > MOST_FACES {
@@ -302,7 +305,9 @@ mod tests {
         let small = reduced(&mesh, &Topology::new(&mesh), &how).unwrap();
         // Both kinds keep their share of the surface to half an edge along their border.
         let upper: f64 = (0..small.mesh.faces().len() as u32)
-            .filter(|&f| small.mesh.faces()[f as usize].iter().all(|&v| kind[small.from[v as usize] as usize] == 1))
+            .filter(|&f| {
+                small.mesh.faces()[f as usize].iter().all(|&v| kind[small.from[v as usize] as usize] == 1)
+            })
             .map(|f| small.mesh.face_area_mm2(f))
             .sum();
         let half = 2.0 * std::f64::consts::PI * 25.0;
