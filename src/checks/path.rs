@@ -121,7 +121,7 @@ pub fn choice_words(facts: &Facts<'_>, found: &Searched) -> String {
              {} is no more than the occlusal normal leaves uncertain ({}). {}",
             units::digits(gain, 3),
             units::digits(unsure, 3),
-            trade_words(facts, found, &found.zero, &found.best_exact, "It would, against zero tilt,")
+            trade_words(facts, found, &found.zero, &found.best_exact, "Against zero tilt")
         ),
         Why::WithinTheFrame { lean_deg, frame_deg } => format!(
             "The search keeps zero tilt, the occlusal normal. A lean of {tilt} scores higher ({scores}), but {} are no \
@@ -150,7 +150,7 @@ fn given_words(facts: &Facts<'_>, found: &Searched) -> String {
                 "The search would choose {tilt} (score {} against {}). {} ",
                 units::digits(other.score, 3),
                 units::digits(given.score, 3),
-                trade_words(facts, found, given, other, "That would, against the path given,")
+                trade_words(facts, found, given, other, "Against the path given")
             );
         }
         None => says += &format!("The search would choose {tilt}. "),
@@ -249,14 +249,12 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
     change(Some(a.lean_deg), Some(b.lean_deg), 0.05, true, &|x, y| {
         format!("a lean of {} instead of {}", units::deg(y), units::deg(x))
     });
-    let list = |what: &str, all: &[String]| (!all.is_empty()).then(|| format!("{what}: {}", all.join("; ")));
-    let both: Vec<String> = [list("gains", &gains), list("costs", &costs)].into_iter().flatten().collect();
+    let list = |what: &str, all: &[String]| (!all.is_empty()).then(|| format!("{what}: {}.", all.join("; ")));
+    let both: Vec<String> = [list("Gained", &gains), list("Lost", &costs)].into_iter().flatten().collect();
     if both.is_empty() {
         return "The figures are the same.".to_owned();
     }
-    format!("{start} it {}.", both.join(". It "))
-        .replace(", it gains", " gain")
-        .replace(", it costs", " cost")
+    format!("{start}: {}", both.join(" "))
 }
 
 /// `12.5 mm³`.

@@ -8,8 +8,8 @@
 //!   the tip's distance above the gingival margin, that stands along the tilt *and* along the occlusal normal, as a share
 //!   of the gauge wanted, at most 1; the mean over the clasps. Undercut made by tilting alone gives no retention.
 //! - Balance: difference between the greatest and the least of these depths, each counted up to the ceiling.
-//! - Guiding: of each surface beside a span the area within the narrow band, fading out to the wide one, as a share of the
-//!   area wanted (height wanted times a third of the crown's width); the mean.
+//! - Guiding: of each surface beside a span its best part as large as the area wanted (height wanted times a third of the
+//!   crown's width), each bit counted fully within the narrow band and fading out to the wide one; the mean.
 //! - Tissue: area of the tissue crossed (residual ridges; the lingual band of a bar; the palate off the margins) that is
 //!   undercut deeper than the scan is true.
 //! - Block-out: dead space under that tissue and under the proximal surfaces beside spans: depth times upright extent.

@@ -51,8 +51,7 @@ pub(super) fn of(seen: &Seen<'_>) -> Parts {
     let shares = usable.iter().zip(&places.held).map(|(u, h)| (u / h.held.gauge_mm).min(1.0));
     let capped = || usable.iter().map(|u| u.min(seen.limits.ceiling_mm));
     let spread = capped().fold(0.0, f64::max) - capped().fold(f64::INFINITY, f64::min);
-    let guiding: Vec<f64> = places.guiding.iter().map(|g| guiding_mm2(seen, g)).collect();
-    let guided = guiding.iter().zip(&places.guiding).map(|(a, g)| (a / g.wanted_mm2).min(1.0));
+    let guiding: Vec<(f64, f64)> = places.guiding.iter().map(|g| guiding(seen, g)).collect();
     let known = !places.tissue.is_empty();
     let proximal = !places.proximal.is_empty();
     let dead = |list: &[Piece]| list.iter().map(|p| dead_mm3(seen, p)).sum::<f64>();
@@ -61,8 +60,8 @@ pub(super) fn of(seen: &Seen<'_>) -> Parts {
         retention_share: mean(shares),
         spread_mm: (usable.len() > 1).then(|| kept(spread)),
         usable_mm: usable.iter().map(|u| kept(*u)).collect(),
-        guiding_share: mean(guided),
-        guiding_mm2: guiding.iter().map(|a| kept(*a)).collect(),
+        guiding_share: mean(guiding.iter().map(|g| g.1)),
+        guiding_mm2: guiding.iter().map(|g| kept(g.0)).collect(),
         tissue_mm2: known.then(|| kept(places.tissue.iter().map(|p| deep_mm2(seen, p)).sum())),
         tissue_deepest_mm: known.then(|| {
             let corners = places.tissue.iter().flat_map(|p| p.corners);
@@ -112,17 +111,29 @@ fn usable_mm(seen: &Seen<'_>, on: &HeldPlaces) -> f64 {
     most
 }
 
-/// Area within the narrow band, fading out to the wide one, mm2.
-fn guiding_mm2(seen: &Seen<'_>, on: &Guiding) -> f64 {
+/// Area within the narrow band, fading out to the wide one, mm2; and how far the best part of the surface, as large as the
+/// area wanted, guides, 0 to 1: so that much surface which leans does not stand for a plane.
+fn guiding(seen: &Seen<'_>, on: &Guiding) -> (f64, f64) {
     let [good, prepare] = seen.limits.guiding_deg.map(|deg| sin(deg.to_radians()));
     let fade = (prepare - good).max(1e-9);
-    on.faces
+    let mut parts: Vec<(f64, f64)> = on
+        .faces
         .iter()
         .map(|(normals, area)| {
             let lean = normals[0].dot(seen.direction).abs().min(normals[1].dot(seen.direction).abs());
-            area * ((prepare - lean) / fade).clamp(0.0, 1.0)
+            (((prepare - lean) / fade).clamp(0.0, 1.0), *area)
         })
-        .sum()
+        .filter(|(guides, _)| *guides > 0.0)
+        .collect();
+    parts.sort_by(|a, b| b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1)));
+    let (mut credited, mut best, mut left) = (0.0, 0.0, on.wanted_mm2);
+    for (guides, area) in parts {
+        credited += guides * area;
+        let taken = area.min(left);
+        best += guides * taken;
+        left -= taken;
+    }
+    (credited, if on.wanted_mm2 > 0.0 { best / on.wanted_mm2 } else { 0.0 })
 }
 
 /// Part of a triangle that is undercut deeper than the scan is true, depth linear between its corners, mm2.

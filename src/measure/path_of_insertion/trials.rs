@@ -155,14 +155,14 @@ fn leaning(anterior_deg: f64, x: f64, y: f64) -> Motion {
     Motion::translation(x, y, 0.0) * Motion::rotation(Vector::x() * -anterior_deg.to_radians())
 }
 
-/// Two cylinders on either side of a span that lean alike toward anterior.
+/// Boxes on either side of two spans that lean alike toward anterior.
 fn leaning_row(deg: f64) -> Build {
-    let cylinder = solids::cylinder(4.0, 7.0, 0.4, true);
+    let block = solids::cuboid([8.0, 8.0, 7.0], 0.5).moved(&Motion::translation(0.0, 0.0, 3.5));
     let mut build = Build::new();
-    build.crown(34, &cylinder, 0.5, 4.0, &leaning(deg, -18.0, 8.0));
-    build.crown(36, &cylinder, 0.5, 4.0, &leaning(deg, -18.0, -12.0));
-    build.crown(44, &cylinder, 0.5, 4.0, &leaning(deg, 18.0, 8.0));
-    build.crown(46, &cylinder, 0.5, 4.0, &leaning(deg, 18.0, -12.0));
+    build.crown(34, &block, 0.5, 4.0, &leaning(deg, -18.0, 8.0));
+    build.crown(36, &block, 0.5, 4.0, &leaning(deg, -18.0, -12.0));
+    build.crown(44, &block, 0.5, 4.0, &leaning(deg, 18.0, 8.0));
+    build.crown(46, &block, 0.5, 4.0, &leaning(deg, 18.0, -12.0));
     build.span(&[35], 34, 36);
     build.span(&[45], 44, 46);
     build
@@ -172,7 +172,7 @@ fn leaning_row(deg: f64) -> Build {
 fn surfaces_that_lean_alike_by_seven_degrees_want_that_tilt() {
     let weights = Weights { guiding: 1.0, lean: LEAN, ..NONE };
     let found = leaning_row(7.0).searched(&[], &limits(0.06), &weights, &Motion::identity());
-    // Within two degrees of their axis the whole area guides; the least lean of these wins.
+    // Within two degrees of their walls all of them guide; the least lean of these tilts wins.
     assert!((found.best.anterior_deg - 7.0).abs() < 2.5, "{:?}", found.best);
     assert!(found.best.left_deg.abs() < 1.5, "{:?}", found.best);
     assert_eq!(found.chosen, found.best);
@@ -234,7 +234,7 @@ fn undercut_balances_where_barrels_stand_upright_to_the_path() {
         let t = leaning.tried.iter().min_by(|a, b| near(a).total_cmp(&near(b))).unwrap();
         t.parts.spread_mm.unwrap()
     };
-    assert!(spread(0.0) > 0.3, "{}", spread(0.0));
+    assert!(spread(0.0) > 0.2, "{}", spread(0.0));
     // The deep side is cut down by the tilt, the shallow one stays as it is along the normal: none is gained by it.
     for tried in &leaning.tried {
         for (now, zero) in tried.parts.usable_mm.iter().zip(&leaning.zero.parts.usable_mm) {
@@ -273,10 +273,12 @@ fn a_ridge_undercut_on_one_side_is_freed_by_a_tilt_by_its_walls_angle() {
     build.add(&roof, |_| Region::Other);
     let weights = Weights { tissue: 1.0, blockout: 1.0, lean: LEAN, ..NONE };
     let found = build.searched(&[], &Limits { step_deg: 1.0, ..limits(0.06) }, &weights, &Motion::identity());
-    // Wedge of a wall: length times height squared times tangent over two.
-    let wedge = 20.0 * tall * tall * tan(8f64.to_radians()) / 2.0;
+    // Wedge of a wall: length times height squared times tangent over two; toward the two ends, where the rod gets free
+    // past the end sooner than past the edge, less by the depth squared over two along each.
+    let lean = tan(8f64.to_radians());
+    let wedge = 20.0 * tall * tall * lean / 2.0 - tall * tall * tall * lean * lean / 3.0;
     let zero = &found.zero.parts;
-    assert!((zero.blockout_mm3.unwrap() / wedge - 1.0).abs() < 0.02, "{zero:?} {wedge}");
+    assert!((zero.blockout_mm3.unwrap() / wedge - 1.0).abs() < 0.01, "{zero:?} {wedge}");
     // Deeper than 0.06 mm: all but the uppermost 0.43 mm of the wall.
     let area = 20.0 * (tall - 0.06 / tan(8f64.to_radians())) / cos(8f64.to_radians());
     assert!((zero.tissue_mm2.unwrap() / area - 1.0).abs() < 0.03, "{zero:?} {area}");
