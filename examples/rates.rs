@@ -8,11 +8,14 @@
 
 use std::time::Instant;
 
+use saddleroom::anatomy::{Anatomy, Crown, KnownFrame, Origin, Region};
+use saddleroom::case::{Arch, Surface, Tooth};
 use saddleroom::load;
+use saddleroom::measure::path_of_insertion::{self, Asked, Held, Limits, Weights};
 use saddleroom::measure::undercut::Surveyor;
 use saddleroom::mesh::{Mesh, Topology};
 use saddleroom::phantom::solids::{Barrel, barrel_row};
-use saddleroom::space::{Direction, Vector};
+use saddleroom::space::{self, Direction, Frame, Point, Vector};
 use saddleroom::units::LengthUnit;
 
 const REPEATS: usize = 5;
@@ -54,6 +57,125 @@ fn tasks(lower: &Mesh, d: &Direction, threads: usize) {
     ways.sort_by(f64::total_cmp);
     emit("undercut_depth_median_of_13", threads, n, build, ways[ways.len() / 2], 0.0);
     emit("undercut_depth_worst_of_13", threads, n, build, ways[ways.len() - 1], 0.0);
+    path_search_1000(lower, &topology, &surveyor, d, threads);
+}
+
+/// A search over a thousand tilts about `d`. The places that it looks at stand in for those of a case: four crowns are
+/// the surface within 4.5 mm of the highest place in each quarter of the cast along its longest extent, and the tissue
+/// crossed is what lies 3 to 8 mm below the top between the outer two. `build_s` counts the reduction of the cast and
+/// the first direction, `query_s` the whole search; `check` is the number of tilts tried.
+fn path_search_1000(mesh: &Mesh, topology: &Topology, surveyor: &Surveyor, d: &Direction, threads: usize) {
+    let Some(anatomy) = stand_in(mesh, d) else { return };
+    let held: Vec<Held> = anatomy
+        .crowns
+        .iter()
+        .map(|c| Held { tooth: c.tooth, gauge_mm: 0.25, surfaces: vec![Surface::Buccal, Surface::Lingual] })
+        .collect();
+    let limits = Limits {
+        cone_deg: 15.0,
+        step_deg: 0.905,
+        tip_above_margin_mm: 1.0,
+        ceiling_mm: 0.762,
+        guiding_deg: [2.0, 5.0],
+        guiding_height_mm: [1.5, 2.0],
+        band_mm: [3.0, 8.0],
+        palatal_border_mm: 6.0,
+        scan_mm: 0.06,
+        reduced_within_mm: 0.02,
+    };
+    let weights =
+        Weights { retention: 3.0, balance: 1.0, guiding: 2.0, tissue: 2.0, blockout: 1.0, lean: 2.0 };
+    let asked = |limits| Asked {
+        mesh,
+        topology,
+        surveyor,
+        anatomy: &anatomy,
+        arch: Arch::Mandible,
+        held: &held,
+        limits,
+        weights: &weights,
+        given: None,
+    };
+    // A single tilt costs what comes before the search.
+    let few = Limits { step_deg: 15.0, ..limits };
+    let (build, _) = least_of(1, || path_of_insertion::search(&asked(&few)).map(|s| s.tried.len()));
+    let (seconds, found) = least_of(1, || path_of_insertion::search(&asked(&limits)));
+    if let Ok(found) = found {
+        emit("path_search_1000", threads, mesh.vertices().len(), build, seconds, found.tried.len() as f64);
+        emit("path_search_triangles", threads, mesh.faces().len(), 0.0, 0.0, found.reduced.triangles as f64);
+    }
+}
+
+/// Crowns and tissue for a cast of which nothing else is known. `None` where nothing stands up.
+fn stand_in(mesh: &Mesh, up: &Direction) -> Option<Anatomy> {
+    let (low, high) = mesh.bounds()?;
+    let size = high - low;
+    let long = if size.x >= size.y { Vector::x() } else { Vector::y() };
+    let front = up.cross(&long);
+    let frame = Frame::new(Point::from((low.coords + high.coords) / 2.0), *up, front, true)?;
+    let share = |p: &Point| (p - low).dot(&long) / size.dot(&long);
+    let height = |p: &Point| p.coords.dot(up);
+    let mut crowns = Vec::new();
+    for (k, fdi) in [35u8, 33, 43, 45].into_iter().enumerate() {
+        let quarter = |p: &Point| (share(p) * 4.0).floor() as usize == k;
+        let top =
+            mesh.vertices().iter().filter(|p| quarter(p)).max_by(|a, b| height(a).total_cmp(&height(b)))?;
+        let near = |p: &Point| (p - top).norm() < 4.5;
+        let faces: Vec<u32> =
+            (0..mesh.faces().len() as u32).filter(|&f| mesh.corners(f).iter().all(near)).collect();
+        let mut vertices: Vec<u32> = faces.iter().flat_map(|&f| mesh.faces()[f as usize]).collect();
+        vertices.sort_unstable();
+        vertices.dedup();
+        let centre = top - up.into_inner() * 2.0;
+        let margin = (0..32)
+            .map(|i| f64::from(i) * std::f64::consts::TAU / 32.0)
+            .map(|a| {
+                centre - up.into_inner() * 2.0
+                    + (frame.left.into_inner() * space::cos(a) + frame.anterior.into_inner() * space::sin(a))
+                        * 4.0
+            })
+            .collect();
+        crowns.push(Crown {
+            tooth: Tooth::fdi(fdi)?,
+            faces,
+            vertices,
+            margin,
+            centre,
+            area_mm2: 50.0,
+            confidence: 1.0,
+            origin: Origin::Given,
+        });
+    }
+    let top = crowns.iter().map(|c| height(&c.centre)).fold(f64::INFINITY, f64::min) + 2.0;
+    let tooth: Vec<bool> = {
+        let mut is = vec![false; mesh.vertices().len()];
+        crowns.iter().flat_map(|c| &c.vertices).for_each(|&v| is[v as usize] = true);
+        is
+    };
+    let region = mesh.vertices().iter().zip(&tooth).map(|(p, tooth)| {
+        let below = top - height(p);
+        match (*tooth, (0.2..0.8).contains(&share(p)) && (3.0..8.0).contains(&below)) {
+            (true, _) => Region::Tooth,
+            (_, true) => Region::ResidualRidge,
+            _ => Region::Other,
+        }
+    });
+    Some(Anatomy {
+        frame: Ok(KnownFrame {
+            frame,
+            origin: Origin::Given,
+            confidence: 1.0,
+            uncertainty_deg: 1.0,
+            anterior_known: true,
+        }),
+        region: region.collect(),
+        crowns,
+        crowns_lacking: None,
+        margins_unused: Vec::new(),
+        unused_crests: Vec::new(),
+        spans: Vec::new(),
+        tooth_of: vec![0; mesh.vertices().len()],
+    })
 }
 
 /// Thirteen directions: the axes, the diagonals of the faces and of the cube, one of each pair.

@@ -1,14 +1,18 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
+mod path;
+
 use crate::anatomy::presence::{self, ArchView};
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, Chart, Notation, PathWanted, Scan, Tooth};
-use crate::estimate::{Measured, NotMeasured};
+use crate::case::{Arch, Case, Chart, Notation, Scan, Tooth};
+use crate::estimate::Measured;
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
 use crate::measure::keepout::{self, KeepOut};
+use crate::measure::path_of_insertion::Searched;
 use crate::measure::torus::{self, Torus, TorusSettings};
+use crate::measure::tripod::Tripod;
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect, DefectKind};
 use crate::mesh::{Mesh, Topology};
@@ -93,8 +97,12 @@ pub struct Facts<'c> {
     pub clearance: Option<Vec<Clearance>>,
     /// How the arches stand to each other.
     pub articulation: ArticulationFact,
+    /// What a search of all tilts came to, whether or not the case gives a direction.
+    pub search: Measured<Searched>,
     /// The withdrawal direction.
     pub path: Measured<Path>,
+    /// Marks by which the cast is set up again for it.
+    pub tripod: Measured<Tripod>,
     /// Undercut along it.
     pub undercut: Measured<UndercutField>,
     /// The surveyor of the restored arch.
@@ -115,7 +123,6 @@ impl<'c> Facts<'c> {
             || ArchFacts::new(case, case.file.restored.opposing(), rules),
         );
         let mut restored = restored?;
-        let path = path(case, &restored.anatomy);
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
         let pair_defects = pair_defects(case, &restored, opposing.as_ref());
         // A surface has no relation to itself.
@@ -123,17 +130,24 @@ impl<'c> Facts<'c> {
         let (clearance, articulation) =
             relation(&restored, opposing.as_ref().filter(|_| !twice), opening.as_ref().ok(), rules);
         let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
-        let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let marks = &case.file.marks;
-        let tori = torus::find(
-            restored.mesh(),
-            &restored.topology,
-            restored.arch,
-            &restored.anatomy,
-            &marks.tori,
-            &marks.tori_at,
-            &torus_settings(rules),
+        let (search, tori) = rayon::join(
+            || path::search(case, &restored, &surveyor, rules),
+            || {
+                torus::find(
+                    restored.mesh(),
+                    &restored.topology,
+                    restored.arch,
+                    &restored.anatomy,
+                    &marks.tori,
+                    &marks.tori_at,
+                    &torus_settings(rules),
+                )
+            },
         );
+        let path = path::of(case, &restored.anatomy, &search);
+        let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
+        let tripod = undercut.as_ref().map_err(Clone::clone).and_then(|f| path::tripod(case, &restored, f));
         let keepout = keepout::keepout(
             restored.mesh(),
             &restored.topology,
@@ -156,7 +170,9 @@ impl<'c> Facts<'c> {
             opening,
             clearance,
             articulation,
+            search,
             path,
+            tripod,
             undercut,
             surveyor,
             tori,
@@ -217,37 +233,5 @@ pub fn torus_settings(rules: &Rules) -> TorusSettings {
         saddle_mm: rules.number("torus_saddle_mm"),
         least_height_mm: rules.number("torus_least_height_mm"),
         least_area_mm2: rules.number("torus_least_area_mm2"),
-    }
-}
-
-fn path(case: &Case, anatomy: &Anatomy) -> Measured<Path> {
-    let frame = anatomy.frame.as_ref();
-    match case.file.path {
-        PathWanted::Withdrawal(d) => Ok(Path {
-            withdrawal: d,
-            tilt: frame.ok().and_then(|f| f.frame.tilt_of(&d)),
-            chosen_by: ChosenBy::Case,
-            uncertainty_deg: 1.0,
-        }),
-        PathWanted::Tilt(tilt) => match frame {
-            Ok(f) => Ok(Path {
-                withdrawal: f.frame.tilted(tilt),
-                tilt: Some(tilt),
-                chosen_by: ChosenBy::Case,
-                uncertainty_deg: f.uncertainty_deg,
-            }),
-            Err(reason) => Err(reason.clone()),
-        },
-        PathWanted::Searched => match frame {
-            Ok(f) => Ok(Path {
-                withdrawal: f.frame.occlusal,
-                tilt: Some(Tilt::default()),
-                chosen_by: ChosenBy::OcclusalNormal,
-                uncertainty_deg: f.uncertainty_deg,
-            }),
-            Err(reason) => {
-                Err(NotMeasured { because: reason.because.clone(), settled_by: reason.settled_by.clone() })
-            }
-        },
     }
 }

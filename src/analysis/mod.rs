@@ -2,6 +2,7 @@
 
 mod cautions;
 mod clearance;
+mod path;
 mod sections;
 mod shown;
 mod survey;
@@ -129,7 +130,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         articulation: shown::articulation(&facts.articulation),
         chart: shown::chart_shown(case),
         teeth: shown::teeth(&facts.restored),
-        path: facts.path.as_ref().ok().map(shown::path_shown),
+        path: path::shown(facts),
         abutments: part.abutments,
         spans: part.spans,
         tori: part.tori,

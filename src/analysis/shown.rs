@@ -127,13 +127,19 @@ pub fn path_shown(path: &Path) -> PathShown {
             .map(|t| TiltShown { anterior: units::json(t.anterior_deg), left: units::json(t.left_deg) }),
         chosen_by: path.chosen_by,
         says: path_words(path),
+        search: None,
+        map_tilts: Vec::new(),
+        unbeaten: Vec::new(),
+        compared: Vec::new(),
+        tripod_mm: Vec::new(),
+        tripod: Vec::new(),
     }
 }
 
 fn path_words(path: &Path) -> String {
     let reason = match path.chosen_by {
         ChosenBy::Case => "as given",
-        ChosenBy::Search => "searched",
+        ChosenBy::Search => "chosen by the search",
         ChosenBy::OcclusalNormal => "the occlusal normal, since no direction was given and none was searched",
     };
     let lean = path.tilt.map_or_else(

@@ -6,6 +6,7 @@ mod classification;
 mod connector;
 mod hinge;
 mod occlusal_plane;
+pub(crate) mod path;
 mod rests;
 mod room;
 mod scan;
@@ -69,6 +70,7 @@ pub const CHECKS: &[Check] = &[
     teeth::CHECK,
     room::CHECK,
     hinge::CHECK,
+    path::CHECK,
     undercut::CHECK,
     rests::CHECK,
     tori::CHECK,

@@ -1,10 +1,11 @@
 //! Pictures of an analysis: stills of the cast, sections and profiles, with what each shows in words.
 
 use crate::analysis::Analysis;
+use crate::case::Arch;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
 use crate::render::picture::{self, Label, Still, View};
-use crate::render::{ply, svg};
+use crate::render::{ply, svg, tilt_map};
 use crate::report::{Cut, Place};
 use crate::space::{Frame, Point, Vector, direction};
 
@@ -19,6 +20,13 @@ pub(super) fn pictures(done: &Analysis<'_>, sections: &[Cut]) -> Vec<Picture> {
             all.push(Picture { name: format!("clearance-behind-{front}.svg"), caption, bytes });
         }
     }
+    let upper = done.facts.restored.arch == Arch::Maxilla;
+    let map = done.report.path.as_ref().and_then(|p| tilt_map::tilt_map(p, upper));
+    all.extend(map.map(|bytes| Picture {
+        name: "sections/tilt_map.svg".to_owned(),
+        caption: "Tilts tried for the path of insertion: the score of each, seen as the cast is from the occlusal side".to_owned(),
+        bytes,
+    }));
     all.extend(sections.iter().map(|cut| Picture {
         name: format!("sections/{}.svg", cut.name),
         caption: cut.caption.clone(),

@@ -13,6 +13,7 @@ pub mod crown_wall;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
+pub mod path_of_insertion;
 pub mod plane_preparation;
 pub mod reciprocal;
 pub mod rest_room;
@@ -20,6 +21,7 @@ pub mod site_room;
 pub mod survey_line;
 pub mod tooth_axes;
 pub mod torus;
+pub mod tripod;
 pub mod undercut;
 
 #[cfg(test)]

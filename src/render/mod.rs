@@ -10,3 +10,4 @@ pub mod stl;
 pub mod svg;
 pub mod tables;
 pub mod text;
+pub mod tilt_map;

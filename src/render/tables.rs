@@ -3,7 +3,7 @@
 use super::sheet::{Block, Table, or_dash, place};
 use crate::report::{
     AbutmentShown, BlockoutShown, ConnectorShown, GaugeShown, Opposing, Preparation, Report, SpanShown,
-    TorusShown, TorusSide, TorusState, Zone,
+    TiltCompared, TorusShown, TorusSide, TorusState, Zone, tilt_words,
 };
 use crate::units::{self, Unit, deg, mm};
 
@@ -12,6 +12,7 @@ pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
     let tables = match id {
         "teeth" => vec![teeth(report)],
         "room" => vec![spans(&report.spans)],
+        "path" => vec![path(report)],
         "undercut" => vec![
             undercut(&report.abutments),
             bulges(&report.abutments),
@@ -101,6 +102,43 @@ fn opposite(span: &SpanShown) -> String {
             .map(|(_, w)| w)
             .collect();
     if words.is_empty() { "-".to_owned() } else { words.join(", ") }
+}
+
+/// The tilts compared, one column each.
+fn path(report: &Report) -> Table {
+    let Some((path, search)) = report.path.as_ref().and_then(|p| Some((p, p.search.as_ref()?))) else {
+        return Table::new("", &[]);
+    };
+    let mut head = vec!["on the scan itself"];
+    head.extend(path.compared.iter().map(|c| c.which.words()));
+    let mut table = Table::new("Tilts compared", &head);
+    let mut row = |name: String, of: &dyn Fn(&TiltCompared) -> String| {
+        table.rows.push(std::iter::once(name).chain(path.compared.iter().map(of)).collect());
+    };
+    row("withdrawal leans".into(), &|c| tilt_words(c.figures.anterior_deg, c.figures.left_deg));
+    row("score, 0 to 1".into(), &|c| units::digits(c.figures.score, 3));
+    for (i, clasp) in search.clasps.iter().enumerate() {
+        let surfaces: Vec<&str> = clasp.surfaces.iter().map(|s| s.word()).collect();
+        let name = format!(
+            "usable undercut at {} {} ({} wanted)",
+            clasp.tooth,
+            surfaces.join(" or "),
+            mm(clasp.gauge_mm)
+        );
+        row(name, &|c| or_dash(c.figures.usable_mm.get(i).copied(), Unit::Mm));
+    }
+    row("greatest less least of these".into(), &|c| or_dash(c.figures.spread_mm, Unit::Mm));
+    for (i, s) in search.guided.iter().enumerate() {
+        let name = format!("guiding surface at {} {}", s.tooth, s.surface.word());
+        row(name, &|c| or_dash(c.guiding_mm2.get(i).copied(), Unit::Mm2));
+    }
+    row("tissue crossed that is undercut".into(), &|c| or_dash(c.figures.tissue_undercut_mm2, Unit::Mm2));
+    row("its deepest".into(), &|c| or_dash(c.tissue_deepest_mm, Unit::Mm));
+    row("dead space to block out".into(), &|c| {
+        c.figures.blockout_mm3.map_or_else(|| "-".to_owned(), |v| format!("{} mm³", units::digits(v, 1)))
+    });
+    row("lean from the occlusal normal".into(), &|c| deg(c.figures.lean_deg));
+    table
 }
 
 /// One row for each place where a gauge rests; the first gauge that no place takes ends the surface.

@@ -8,6 +8,7 @@ mod blockout;
 mod cuts;
 mod files;
 mod finding;
+mod path;
 mod sections;
 
 pub use abutments::{
@@ -18,6 +19,10 @@ pub use blockout::{BlockoutRegion, BlockoutShown};
 pub use cuts::{Cut, Flat, Mark2, Span2};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
+pub use path::{
+    ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
+    tilt_words,
+};
 pub use sections::*;
 
 use schemars::JsonSchema;

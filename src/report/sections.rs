@@ -172,6 +172,24 @@ pub struct PathShown {
     pub chosen_by: ChosenBy,
     /// In words, with the reason.
     pub says: String,
+    /// How the search was made, where one was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub search: Option<super::PathSearch>,
+    /// All tilts tried, on the reduced cast: those of the grid first, row by row.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub map_tilts: Vec<super::TiltScored>,
+    /// Those of them that no other beats: none is at least as good in every respect and better in one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unbeaten: Vec<super::TiltScored>,
+    /// Zero tilt, the tilt of the highest score and the one given, measured on the scan itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub compared: Vec<super::TiltCompared>,
+    /// Three marks in one plane across the path, mm.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub tripod_mm: Vec<Place>,
+    /// The same with their places in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub tripod: Vec<super::TripodMark>,
 }
 
 /// Who chose the withdrawal direction.

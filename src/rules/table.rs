@@ -35,6 +35,15 @@ const ROWS: &[Row] = {
     Row("reciprocal_gap_mm", Setting, 0.02, (0.0, 0.2), Mm, "HOUSE", ProjectChoice, "Gap up to which a rigid arm opposite a clasp is taken to hold the tooth"),
     Row("reciprocal_lead_mm", AtLeast, 0.0, (-3.0, 5.0), Mm, "DERIVED", Derived, "How much earlier on seating the reciprocal arm holds the tooth than the clasp's tip passes the height of contour"),
     Row("tilt_most_deg", AtMost, 15.0, (1.0, 45.0), Deg, "BRAIN6", Secondary, "Tilt of the path of insertion from the occlusal normal; rarely over 10 to 15 degrees"),
+    // Path of insertion
+    Row("path_step_deg", Setting, 1.5, (0.5, 5.0), Deg, "HOUSE", ProjectChoice, "Spacing of the tilts that are tried; about the best they are four times closer"),
+    Row("path_reduced_mm", Setting, 0.02, (0.0, 0.05), Mm, "HOUSE", ProjectChoice, "Distance within which the cast on which tilts are tried follows the scan; figures shown are measured on the scan"),
+    Row("path_weight_retention", Setting, 3.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of usable undercut at the clasps in the choice of the path"),
+    Row("path_weight_balance", Setting, 1.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of like undercut at all clasps"),
+    Row("path_weight_guiding", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of guiding surfaces beside spans"),
+    Row("path_weight_tissue", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of tissue that is not undercut where a rigid part crosses it"),
+    Row("path_weight_blockout", Setting, 1.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of little dead space to block out"),
+    Row("path_weight_lean", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of staying near the occlusal normal"),
     // Guiding planes and rests
     Row("guiding_plane_height_tooth_mm", AtLeast, 2.0, (0.5, 6.0), Mm, "HSIU", Secondary, "Height of a guiding plane beside a tooth-supported span; 2 to 4 mm are taught"),
     Row("guiding_plane_height_extension_mm", AtLeast, 1.5, (0.5, 6.0), Mm, "BRAIN3", Secondary, "Height of a guiding plane beside a distal extension; 1.5 to 2 mm are taught"),
