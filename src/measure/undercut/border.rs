@@ -164,6 +164,18 @@ struct Whole {
     rim: u32,
 }
 
+impl Whole {
+    fn height(&self, t: f64) -> f64 {
+        self.edge[0] + t * (self.edge[1] - self.edge[0])
+    }
+
+    /// Whether a triangle stands above it throughout.
+    fn under(&self, over: &Overhead, part: (f64, f64)) -> bool {
+        let above = |t: f64| over.height + t * over.slope >= self.height(t);
+        over.part == [part.0, part.1] && above(part.0) && above(part.1)
+    }
+}
+
 /// Scratch space: what lies under or over one piece.
 #[derive(Default)]
 struct Outside {
@@ -191,15 +203,26 @@ impl Outside {
             let (p, q) = (piece.at(part.0), piece.at(part.1));
             let [lo, _] = plan.grid.rough([lesser(p[0], q[0]), lesser(p[1], q[1])]);
             let [_, hi] = plan.grid.rough([greater(p[0], q[0]), greater(p[1], q[1])]);
-            for block in plan.faces.of(cell) {
-                let mut near = block.near(lo, hi, f32::MIN);
+            let whole = Whole { piece, edge: [a[2], b[2]], rim: r };
+            let right = plan.grid.right_of(&piece);
+            let mut covered = false;
+            'blocks: for block in plan.faces.of(cell) {
+                // Most of what is near lies behind the contour edge.
+                let mut near = block.near(lo, hi, f32::MIN) & block.reaches(&right);
                 while near != 0 {
                     let f = block.face[near.trailing_zeros() as usize];
                     near &= near - 1;
-                    self.overhead.extend(plan.overhead(f, &piece, part));
+                    let Some(over) = plan.overhead(f, &piece, part) else { continue };
+                    if whole.under(&over, part) {
+                        covered = true;
+                        break 'blocks;
+                    }
+                    self.overhead.push(over);
                 }
             }
-            self.split(&Whole { piece, edge: [a[2], b[2]], rim: r }, part, into);
+            if !covered {
+                self.split(&whole, part, into);
+            }
         }
     }
 
@@ -231,23 +254,17 @@ impl Outside {
     fn highest(&self, whole: &Whole, (from, to): (f64, f64), into: &mut Vec<(Border, Option<u32>)>) {
         let middle = 0.5 * (from + to);
         let here = || self.overhead.iter().filter(|o| o.part[0] <= middle && middle <= o.part[1]);
-        let value = |o: &Overhead, t: f64| {
-            let width = o.part[1] - o.part[0];
-            let s = if width > 0.0 { (t - o.part[0]) / width } else { 0.0 };
-            o.height[0] + s * (o.height[1] - o.height[0])
-        };
-        let edge = |t: f64| whole.edge[0] + t * (whole.edge[1] - whole.edge[0]);
+        let value = |o: &Overhead, t: f64| o.height + t * o.slope;
         let mut add = |a: f64, b: f64, top: Option<&Overhead>| {
             let outside = top.map_or([f64::NEG_INFINITY; 2], |o| [value(o, a), value(o, b)]);
-            let edge = [edge(a), edge(b)];
+            let edge = [whole.height(a), whole.height(b)];
             if outside[0] < edge[0] || outside[1] < edge[1] {
                 let border = Border::new(whole.piece.at(a), whole.piece.at(b), edge, outside, whole.rim);
                 into.push((border, top.map(|o| o.face)));
             }
         };
-        let slope = |o: &Overhead| value(o, to) - value(o, from);
         let first = here().reduce(|a, b| {
-            let order = value(a, from).total_cmp(&value(b, from)).then(slope(a).total_cmp(&slope(b)));
+            let order = value(a, from).total_cmp(&value(b, from)).then(a.slope.total_cmp(&b.slope));
             if order.is_lt() { b } else { a }
         });
         let Some(mut top) = first else { return add(from, to, None) };
@@ -255,7 +272,7 @@ impl Outside {
         loop {
             // The first line that overtakes the highest one.
             let mut next: Option<(f64, &Overhead)> = None;
-            for o in here().filter(|o| slope(o) > slope(top)) {
+            for o in here().filter(|o| o.slope > top.slope) {
                 let (over, under) = (value(top, a) - value(o, a), value(o, to) - value(top, to));
                 if under > 0.0 {
                     let t = a + (to - a) * (over.max(0.0) / (over.max(0.0) + under));

@@ -56,11 +56,12 @@ fn side(p: &[[f64; 3]; 3]) -> f64 {
     side(p[0], p[1]).max(side(p[1], p[2])).max(side(p[2], p[0]))
 }
 
-/// Part of a piece under a triangle, and the triangle's heights at both ends of the part.
+/// Part of a piece under a triangle; the triangle's plane stands over the piece at `height` + t `slope`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Overhead {
     pub part: [f64; 2],
-    pub height: [f64; 2],
+    pub height: f64,
+    pub slope: f64,
     pub face: u32,
 }
 
@@ -205,13 +206,6 @@ impl<'s> Plan<'s> {
     /// The part of `piece` within `part` under a triangle, with the triangle's heights there.
     pub fn overhead(&self, f: u32, piece: &Piece, part: (f64, f64)) -> Option<Overhead> {
         let p = self.corners(f);
-        // Most of what is near lies behind the contour edge, all on its left.
-        let d = [piece.to[0] - piece.from[0], piece.to[1] - piece.from[1]];
-        let left = |c: &[f64; 3]| d[0] * (c[1] - piece.from[1]) - d[1] * (c[0] - piece.from[0]);
-        let behind = TOUCH_MM * (d[0].abs() + d[1].abs());
-        if left(&p[0]) > behind && left(&p[1]) > behind && left(&p[2]) > behind {
-            return None;
-        }
         let facing = self.turned.facing[f as usize];
         let (a, b) = (weights(&p, facing, piece.from), weights(&p, facing, piece.to));
         let slack = TOUCH_MM * side(&p);
@@ -219,11 +213,11 @@ impl<'s> Plan<'s> {
         for k in 0..3 {
             within = clipped(within, a[k] + slack, b[k] + slack)?;
         }
-        let height = |t: f64| {
-            let w = [0, 1, 2].map(|k| a[k] + t * (b[k] - a[k]));
+        let height = |w: [f64; 3]| {
             (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / (w[0] + w[1] + w[2])
         };
-        Some(Overhead { part: [within.0, within.1], height: [height(within.0), height(within.1)], face: f })
+        let (from, to) = (height(a), height(b));
+        Some(Overhead { part: [within.0, within.1], height: from, slope: to - from, face: f })
     }
 
     /// The triangles of any cell.

@@ -1,6 +1,7 @@
 //! The plan across the direction, cut into square cells: how many layers stand over each, and, where that does not
 //! settle everything, which triangles and contour edges it holds. A grid proposes; the triangles of a cell decide.
 
+use super::cover::Piece;
 use super::filled;
 use super::rims::Turned;
 use super::shell::Shell;
@@ -93,6 +94,23 @@ impl Block {
             & self.high.simd_ge(f32x4::splat(level));
         near.to_bitmask()
     }
+
+    /// Which triangles (a bit each) may reach to the right hand of a piece.
+    #[inline]
+    pub fn reaches(&self, right: &RightOf) -> u32 {
+        let farthest = |k: usize| {
+            let corner = if right.normal[k] > 0.0 { self.most[k] } else { self.least[k] };
+            corner * f32x4::splat(right.normal[k])
+        };
+        (farthest(0) + farthest(1)).simd_ge(f32x4::splat(right.from)).to_bitmask()
+    }
+}
+
+/// The right hand of a piece in the plan, a little more.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct RightOf {
+    normal: [f32; 2],
+    from: f32,
 }
 
 /// The triangles of each cell in blocks.
@@ -330,6 +348,16 @@ impl Grid {
     pub fn enter(&self, shell: &Shell, turned: &Turned, f: usize, into: impl FnMut(usize)) {
         let [a, b, c] = shell.faces[f];
         self.frame.raster(&[turned.plan(a), turned.plan(b), turned.plan(c)], FACE_MARGIN, into);
+    }
+
+    /// What lies on the right hand of a piece.
+    pub fn right_of(&self, piece: &Piece) -> RightOf {
+        let d = [piece.to[0] - piece.from[0], piece.to[1] - piece.from[1]];
+        let length = piece.length().max(f64::MIN_POSITIVE);
+        let normal = [d[1] / length, -d[0] / length];
+        let from = normal[0] * piece.from[0] + normal[1] * piece.from[1];
+        // Eight roundings of f32 at most go into the comparison.
+        RightOf { normal: normal.map(|c| c as f32), from: (from - 8.0 * self.round) as f32 }
     }
 
     /// Least and greatest f32 that a coordinate of this shell may stand for.
