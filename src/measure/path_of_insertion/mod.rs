@@ -283,8 +283,8 @@ struct Trial<'a> {
     known: &'a KnownFrame,
     surveyor: &'a Surveyor,
     places: &'a Places,
-    /// The wanted vertices: place and a triangle there.
-    wanted: Vec<(Point, FaceId)>,
+    /// The wanted vertices: place and a triangle there; `None` where the depth along a tilt cannot matter.
+    wanted: Vec<Option<(Point, FaceId)>>,
     /// Their depth along the occlusal normal, mm.
     along_normal: Vec<f64>,
 }
@@ -297,12 +297,22 @@ impl<'a> Trial<'a> {
         places: &'a Places,
         (mesh, topology): (&Mesh, &Topology),
     ) -> Trial<'a> {
-        let wanted: Vec<(Point, FaceId)> = places
+        let mut wanted: Vec<Option<(Point, FaceId)>> = places
             .wanted
             .iter()
-            .map(|&v| (mesh.vertex(v), topology.faces_of_vertex(v).first().copied().unwrap_or(0)))
+            .map(|&v| Some((mesh.vertex(v), *topology.faces_of_vertex(v).first()?)))
             .collect();
         let along_normal = depths(&surveyor.tilted(&known.frame.occlusal), &wanted);
+        // A clasp's place that is free along the occlusal normal holds nothing along any tilt.
+        let mut matters = vec![false; wanted.len()];
+        for v in places.tissue.iter().chain(&places.proximal).flat_map(|p| p.corners) {
+            matters[v as usize] = true;
+        }
+        for ((place, matters), depth) in wanted.iter_mut().zip(&matters).zip(&along_normal) {
+            if !matters && *depth <= 0.0 {
+                *place = None;
+            }
+        }
         Trial { limits: asked.limits, known, surveyor, places, wanted, along_normal }
     }
 
@@ -327,7 +337,7 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// Depths at some places, mm.
-fn depths(cast: &TiltedCast<'_>, wanted: &[(Point, FaceId)]) -> Vec<f64> {
-    wanted.iter().map(|(p, f)| cast.depth_at(p, *f).depth_mm).collect()
+/// Depths at some places, mm; 0 where none is wanted.
+fn depths(cast: &TiltedCast<'_>, wanted: &[Option<(Point, FaceId)>]) -> Vec<f64> {
+    wanted.iter().map(|place| place.map_or(0.0, |(p, f)| cast.depth_at(&p, f).depth_mm)).collect()
 }
