@@ -36,7 +36,7 @@ const ROWS: &[Row] = {
     Row("reciprocal_lead_mm", AtLeast, 0.0, (-3.0, 5.0), Mm, "DERIVED", Derived, "How much earlier on seating the reciprocal arm holds the tooth than the clasp's tip passes the height of contour"),
     Row("tilt_most_deg", AtMost, 15.0, (1.0, 45.0), Deg, "BRAIN6", Secondary, "Tilt of the path of insertion from the occlusal normal; rarely over 10 to 15 degrees"),
     // Path of insertion
-    Row("path_step_deg", Setting, 1.5, (0.5, 5.0), Deg, "HOUSE", ProjectChoice, "Spacing of the tilts that are tried; about the best they are four times closer"),
+    Row("path_step_deg", Setting, 2.5, (0.5, 5.0), Deg, "HOUSE", ProjectChoice, "Spacing of the tilts that are tried; about the best they are four times closer"),
     Row("path_reduced_mm", Setting, 0.02, (0.0, 0.05), Mm, "HOUSE", ProjectChoice, "Distance within which the cast on which tilts are tried follows the scan; figures shown are measured on the scan"),
     Row("path_weight_retention", Setting, 3.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of usable undercut at the clasps in the choice of the path"),
     Row("path_weight_balance", Setting, 1.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of like undercut at all clasps"),

@@ -77,8 +77,12 @@ pub fn base_below(mesh: &Mesh, topology: &Topology, d: &Direction) -> Vec<bool> 
         sum += n * f64::from(u8::from(*flag));
     }
     let Some(n) = direction(sum) else { return vec![false; flat.len()] };
-    let lowest =
-        mesh.faces().iter().flatten().map(|&v| mesh.vertex(v).coords.dot(&n)).fold(f64::MIN, f64::max);
+    let lowest = mesh
+        .faces()
+        .iter()
+        .flatten()
+        .map(|&v| mesh.vertex(v).coords.dot(&n))
+        .fold(f64::NEG_INFINITY, f64::max);
     for (f, flag) in flat.iter_mut().enumerate() {
         *flag &= mesh.face_centre(f as FaceId).coords.dot(&n) > lowest - BASE_THICK_MM;
     }

@@ -171,7 +171,7 @@ impl Whole {
 
     /// Whether a triangle stands above it throughout.
     fn under(&self, over: &Overhead, part: (f64, f64)) -> bool {
-        let above = |t: f64| over.height + t * over.slope >= self.height(t);
+        let above = |t: f64| over.at(t) >= self.height(t);
         over.part == [part.0, part.1] && above(part.0) && above(part.1)
     }
 }
@@ -232,6 +232,7 @@ impl Outside {
         if self.overhead.is_empty() {
             return self.highest(whole, part, into);
         }
+        self.drop_hidden();
         let length = whole.piece.length();
         let gap = if length > 0.0 { GAP_MM / length } else { 2.0 };
         self.stops.clear();
@@ -250,11 +251,30 @@ impl Outside {
         }
     }
 
+    /// Drops triangles that a single other one stands above throughout: they can be highest nowhere.
+    fn drop_hidden(&mut self) {
+        let top = |o: &Overhead| o.at(o.part[0]).max(o.at(o.part[1]));
+        self.overhead.sort_unstable_by(|a, b| top(b).total_cmp(&top(a)).then(a.face.cmp(&b.face)));
+        let mut kept = 0;
+        for i in 0..self.overhead.len() {
+            let o = self.overhead[i];
+            let hidden = self.overhead[..kept].iter().any(|a| {
+                let wider = a.part[0] <= o.part[0] && o.part[1] <= a.part[1];
+                wider && o.part.iter().all(|&t| a.at(t) > o.at(t))
+            });
+            if !hidden {
+                self.overhead[kept] = o;
+                kept += 1;
+            }
+        }
+        self.overhead.truncate(kept);
+    }
+
     /// Between two stops each triangle is there throughout or not at all: the line of the highest one.
     fn highest(&self, whole: &Whole, (from, to): (f64, f64), into: &mut Vec<(Border, Option<u32>)>) {
         let middle = 0.5 * (from + to);
         let here = || self.overhead.iter().filter(|o| o.part[0] <= middle && middle <= o.part[1]);
-        let value = |o: &Overhead, t: f64| o.height + t * o.slope;
+        let value = Overhead::at;
         let mut add = |a: f64, b: f64, top: Option<&Overhead>| {
             let outside = top.map_or([f64::NEG_INFINITY; 2], |o| [value(o, a), value(o, b)]);
             let edge = [whole.height(a), whole.height(b)];

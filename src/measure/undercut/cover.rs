@@ -65,6 +65,14 @@ pub(super) struct Overhead {
     pub face: u32,
 }
 
+impl Overhead {
+    /// Height over the place `t` of the piece.
+    #[inline]
+    pub fn at(&self, t: f64) -> f64 {
+        self.height + t * self.slope
+    }
+}
+
 /// Whether a vertex is undercut.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) enum Standing {
@@ -213,9 +221,7 @@ impl<'s> Plan<'s> {
         for k in 0..3 {
             within = clipped(within, a[k] + slack, b[k] + slack)?;
         }
-        let height = |w: [f64; 3]| {
-            (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / (w[0] + w[1] + w[2])
-        };
+        let height = |w: [f64; 3]| (w[0] * p[0][2] + w[1] * p[1][2] + w[2] * p[2][2]) / (w[0] + w[1] + w[2]);
         let (from, to) = (height(a), height(b));
         Some(Overhead { part: [within.0, within.1], height: from, slope: to - from, face: f })
     }

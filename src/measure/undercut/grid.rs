@@ -70,7 +70,7 @@ pub(super) struct Block {
 impl Block {
     fn empty() -> Block {
         let (above, below) = (f32x4::splat(f32::INFINITY), f32x4::splat(f32::NEG_INFINITY));
-        Block { least: [above; 2], most: [below; 2], high: below, face: [u32::MAX; LANES] }
+        Block { least: [above; 2], most: [below; 2], high: below, face: [0; LANES] }
     }
 
     fn set(&mut self, k: usize, f: u32, [a, b, c]: [&[f64; 3]; 3], round: f64) {

@@ -1,7 +1,7 @@
 //! The cast turned so that the withdrawal direction is `z`, and its contour edges in projection.
 
 use super::filled;
-use super::shell::{Edge, NOBODY, Shell};
+use super::shell::Shell;
 use crate::space::{Direction, Vector, across};
 use rayon::prelude::*;
 
@@ -90,7 +90,6 @@ fn facing_of(a: &[f64; 3], b: &[f64; 3], c: &[f64; 3], longest: f64) -> i8 {
 }
 
 fn rims(shell: &Shell, facing: &[i8]) -> Vec<Rim> {
-    let sense = |f: u32| if f == NOBODY { 0 } else { facing[f as usize] };
     let mut rims: Vec<Rim> = shell
         .edges
         .par_chunks(CHUNK)
@@ -100,17 +99,18 @@ fn rims(shell: &Shell, facing: &[i8]) -> Vec<Rim> {
                 let (here, there) = (facing[e.faces[0] as usize], facing[e.faces[1] as usize]);
                 // The neighbour runs backwards: it lies on the other hand where the facings agree.
                 if here != there {
-                    found.extend(rim(e, here, -there));
+                    found.extend(rim(e.ends, here, -there, Some(e.faces)));
                 }
             }
             found
         })
         .collect();
     for e in &shell.turned_edges {
-        rims.extend(rim(e, sense(e.faces[0]), sense(e.faces[1])));
+        let [first, second] = e.faces.map(|f| facing[f as usize]);
+        rims.extend(rim(e.ends, first, second, Some(e.faces)));
     }
     for e in &shell.borders {
-        rims.extend(rim(e, sense(e.faces[0]), 0));
+        rims.extend(rim(e.ends, facing[e.face as usize], 0, None));
     }
     for fan in &shell.fans {
         rims.extend(rim_of_fan(fan.ends, &fan.faces, facing));
@@ -120,10 +120,8 @@ fn rims(shell: &Shell, facing: &[i8]) -> Vec<Rim> {
 
 /// The contour edge at an edge whose triangles lie, in projection, on the left (+1), on the right (-1), or are not
 /// there or seen edge-on (0).
-fn rim(edge: &Edge, first: i8, second: i8) -> Option<Rim> {
+fn rim([a, b]: [u32; 2], first: i8, second: i8, meet: Option<[u32; 2]>) -> Option<Rim> {
     let left_less_right = i32::from(first) + i32::from(second);
-    let meet = (edge.faces[1] != NOBODY).then_some(edge.faces);
-    let [a, b] = edge.ends;
     // One on either hand, or none at all: the number of layers does not change.
     (left_less_right != 0).then(|| Rim {
         ends: if left_less_right > 0 { [a, b] } else { [b, a] },

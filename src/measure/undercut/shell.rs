@@ -6,15 +6,19 @@ use crate::mesh::{Mesh, Topology};
 use crate::space::Point;
 use std::sync::OnceLock;
 
-/// No second triangle: a border.
-pub(super) const NOBODY: u32 = u32::MAX;
-
-/// An edge with one or two triangles. The first triangle runs along it from the first end to the second; the other,
-/// unless the two are turned against each other, runs backwards.
+/// An edge with two triangles. The first triangle runs along it from the first end to the second; the other, unless
+/// the two are turned against each other, runs backwards.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Edge {
     pub ends: [u32; 2],
     pub faces: [u32; 2],
+}
+
+/// An edge with one triangle, which runs along it from the first end to the second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct BorderEdge {
+    pub ends: [u32; 2],
+    pub face: u32,
 }
 
 /// An edge shared by more than two triangles, with the sense in which each runs along it.
@@ -34,7 +38,7 @@ pub(super) struct Shell {
     /// Edges between two triangles that run along them in opposite senses.
     pub edges: Vec<Edge>,
     /// Borders.
-    pub borders: Vec<Edge>,
+    pub borders: Vec<BorderEdge>,
     /// Edges between two triangles that run along them in the same sense, so that their facings disagree.
     pub turned_edges: Vec<Edge>,
     pub fans: Vec<Fan>,
@@ -114,10 +118,8 @@ impl Shell {
             match topology.faces_of_edge(i as u32) {
                 &[f] => {
                     let (f, along) = here(f);
-                    self.borders.push(Edge {
-                        ends: if along { ends } else { [ends[1], ends[0]] },
-                        faces: [f, NOBODY],
-                    });
+                    let ends = if along { ends } else { [ends[1], ends[0]] };
+                    self.borders.push(BorderEdge { ends, face: f });
                 }
                 &[f, g] => {
                     let (first, second) = (here(f).min(here(g)), here(f).max(here(g)));
@@ -133,7 +135,7 @@ impl Shell {
         }
         self.edges.sort_unstable_by_key(|e| e.faces);
         self.turned_edges.sort_unstable_by_key(|e| e.faces);
-        self.borders.sort_unstable_by_key(|e| (e.faces, e.ends));
+        self.borders.sort_unstable_by_key(|e| (e.face, e.ends));
     }
 }
 
