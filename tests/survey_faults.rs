@@ -190,3 +190,66 @@ fn the_gauge_reads_depth_height_and_draws_the_rod_and_a_free_place_reads_nothing
     assert!(out.join("sections/gauge-1.svg").exists() && free.contains("free, depth 0"));
     assert_eq!(words(&["--gauge=0,0,50"]).code, 2);
 }
+
+/// A hole in a crown: what lies within `width` of a place on it is missing. Vertices keep their order.
+fn holed(whole: &Mesh, centre: &Point, width: f64) -> (Mesh, Vec<u32>) {
+    whole.part(|f| (whole.face_centre(f) - centre).norm() > width)
+}
+
+#[test]
+fn a_hole_in_a_crown_makes_nothing_look_free_without_a_note() {
+    use saddleroom::measure::undercut::Surveyor;
+    use saddleroom::mesh::Topology;
+    use saddleroom::space::direction;
+
+    let whole = sample_mesh();
+    let up = direction(Vector::z()).unwrap();
+    let field = |mesh: &Mesh| Surveyor::new(mesh, &Topology::new(mesh)).field(&up);
+    let before = field(&whole);
+    // Places on and beside the bulges: undercut or free vertices of crowns, spread over the cast.
+    let crowns: Vec<usize> =
+        (0..whole.vertices().len()).filter(|&v| (-5.0..-1.0).contains(&whole.vertices()[v].z)).collect();
+    assert!(crowns.len() > 1000);
+    let (mut changed, mut noted) = (0, 0);
+    for k in 0..12 {
+        let centre = whole.vertices()[crowns[(k * 7919 + 13) % crowns.len()]];
+        let (mesh, from) = holed(&whole, &centre, 0.8 + 0.1 * k as f64);
+        let after = field(&mesh);
+        for (v, &old) in from.iter().enumerate() {
+            let (Some(was), Some(is)) = (before.depth_mm[old as usize], after.depth_mm[v]) else { continue };
+            if was - is > 0.02 {
+                changed += 1;
+                assert!(after.closed_hole[v], "hole {k} at {centre}: {was} reads {is} without a note");
+            }
+        }
+        noted += after.closed_hole.iter().filter(|n| **n).count();
+    }
+    assert!(noted > 0, "{changed} changed, {noted} noted");
+    // Through the command line the note is a finding, and the number of points stands beside it.
+    let folder = tempfile::tempdir().unwrap();
+    let flank = whole
+        .vertices()
+        .iter()
+        .zip(&before.depth_mm)
+        .find(|(p, d)| (-4.0..-2.0).contains(&p.z) && d.is_some_and(|d| (0.2..0.6).contains(&d)));
+    let (mesh, _) = holed(&whole, flank.unwrap().0, 1.5);
+    let ran = survey(&put(&folder, &mesh), &["--withdrawal", "0,0,1"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.codes().contains(&"undercut_over_hole".to_owned()), "{:?}", ran.codes());
+}
+
+#[test]
+fn an_open_shell_is_surveyed_as_it_is_and_its_border_frees_what_lies_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    // A dome of radius 5 cut 3 mm below its equator: the greatest depth stands at its border.
+    let ball = solids::lat_long_sphere(5.0, 0.2);
+    let (dome, _) = ball.part(|f| ball.face_centre(f).z > -3.0);
+    let ran = survey(&put(&folder, &dome), &["--withdrawal", "0,0,1"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let lowest = dome.vertices().iter().map(|p| p.z).fold(0.0, f64::min);
+    let wanted = 5.0 - (25.0 - lowest * lowest).sqrt();
+    let deepest = json["deepest_mm"].as_f64().unwrap();
+    assert!((deepest - wanted).abs() < 0.005, "{deepest}, {wanted}");
+    assert_eq!(json["closed_hole_vertices"], 0);
+}
