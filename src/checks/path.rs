@@ -275,8 +275,7 @@ fn not_held(facts: &Facts<'_>, found: &Searched) -> Vec<Finding> {
             let surfaces: Vec<&str> = held.surfaces.iter().map(|s| s.word()).collect();
             let says = format!(
                 "{} {}: with no tilt of the cone {} are reached at a clasp's distance above the margin, along the path and \
-                 along the occlusal normal; the most is {}. Surface that scanner software has closed under deep undercuts \
-                 is invented.",
+                 along the occlusal normal; the most is {}. Scan surface under undercuts may be invented.",
                 facts.tooth_words(held.tooth),
                 surfaces.join(" or "),
                 units::mm(held.gauge_mm),

@@ -186,10 +186,23 @@ fn spots(rises: &[Rise], level: f64, areas: usize) -> Vec<Spot> {
     best.into_iter().flatten().collect()
 }
 
+/// Squares of the plan may be many; those farthest from the middle make the largest triangles, so that a level needs no
+/// more than a few dozen.
+fn outermost(spots: &[Spot]) -> Vec<&Spot> {
+    const MOST: usize = 40;
+    let sum: crate::space::Vector = spots.iter().map(|s| s.at.coords).sum();
+    let middle = Point::from(sum / spots.len().max(1) as f64);
+    let far = |i: &usize| (spots[*i].at - middle).norm();
+    let mut order: Vec<usize> = (0..spots.len()).collect();
+    order.sort_by(|a, b| far(b).total_cmp(&far(a)).then(a.cmp(b)));
+    order.truncate(MOST);
+    order.sort_unstable();
+    order.into_iter().map(|i| &spots[i]).collect()
+}
+
 /// All triples of places of a level that stand apart, with the worth of their triangles.
 fn triples(asked: &TripodAsked<'_>, spots: &[Spot], level: f64) -> Vec<(f64, Tripod)> {
-    // Squares of the plan may be many; the outermost decide, so that a level needs no more than a few dozen.
-    let spots = &spots[..spots.len().min(40)];
+    let spots = outermost(spots);
     let apart = |a: &Spot, b: &Spot| (a.at - b.at).norm() >= APART_MM;
     let mut all = Vec::new();
     for (i, a) in spots.iter().enumerate() {
