@@ -181,6 +181,12 @@ impl<'c> Facts<'c> {
         })
     }
 
+    /// Whether a path leaves into the tissue, as far as the occlusal normal is known.
+    pub fn into_the_tissue(&self, path: &Path) -> bool {
+        let frame = self.restored.anatomy.frame.as_ref();
+        frame.is_ok_and(|f| path.withdrawal.dot(&f.frame.occlusal) <= 0.0)
+    }
+
     /// A tooth as the case writes its numbers, with its FDI number where that is another notation.
     pub fn tooth_words(&self, tooth: Tooth) -> String {
         match self.case.file.notation {

@@ -197,9 +197,7 @@ fn findings(
 ) -> Vec<Finding> {
     let caution = |code: &str, says: String| Finding::new("undercut", code, Verdict::Caution, says);
     let mut all = Vec::new();
-    all.extend(
-        wanted.withdrawal_length.filter(|l| (l - 1.0).abs() > 1e-3).map(|l| length_said("undercut", l)),
-    );
+    all.extend(length_said("undercut", wanted.withdrawal_length));
     if let Err(reason) = known
         && wanted.withdrawal.is_some()
     {

@@ -35,9 +35,7 @@ const BULGE_RADIUS_MM: f64 = 3.0;
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
-    if let Some(length) = facts.case.file.withdrawal_length.filter(|l| (l - 1.0).abs() > LENGTH_ONE) {
-        part.findings.push(length_said(CHECK.id, length));
-    }
+    part.findings.extend(length_said(CHECK.id, facts.case.file.withdrawal_length));
     let (path, field) = match (&facts.path, &facts.undercut) {
         (Ok(path), Ok(field)) => (path, field),
         (Err(reason), _) | (_, Err(reason)) => {
@@ -46,7 +44,7 @@ fn run(facts: &Facts<'_>) -> Part {
             return part;
         }
     };
-    if into_the_tissue(facts, path) {
+    if facts.into_the_tissue(path) {
         let reason = NotMeasured::new(
             "the withdrawal direction points into the tissue",
             "the opposite direction in path.withdrawal, or no direction at all",
@@ -62,17 +60,14 @@ fn run(facts: &Facts<'_>) -> Part {
 /// A direction is taken to be of length one within this.
 const LENGTH_ONE: f64 = 1e-3;
 
-/// Says that a direction was brought to length one.
-pub fn length_said(check: &str, length: f64) -> Finding {
+/// Says that a direction was brought to length one, where it was given with another.
+pub fn length_said(check: &str, given: Option<f64>) -> Option<Finding> {
+    let length = given.filter(|l| (l - 1.0).abs() > LENGTH_ONE)?;
     let says = format!(
         "The withdrawal direction was given with a length of {}; it was brought to length one. Only where it points counts.",
         units::digits(length, 3)
     );
-    Finding::new(check, "direction_brought_to_length_one", Verdict::Caution, says)
-}
-
-fn into_the_tissue(facts: &Facts<'_>, path: &Path) -> bool {
-    facts.restored.anatomy.frame.as_ref().is_ok_and(|f| path.withdrawal.dot(&f.frame.occlusal) <= 0.0)
+    Some(Finding::new(check, "direction_brought_to_length_one", Verdict::Caution, says))
 }
 
 fn measured(facts: &Facts<'_>, path: &Path, field: &UndercutField, part: &mut Part) {
@@ -138,7 +133,7 @@ pub fn crossed(facts: &Facts<'_>) -> (Vec<measure::Part>, Vec<NotMeasured>) {
 
 /// The dead space over all crossed parts as one closed solid; `None` where there is none or no direction.
 pub fn solid(facts: &Facts<'_>) -> Option<Mesh> {
-    let path = facts.path.as_ref().ok().filter(|p| !into_the_tissue(facts, p))?;
+    let path = facts.path.as_ref().ok().filter(|p| !facts.into_the_tissue(p))?;
     let mesh = facts.restored.mesh();
     let base = base_below(mesh, &facts.restored.topology, &path.withdrawal);
     let cast = Cast { mesh, topology: &facts.restored.topology, base: &base };

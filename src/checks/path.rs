@@ -244,7 +244,7 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
         )
     });
     change(a.blockout_mm3, b.blockout_mm3, WORTH_MM3, true, &|x, y| {
-        format!("{} instead of {} to block out", mm3(y), mm3(x))
+        format!("{} instead of {} to block out", units::show(y, Unit::Mm3), units::show(x, Unit::Mm3))
     });
     change(Some(a.lean_deg), Some(b.lean_deg), 0.05, true, &|x, y| {
         format!("a lean of {} instead of {}", units::deg(y), units::deg(x))
@@ -255,11 +255,6 @@ fn trade_words(facts: &Facts<'_>, found: &Searched, from: &Tried, to: &Tried, st
         return "The figures are the same.".to_owned();
     }
     format!("{start}: {}", both.join(" "))
-}
-
-/// `12.5 mm³`.
-fn mm3(value: f64) -> String {
-    format!("{} mm³", units::digits(value, 1))
 }
 
 /// Clasps that find no usable undercut with any tilt of the cone.

@@ -175,8 +175,7 @@ fn of_clasp(
 
 /// A withdrawal direction that leaves into the tissue, seen against the occlusal normal.
 fn into_the_tissue(facts: &Facts<'_>, path: &Path) -> Option<Finding> {
-    let frame = facts.restored.anatomy.frame.as_ref().ok()?;
-    if path.withdrawal.dot(&frame.frame.occlusal) > 0.0 {
+    if !facts.into_the_tissue(path) {
         return None;
     }
     let reason = NotMeasured::new(

@@ -14,8 +14,8 @@
 //! Method and its error: exact on the triangles given, to about 1e-6 mm; the chord error of the triangles against the
 //! surface they stand for comes on top (edge squared over eight times the radius). The border of what stands above a
 //! height consists of projected contour edges above it and of the surface's section at it, where nothing else covers
-//! them; the nearest such place is searched through a grid whose cells carry proven bounds. Facing of the triangles
-//! does not matter. A wall along `d` is free (depth 0).
+//! them; the nearest such place is searched through blocks of cells that know in which bands of height they can bound
+//! anything. Facing of the triangles does not matter. A wall along `d` is free (depth 0).
 //!
 //! Not covered: surface that the scanner did not see. Scanner software closes deep undercuts by invented surface.
 //!
