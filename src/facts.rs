@@ -181,6 +181,12 @@ impl<'c> Facts<'c> {
         })
     }
 
+    /// The chart of the restored arch: the case's, else what the scan proposes; and whether it is a proposal.
+    pub fn chart(&self) -> Option<(&Chart, bool)> {
+        let proposed = || self.restored.anatomy.found_teeth.as_ref()?.proposed.as_ref();
+        self.case.file.chart.as_ref().map(|c| (c, false)).or_else(|| Some((proposed()?, true)))
+    }
+
     /// Whether a path leaves into the tissue, as far as the occlusal normal is known.
     pub fn into_the_tissue(&self, path: &Path) -> bool {
         let frame = self.restored.anatomy.frame.as_ref();

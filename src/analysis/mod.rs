@@ -128,7 +128,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         inputs: shown::inputs(facts),
         frame: facts.restored.anatomy.frame.as_ref().ok().map(shown::frame_found),
         articulation: shown::articulation(&facts.articulation),
-        chart: shown::chart_shown(case),
+        chart: shown::chart_shown(facts),
         teeth: shown::teeth(&facts.restored),
         path: path::shown(facts),
         abutments: part.abutments,

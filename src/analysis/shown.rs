@@ -1,7 +1,7 @@
 //! Facts as they are shown in a report.
 
 use crate::anatomy::{KnownFrame, Origin};
-use crate::case::{Case, Kennedy, Scan, chart};
+use crate::case::{Kennedy, Scan, chart};
 use crate::facts::{ArchFacts, Facts, Path};
 use crate::measure::articulation::ArticulationFact;
 use crate::mesh::audit::Defect;
@@ -84,8 +84,9 @@ pub fn articulation(fact: &ArticulationFact) -> Articulation {
     }
 }
 
-pub(super) fn chart_shown(case: &Case) -> Option<ChartShown> {
-    let given = case.file.chart.as_ref()?;
+pub(super) fn chart_shown(facts: &Facts<'_>) -> Option<ChartShown> {
+    let case = facts.case;
+    let (given, proposed) = facts.chart()?;
     let arch = case.file.restored;
     let (state, kennedy) = match chart::kennedy(given, arch, &case.file.design.abutments) {
         Kennedy::Dentate => ("dentate", None),
@@ -98,7 +99,7 @@ pub(super) fn chart_shown(case: &Case) -> Option<ChartShown> {
     };
     Some(ChartShown {
         missing: given.missing.iter().copied().filter(|t| t.arch() == arch).collect(),
-        found_by: FoundBy::Case,
+        found_by: if proposed { FoundBy::Scan } else { FoundBy::Case },
         kennedy,
         state: state.to_owned(),
     })

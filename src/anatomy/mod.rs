@@ -7,6 +7,7 @@ pub mod base;
 pub mod crest;
 pub mod crowns;
 pub mod curves;
+pub mod found_teeth;
 pub mod frame;
 pub mod guess;
 pub mod margins;
@@ -14,6 +15,7 @@ pub mod plan;
 pub mod presence;
 pub mod region;
 pub mod ridge;
+pub mod segment;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;
@@ -137,6 +139,8 @@ pub struct Anatomy {
     pub margins_unused: Vec<(Tooth, NotMeasured)>,
     /// Marked crest lines that fit no span of the chart, by their order in the case file.
     pub unused_crests: Vec<usize>,
+    /// What came of the search for teeth; `None` where there was none to be made.
+    pub found_teeth: Option<found_teeth::FoundTeeth>,
     /// Spans from the patient's right to left; of the restored arch only.
     pub spans: Vec<Span>,
     /// Region of each vertex.

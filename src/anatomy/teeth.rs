@@ -1,8 +1,9 @@
 //! Everything of an arch that marks, labels or the chart give: frame, crowns, spans, regions.
 
-use super::{Anatomy, Crown, crowns, frame, margins, region, spans};
+use super::found_teeth::{self, FoundTeeth};
+use super::{Anatomy, Crown, KnownFrame, Origin, Region, crowns, frame, margins, region, spans};
 use crate::case::{Arch, Chart, Marks, Tooth, chart};
-use crate::estimate::NotMeasured;
+use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::mesh::Topology;
 
@@ -64,8 +65,11 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     found.sort_by_key(|c| c.tooth.along());
     let frame = frame::find_with(mesh, topology, known.arch, known.marks, &found)
         .and_then(|f| f.sure(known.least_confidence));
+    let (frame, found_teeth) = with_found(surface, topology, known, frame, &mut found);
     let places = frame::tooth_places(known.arch, known.marks, &found);
-    let of_chart = known.chart.map(|c| chart::spans(c, known.arch, known.abutments)).unwrap_or_default();
+    let proposed = found_teeth.as_ref().and_then(|f| f.proposed.as_ref());
+    let of_chart =
+        known.chart.or(proposed).map(|c| chart::spans(c, known.arch, known.abutments)).unwrap_or_default();
     let (spans, unused_crests) = spans::read(
         surface,
         &spans::Known {
@@ -79,12 +83,22 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     );
     let regions =
         region::Known { arch: known.arch, crowns: &found, spans: &spans, frame: frame.as_ref().ok() };
-    let (region, tooth_of) = region::of_vertices(mesh, topology, &regions);
+    let (mut region, mut tooth_of) = region::of_vertices(mesh, topology, &regions);
+    // A crown that is not sure enough to be measured is still shown as what it seems to be.
+    for crown in found_teeth.iter().flat_map(|f| &f.unsure) {
+        for &v in &crown.vertices {
+            if tooth_of[v as usize] == 0 {
+                region[v as usize] = Region::Tooth;
+                tooth_of[v as usize] = crown.tooth.number();
+            }
+        }
+    }
     let crowns_lacking = lacking(known, &found, &failed);
     Anatomy {
         frame,
         crowns: found,
         crowns_lacking,
+        found_teeth,
         margins_unused: failed,
         unused_crests,
         spans,
@@ -93,11 +107,54 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     }
 }
 
+/// Finds the teeth that marks and labels leave open, and lays the frame on them where no mark gives it.
+fn with_found(
+    surface: &Surface,
+    topology: &Topology,
+    known: &Known<'_>,
+    frame: Measured<KnownFrame>,
+    crowns: &mut Vec<Crown>,
+) -> (Measured<KnownFrame>, Option<FoundTeeth>) {
+    let present = known.present();
+    let all_given = !present.is_empty() && present.iter().all(|t| crowns.iter().any(|c| c.tooth == *t));
+    let Ok(rough) = frame.as_ref().map(Clone::clone) else { return (frame, None) };
+    if known.labels.is_some() || all_given || !rough.anterior_known {
+        return (frame, None);
+    }
+    // A chart that names no tooth of this arch may speak of the other one only.
+    let chart = known.chart.filter(|c| {
+        let named = [&c.missing, &c.extractions, &c.no_space, &c.pontics, &c.implants];
+        known.marks.is_some() || named.iter().any(|list| list.iter().any(|t| t.arch() == known.arch))
+    });
+    let before = found_teeth::Before {
+        arch: known.arch,
+        chart,
+        present: if chart.is_some() { &present } else { &[] },
+        given: crowns,
+        frame: &rough,
+        least: known.least_confidence,
+    };
+    let (found, told) = found_teeth::find(surface, topology, &before);
+    let given = crowns.len();
+    crowns.extend(found);
+    crowns.sort_by_key(|c| c.tooth.along());
+    if rough.origin == Origin::Given || crowns.len() == given {
+        return (frame, Some(told));
+    }
+    let laid = frame::find_with(surface.mesh(), topology, known.arch, known.marks, crowns);
+    let better = laid.ok().map(|f| KnownFrame {
+        origin: Origin::Found,
+        confidence: f.confidence.min(rough.confidence.max(0.9 * told.numbers)),
+        ..f
+    });
+    (better.filter(|f| f.confidence >= known.least_confidence).map_or(frame, Ok), Some(told))
+}
+
 /// Why crowns are not known that the chart calls present, or that a margin was marked for.
 fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)]) -> Option<NotMeasured> {
     if known.chart.is_none() && crowns.is_empty() && failed.is_empty() {
         return Some(NotMeasured::new(
-            "no crown is marked or labelled",
+            "no crown is marked or labelled, and none was found on the scan",
             "margins in [marks], or a file of labels in [scans]",
         ));
     }
@@ -114,7 +171,10 @@ fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)])
     (!without.is_empty()).then(|| {
         let names: Vec<String> = without.iter().map(Tooth::to_string).collect();
         NotMeasured::new(
-            format!("no margin is marked and no crown labelled for {}", names.join(", ")),
+            format!(
+                "no margin is marked, no crown labelled, and none found on the scan for {}",
+                names.join(", ")
+            ),
             format!("[marks] margins for {}", names.join(", ")),
         )
     })
@@ -122,8 +182,8 @@ fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)])
 
 #[cfg(test)]
 mod tests {
+    use super::super::curves;
     use super::super::test_casts::{FieldCast, radius};
-    use super::super::{Origin, Region, curves};
     use super::*;
     use crate::case::{SpanKind, SpanTeeth};
     use crate::space::{Point, hypot};

@@ -11,7 +11,7 @@ pub const CHECK: Check = Check {
     id: "classification",
     title: "Classification",
     measures: "Names the Kennedy class of the restored arch and its modification spaces by Applegate's rules, from the chart \
-               of the case file: planned extractions count as missing, missing third molars only where they are to be \
+               of the case file, or, marked as a proposal, from the teeth found on the scan: planned extractions count as missing, missing third molars only where they are to be \
                replaced, standing third molars only as abutments; closed spaces, pontics and implant crowns make no span. \
                The most posterior spaces decide the class, the others are counted, their length does not matter. It cannot \
                see a chart that is wrong.",
@@ -23,9 +23,9 @@ pub const CHECK: Check = Check {
 fn run(facts: &Facts<'_>) -> Part {
     let case = facts.case;
     let arch = case.file.restored;
-    let Some(given) = case.file.chart.as_ref() else {
+    let Some((given, proposed)) = facts.chart() else {
         let reason = NotMeasured::new(
-            "the case has no chart",
+            "the case has no chart, and the teeth found on the scan are not sure enough to propose one",
             "name the missing teeth in [chart] missing, or with --missing",
         );
         let finding = Finding::not_measured(CHECK.id, "no_chart", "Kennedy class", &reason);
@@ -50,8 +50,17 @@ fn run(facts: &Facts<'_>) -> Part {
             rules_applied(facts, given),
         ),
     };
-    let finding =
-        Finding::new(CHECK.id, "kennedy_class", Verdict::Caution, says.trim_end()).with("spans", spans.len());
+    let says = says.trim_end();
+    let finding = if proposed {
+        let says = format!(
+            "{says} This is a proposal from the teeth found on the scan, third molars left out; the case has no chart."
+        );
+        Finding::new(CHECK.id, "chart_proposed", Verdict::Possible, says)
+            .settled_by("the list of missing teeth in [chart] missing, or with --missing")
+    } else {
+        Finding::new(CHECK.id, "kennedy_class", Verdict::Caution, says)
+    };
+    let finding = finding.with("spans", spans.len());
     Part { findings: vec![finding], ..Part::default() }
 }
 

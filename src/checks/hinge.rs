@@ -33,7 +33,7 @@ fn run(facts: &Facts<'_>) -> Part {
             because: "a hinged base in a maxilla is not held up by the ridge when the joint loosens".into(),
         });
     }
-    let Some(chart) = case.file.chart.as_ref() else { return part };
+    let Some((chart, _)) = facts.chart() else { return part };
     let spans = chart::spans(chart, case.file.restored, &case.file.design.abutments);
     if !spans.iter().any(|s| s.kind == SpanKind::DistalExtension) && !spans.is_empty() {
         part.findings.push(without_extension(&spans));

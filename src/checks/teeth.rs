@@ -1,11 +1,13 @@
 //! Check: which crowns, spans and crest lines are known, by what, and what is lacking.
 
 use super::{Check, Part};
+use crate::anatomy::found_teeth::FoundTeeth;
 use crate::anatomy::{Crown, Origin, spans};
 use crate::case::{Chart, Tooth};
 use crate::estimate::NotMeasured;
 use crate::facts::Facts;
 use crate::report::{Finding, Verdict, Where};
+use crate::units;
 
 /// The check.
 pub const CHECK: Check = Check {
@@ -29,6 +31,7 @@ fn run(facts: &Facts<'_>) -> Part {
         part.findings.push(finding.at(Where::tooth(*tooth)));
     }
     part.findings.extend(lacking(facts));
+    part.findings.extend(anatomy.found_teeth.as_ref().into_iter().flat_map(|f| unsure(facts, f)));
     part.findings.extend(against_chart(facts));
     part.findings.extend(crests(facts));
     part
@@ -48,11 +51,67 @@ fn known(crowns: &[Crown]) -> Vec<Finding> {
         (Origin::Found, "crowns_found", "found on the shape of the cast; confirm their numbers"),
     ] {
         let teeth = of(origin);
-        if !teeth.is_empty() {
-            let says = format!("Crowns {whence}: {}.", list(&teeth));
-            let numbers: Vec<u8> = teeth.iter().map(|t| t.number()).collect();
-            findings.push(Finding::new(CHECK.id, code, Verdict::Caution, says).with("teeth", numbers));
+        if teeth.is_empty() {
+            continue;
         }
+        let mut says = format!("Crowns {whence}: {}.", list(&teeth));
+        let numbers: Vec<u8> = teeth.iter().map(|t| t.number()).collect();
+        let mut finding = Finding::new(CHECK.id, code, Verdict::Caution, "").with("teeth", numbers);
+        if origin == Origin::Found {
+            let least = crowns.iter().filter(|c| c.origin == origin).map(|c| c.confidence).reduce(f64::min);
+            let least = least.unwrap_or_default();
+            says.push_str(&format!(" Least confidence {}.", units::show(least, units::Unit::Share)));
+            finding = finding.with("confidence", units::json(least)).settled_by(
+                "a margin in [marks] margins overrides the crown found for that tooth; labels in [scans] override all",
+            );
+        }
+        finding.says = says;
+        findings.push(finding);
+    }
+    findings
+}
+
+/// Crowns that were found but are not used, and teeth of the chart that were not found.
+fn unsure(facts: &Facts<'_>, found: &FoundTeeth) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if !found.unsure.is_empty() {
+        let teeth: Vec<Tooth> = found.unsure.iter().map(|c| c.tooth).collect();
+        let most = found.unsure.iter().map(|c| c.confidence).fold(0.0, f64::max);
+        let least = facts.rules.number("confidence_least");
+        let numbers_only = found.numbers < least;
+        let why = if numbers_only {
+            "the row of teeth would bear other numbers nearly as well"
+        } else {
+            "they do not look surely enough like crowns"
+        };
+        let says = format!(
+            "Crowns that seem to be {} were found and are not used: {why} (confidence at most {}, {} asked for). They are shown in anatomy.ply.",
+            list(&teeth),
+            units::show(most, units::Unit::Share),
+            units::show(least, units::Unit::Share),
+        );
+        let settle = if numbers_only {
+            "the list of missing teeth in [chart] missing, or the margin of one tooth under its number in [marks] margins"
+        } else {
+            "a closed curve along the gingival margin of each in [marks] margins"
+        };
+        let numbers: Vec<u8> = teeth.iter().map(|t| t.number()).collect();
+        findings.push(
+            Finding::new(CHECK.id, "crowns_unsure", Verdict::Possible, says)
+                .with("teeth", numbers)
+                .with("confidence", units::json(most))
+                .settled_by(settle),
+        );
+    }
+    if !found.not_seen.is_empty() && facts.case.file.chart.is_some() {
+        let says = format!(
+            "The chart has {} as present, and no crown was found there: ask whether they are missing, or confirm one tooth \
+             number, since a row that is off by one tooth looks much the same.",
+            list(&found.not_seen)
+        );
+        let numbers: Vec<u8> = found.not_seen.iter().map(|t| t.number()).collect();
+        let finding = Finding::new(CHECK.id, "teeth_not_seen", Verdict::Ask, says).with("teeth", numbers);
+        findings.push(finding.settled_by("[chart] missing, or a margin in [marks] margins"));
     }
     findings
 }

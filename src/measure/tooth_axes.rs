@@ -184,6 +184,7 @@ pub(super) mod tests {
             frame: Ok(frame),
             crowns,
             crowns_lacking: None,
+            found_teeth: None,
             margins_unused: Vec::new(),
             unused_crests: Vec::new(),
             spans: Vec::new(),

@@ -70,6 +70,7 @@ fn anatomy(mesh: &Mesh) -> Anatomy {
         }),
         crowns,
         crowns_lacking: None,
+        found_teeth: None,
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),

@@ -122,6 +122,7 @@ impl Build {
             }),
             crowns: crowns.collect(),
             crowns_lacking: None,
+            found_teeth: None,
             margins_unused: vec![],
             unused_crests: vec![],
             spans: self.spans.clone(),

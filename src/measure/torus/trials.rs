@@ -15,6 +15,7 @@ fn bare(mesh: &Mesh) -> Anatomy {
         frame: Err(NotMeasured::only("no frame")),
         crowns: Vec::new(),
         crowns_lacking: None,
+        found_teeth: None,
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),

@@ -1,0 +1,132 @@
+//! Teeth found on the scan: crowns told from soft tissue, one a tooth, numbered with the chart's help or by proposal.
+//!
+//! In a known frame the course of the arch is laid through what stands out in plan; profiles of curved detail and of
+//! creases along it show where teeth stand, and a row of teeth of average widths is fitted to them; walks over the
+//! surface that are slow across creases share the surface out among the teeth and the gingiva.
+
+pub mod course;
+pub mod graph;
+pub mod row;
+pub mod seeds;
+pub mod walker;
+
+use graph::Graph;
+use row::{Layout, Profile, Row, Stretch, Wanted};
+use seeds::Reach;
+
+use crate::case::Tooth;
+use crate::mesh::{Mesh, Topology};
+use crate::space::Frame;
+
+/// A tooth that was found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FoundTooth {
+    /// Its number.
+    pub tooth: Tooth,
+    /// How sure its crown is, 0 to 1.
+    pub crown: f64,
+}
+
+/// The teeth of a cast.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// Teeth from the patient's right to left.
+    pub teeth: Vec<FoundTooth>,
+    /// How sure the numbers are, 0 to 1.
+    pub numbers: f64,
+    /// FDI number of each vertex, 0 = no tooth.
+    pub labels: Vec<u8>,
+}
+
+/// Difference of cost to a row numbered otherwise at which the numbers are as good as tossed, and at which they are sure.
+const LEADS: [f64; 2] = [0.0, 6.0];
+
+/// Finds the teeth of a cast in a known frame; `None` where nothing like a row of teeth is there.
+pub fn find(mesh: &Mesh, topology: &Topology, frame: &Frame, wanted: &Wanted) -> Option<Found> {
+    let graph = Graph::new(mesh, topology);
+    let local: Vec<[f64; 3]> = graph.at.iter().map(|p| frame.local(p)).collect();
+    let conductance = walker::conductances(&graph);
+    let first = course::of(&graph, &local, frame, wanted.arch)?;
+    let by_shape = Pass::new(&graph, &local, &conductance, frame, wanted, &first, Reach::FIRST)?;
+    let centres = centres(&graph, &local, &by_shape.label, by_shape.row.teeth.len());
+    let course = course::Course::through(&centres, &first).unwrap_or(first);
+    let reach =
+        Reach::found(&graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth).unwrap_or(Reach::FIRST);
+    let pass = Pass::new(&graph, &local, &conductance, frame, wanted, &course, reach)?;
+    let number = |label: u8| {
+        usize::from(label).checked_sub(1).and_then(|k| pass.row.teeth.get(k)).map_or(0, |s| s.tooth.number())
+    };
+    let labels = graph.place_of.iter().map(|p| p.map_or(0, |p| number(pass.label[p as usize]))).collect();
+    let teeth = pass
+        .row
+        .teeth
+        .iter()
+        .enumerate()
+        .map(|(k, s)| FoundTooth { tooth: s.tooth, crown: pass.sure(&graph, k, s) });
+    let lead = pass.row.lead.map_or(1.0, |l| ((l - LEADS[0]) / (LEADS[1] - LEADS[0])).clamp(0.0, 1.0));
+    Some(Found { teeth: teeth.collect(), numbers: lead, labels })
+}
+
+/// One reading along a course.
+struct Pass {
+    layout: Layout,
+    row: Row,
+    /// 0 gingiva, else 1 + index into the row.
+    label: Vec<u8>,
+}
+
+impl Pass {
+    fn new(
+        graph: &Graph,
+        local: &[[f64; 3]],
+        conductance: &[f64],
+        frame: &Frame,
+        wanted: &Wanted,
+        course: &course::Course,
+        reach: Reach,
+    ) -> Option<Pass> {
+        let layout = Layout::new(course, local);
+        let row = row::read(&Profile::new(graph, &layout, frame), wanted);
+        if row.teeth.is_empty() {
+            return None;
+        }
+        let start = seeds::starts(graph, &layout, local, &row.teeth, reach);
+        let chances = walker::chances(graph, conductance, &start, row.teeth.len() + 1);
+        let most = |i: usize| {
+            (0..chances.len()).max_by(|&a, &b| chances[a][i].total_cmp(&chances[b][i]).then(b.cmp(&a)))
+        };
+        let label = (0..graph.len()).map(|i| most(i).unwrap_or(0) as u8).collect();
+        Some(Pass { layout, row, label })
+    }
+
+    /// How sure a crown is: detail as of a tooth, not cut by the border of the scan, of a plausible size.
+    fn sure(&self, graph: &Graph, k: usize, s: &Stretch) -> f64 {
+        let (mut area, mut cut) = (0.0, 0.0);
+        for i in (0..graph.len()).filter(|&i| usize::from(self.label[i]) == k + 1) {
+            area += graph.area[i];
+            cut += if graph.border[i] { graph.area[i] } else { 0.0 };
+        }
+        if area <= 0.0 {
+            return 0.0;
+        }
+        let ramp = |value: f64, none: f64, full: f64| ((value - none) / (full - none)).clamp(0.0, 1.0);
+        let long = s.ends[1] - s.ends[0];
+        // Walls and top of a box of the average height about the stretch, a little rounded.
+        let deep = seeds::crown_depth_mm(s.tooth);
+        let expected = 0.8 * (1.4 * (long + deep) * seeds::crown_height_mm(s.tooth) * 0.8 + long * deep);
+        let size = (area / expected).min(expected / area);
+        ramp(s.presence, -0.4, 0.2) * ramp(-cut / area, -0.25, -0.05) * ramp(size, 0.25, 0.5)
+    }
+}
+
+/// Middle of each found crown in plan, those with hardly any surface left out.
+fn centres(graph: &Graph, local: &[[f64; 3]], label: &[u8], count: usize) -> Vec<[f64; 2]> {
+    let mut sums = vec![[0.0; 3]; count + 1];
+    for i in 0..graph.len() {
+        let s = &mut sums[usize::from(label[i])];
+        s[0] += graph.area[i] * local[i][0];
+        s[1] += graph.area[i] * local[i][1];
+        s[2] += graph.area[i];
+    }
+    sums[1..].iter().filter(|s| s[2] > 5.0).map(|s| [s[0] / s[2], s[1] / s[2]]).collect()
+}
