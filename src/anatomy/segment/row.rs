@@ -209,7 +209,9 @@ const CLOSE_MM: f64 = 2.0;
 const SKIP_OPEN: f64 = 1.5;
 const SKIP_STANDING: f64 = 8.0;
 /// Cost of a third molar that no chart names: folds behind the last molar look like one.
-const THIRD_MOLAR: f64 = 5.0;
+const THIRD_MOLAR: f64 = 3.0;
+/// How many spreads the middle of a tooth strays from its average place at most.
+const FARTHEST: f64 = 5.0;
 /// Scales of the average widths that are tried, with the spread that they have among people.
 const SCALES: [f64; 5] = [0.88, 0.94, 1.0, 1.06, 1.12];
 const SCALE_SPREAD: f64 = 0.06;
@@ -284,6 +286,20 @@ impl Trial<'_> {
         self.shift + if k < 8 { -middle } else { middle }
     }
 
+    /// How far its middle strays, mm.
+    fn spread(&self, k: usize) -> f64 {
+        2.0 + 0.05 * self.middle(k).abs()
+    }
+
+    /// Stations between which a tooth may start, and may end: its middle strays by no more than `FARTHEST` spreads.
+    fn stations(&self, k: usize) -> [std::ops::RangeInclusive<usize>; 2] {
+        let n = self.profile.presence.len();
+        let (reach, half) = (FARTHEST * self.spread(k), 0.75 * self.width(k));
+        let middle = self.middle(k) - self.profile.first;
+        let at = |way: f64| ((way / STEP_MM).max(0.0) as usize).min(n);
+        [at(middle - reach - half)..=at(middle + reach), at(middle - reach)..=at(middle + reach + half)]
+    }
+
     fn skip(&self, k: usize) -> f64 {
         match self.wanted.stands[k] {
             Stands::Yes => SKIP_STANDING,
@@ -298,8 +314,7 @@ impl Trial<'_> {
         let (length, width) = ((b - a) as f64 * STEP_MM, self.width(k));
         let off = (length - width) / (0.11 * width + 0.35);
         let middle = self.profile.first + (a + b) as f64 / 2.0 * STEP_MM;
-        let place = self.middle(k);
-        let aside = (middle - place) / (2.0 + 0.05 * place.abs());
+        let aside = (middle - self.middle(k)) / self.spread(k);
         let third =
             if (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes { THIRD_MOLAR } else { 0.0 };
         let cut = |s: usize| self.profile.cut.get(s).copied().unwrap_or(0.0);
@@ -323,6 +338,7 @@ impl Trial<'_> {
             if self.wanted.stands[k] == Stands::No {
                 continue;
             }
+            let [starts, ends] = self.stations(k);
             // entry[a]: least cost of everything before a tooth that starts at a.
             let skipped: f64 = (0..k).map(|j| self.skip(j)).sum();
             let mut entry: Vec<(f64, Option<(usize, usize)>)> =
@@ -331,8 +347,8 @@ impl Trial<'_> {
                 let between: f64 = (j + 1..k).map(|i| self.skip(i)).sum();
                 let missing: f64 = (j + 1..k).map(|i| self.width(i)).sum();
                 let mut far: (f64, usize) = (f64::INFINITY, 0);
-                for a in 0..=n {
-                    for b in a.saturating_sub(close)..=a {
+                for a in 0..=*starts.end() {
+                    for b in (a.saturating_sub(close)..=a).filter(|_| starts.contains(&a)) {
                         // Teeth that lack between two neighbours leave their width, or half of it where teeth moved together.
                         let gap = (a - b) as f64 * STEP_MM;
                         let closed = 0.5 * (missing - gap).max(0.0);
@@ -358,8 +374,11 @@ impl Trial<'_> {
             }
             let width = self.width(k);
             let (least, most) = ((0.55 * width / STEP_MM) as usize, (1.5 * width / STEP_MM) as usize);
-            for b in least..=n {
+            for b in ends.filter(|b| *b >= least) {
                 for a in b.saturating_sub(most)..=b - least {
+                    if !starts.contains(&a) {
+                        continue;
+                    }
                     let cost = entry[a].0 + self.tooth(k, a, b);
                     if cost < best[k][b] {
                         best[k][b] = cost;
