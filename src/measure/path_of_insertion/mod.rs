@@ -49,8 +49,8 @@ use crate::anatomy::{Anatomy, KnownFrame};
 use crate::case::{Arch, Surface, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::measure::undercut::{Surveyor, TiltedCast};
-use crate::mesh::{FaceId, Mesh, Topology};
-use crate::space::{Direction, Point, Tilt};
+use crate::mesh::{Mesh, Topology, VertexId};
+use crate::space::{Direction, Tilt};
 use places::{Cast, Places};
 
 /// A clasp, or an abutment that may get one.
@@ -195,8 +195,8 @@ pub fn search(asked: &Asked<'_>) -> Measured<Searched> {
     let topology = Topology::new(&small.mesh);
     let surveyor = Surveyor::new(&small.mesh, &topology);
     let on_small = Places::new(asked, known, &cast);
-    let trial = Trial::new(asked, known, &surveyor, &on_small, (&small.mesh, &topology));
-    let exact = Trial::new(asked, known, asked.surveyor, &on_scan, (asked.mesh, asked.topology));
+    let trial = Trial::new(asked, known, &surveyor, &on_small);
+    let exact = Trial::new(asked, known, asked.surveyor, &on_scan);
     let reduced = ReducedCast {
         triangles_of_scan: asked.mesh.faces().len(),
         triangles: small.mesh.faces().len(),
@@ -283,8 +283,8 @@ struct Trial<'a> {
     known: &'a KnownFrame,
     surveyor: &'a Surveyor,
     places: &'a Places,
-    /// The wanted vertices: place and a triangle there; `None` where the depth along a tilt cannot matter.
-    wanted: Vec<Option<(Point, FaceId)>>,
+    /// The wanted vertices; `None` where the depth along a tilt cannot matter.
+    wanted: Vec<Option<VertexId>>,
     /// Their depth along the occlusal normal, mm.
     along_normal: Vec<f64>,
 }
@@ -295,13 +295,8 @@ impl<'a> Trial<'a> {
         known: &'a KnownFrame,
         surveyor: &'a Surveyor,
         places: &'a Places,
-        (mesh, topology): (&Mesh, &Topology),
     ) -> Trial<'a> {
-        let mut wanted: Vec<Option<(Point, FaceId)>> = places
-            .wanted
-            .iter()
-            .map(|&v| Some((mesh.vertex(v), *topology.faces_of_vertex(v).first()?)))
-            .collect();
+        let mut wanted: Vec<Option<VertexId>> = places.wanted.iter().map(|&v| Some(v)).collect();
         let along_normal = depths(&surveyor.tilted(&known.frame.occlusal), &wanted);
         // A clasp's place that is free along the occlusal normal holds nothing along any tilt.
         let mut matters = vec![false; wanted.len()];
@@ -337,7 +332,9 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// Depths at some places, mm; 0 where none is wanted.
-fn depths(cast: &TiltedCast<'_>, wanted: &[Option<(Point, FaceId)>]) -> Vec<f64> {
-    wanted.iter().map(|place| place.map_or(0.0, |(p, f)| cast.depth_at(&p, f).depth_mm)).collect()
+/// Depths of some vertices, mm; 0 where none is wanted.
+fn depths(cast: &TiltedCast<'_>, wanted: &[Option<VertexId>]) -> Vec<f64> {
+    let asked: Vec<VertexId> = wanted.iter().copied().flatten().collect();
+    let mut told = cast.depths_of(&asked).into_iter();
+    wanted.iter().map(|v| v.and_then(|_| told.next()).unwrap_or(0.0)).collect()
 }

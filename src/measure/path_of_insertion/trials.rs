@@ -5,7 +5,7 @@ use crate::anatomy::{Crown, Origin, Region, Span};
 use crate::case::SpanKind;
 use crate::mesh::Mesh;
 use crate::phantom::solids::{self, Barrel};
-use crate::space::{Frame, Motion, Vector, cos, direction, sin, tan};
+use crate::space::{Frame, Motion, Point, Vector, cos, direction, sin, tan};
 
 /// Settings of the trials.
 pub(super) fn limits(scan_mm: f64) -> Limits {

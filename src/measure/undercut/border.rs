@@ -4,7 +4,8 @@
 
 use super::cover::{Overhead, Piece, Plan};
 use super::filled;
-use super::grid::{greater, lesser};
+use super::grid::{Block, Blocks, greater, lesser};
+use super::need::Need;
 use super::shell::Shell;
 use rayon::prelude::*;
 
@@ -101,7 +102,7 @@ pub(super) struct Borders {
 }
 
 impl Borders {
-    pub fn new(plan: &Plan<'_>) -> Borders {
+    pub fn new(plan: &Plan<'_>, faces: &Blocks, need: &Need) -> Borders {
         let cells = plan.grid.frame.cells();
         let found: Vec<(Vec<u32>, Vec<(Border, Option<u32>)>)> = (0..cells.div_ceil(CHUNK))
             .into_par_iter()
@@ -109,7 +110,9 @@ impl Borders {
                 let (mut ends, mut borders) = (Vec::with_capacity(CHUNK), Vec::new());
                 let mut outside = Outside::default();
                 for cell in chunk * CHUNK..cells.min((chunk + 1) * CHUNK) {
-                    outside.borders_of(plan, cell, &mut borders);
+                    if need.cells[cell] {
+                        outside.borders_of(plan, (cell, faces.of(cell)), need.heights[0], &mut borders);
+                    }
                     ends.push(borders.len() as u32);
                 }
                 (ends, borders)
@@ -139,7 +142,7 @@ impl Borders {
 /// What is seen of each triangle as far as its corners tell. What is seen of its inside changes only at contour edges
 /// above it, which show it outside of them, and where another triangle passes through it.
 fn seen_by_corners(plan: &Plan<'_>) -> Vec<Seen> {
-    use super::cover::Standing::{Firm, Free};
+    use super::standing::Standing::{Firm, Free};
     let Shell { faces, .. } = plan.shell;
     let crossed = plan.shell.crossed();
     filled(faces.len(), |f| {
@@ -184,19 +187,30 @@ struct Outside {
 }
 
 impl Outside {
-    /// Adds the borders in a cell.
-    fn borders_of(&mut self, plan: &Plan<'_>, cell: usize, into: &mut Vec<(Border, Option<u32>)>) {
+    /// Adds the borders in a cell, out of its triangles, as far as they are higher than `floor`.
+    fn borders_of(
+        &mut self,
+        plan: &Plan<'_>,
+        (cell, faces): (usize, &[Block]),
+        floor: f64,
+        into: &mut Vec<(Border, Option<u32>)>,
+    ) {
         let rims = plan.grid.rims.of(cell);
         if rims.is_empty() {
             return;
         }
         let bounds = plan.grid.frame.bounds(cell);
+        // What lies lower bounds nothing that is asked about.
+        let ground = plan.grid.rough([floor; 2])[0][0];
         for &r in rims {
             let rim = &plan.turned.rims[r as usize];
             if !rim.open {
                 continue;
             }
-            let [a, b] = rim.ends.map(|v| plan.turned.at[v as usize]);
+            let [a, b] = plan.turned.ends(r);
+            if a[2] <= floor && b[2] <= floor {
+                continue;
+            }
             let Some(piece) = moved_right(&Piece { from: [a[0], a[1]], to: [b[0], b[1]] }) else { continue };
             let Some(part) = cut(&piece, bounds) else { continue };
             self.overhead.clear();
@@ -206,9 +220,9 @@ impl Outside {
             let whole = Whole { piece, edge: [a[2], b[2]], rim: r };
             let right = plan.grid.right_of(&piece);
             let mut covered = false;
-            'blocks: for block in plan.faces.of(cell) {
+            'blocks: for block in faces {
                 // Most of what is near lies behind the contour edge.
-                let mut near = block.near(lo, hi, f32::MIN) & block.reaches(&right);
+                let mut near = block.near(lo, hi, ground) & block.reaches(&right);
                 while near != 0 {
                     let f = block.face[near.trailing_zeros() as usize];
                     near &= near - 1;

@@ -1,9 +1,9 @@
 //! Whether something stands above a level over a place, told by the triangles themselves.
 
-use super::grid::{Block, Blocks, Grid, lesser};
+use super::grid::{Block, Blocks, Grid, greater, lesser};
 use super::rims::Turned;
 use super::shell::Shell;
-use super::{LEVEL_MM, filled};
+use super::standing::{self, Standing};
 use crate::space::Direction;
 use std::sync::OnceLock;
 
@@ -21,7 +21,7 @@ pub(super) struct Piece {
 
 impl Piece {
     pub fn at(&self, t: f64) -> [f64; 2] {
-        [0, 1].map(|k| self.from[k] + t * (self.to[k] - self.from[k]))
+        [self.from[0] + t * (self.to[0] - self.from[0]), self.from[1] + t * (self.to[1] - self.from[1])]
     }
 
     pub fn length(&self) -> f64 {
@@ -56,6 +56,18 @@ fn side(p: &[[f64; 3]; 3]) -> f64 {
     side(p[0], p[1]).max(side(p[1], p[2])).max(side(p[2], p[0]))
 }
 
+/// Whether a triangle stands above `level` over the place; if so, whether the place is well inside it.
+#[inline]
+pub(super) fn over(p: &[[f64; 3]; 3], facing: i8, q: [f64; 2], level: f64) -> Option<bool> {
+    let w = weights(p, facing, q);
+    let least = lesser(lesser(w[0], w[1]), w[2]);
+    if least < 0.0 && least < -TOUCH_MM * side(p) {
+        return None;
+    }
+    let over = w[0] * (p[0][2] - level) + w[1] * (p[1][2] - level) + w[2] * (p[2][2] - level);
+    (over > 0.0).then(|| least > FIRM_MM * side(p))
+}
+
 /// Part of a piece under a triangle; the triangle's plane stands over the piece at `height` + t `slope`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Overhead {
@@ -73,54 +85,26 @@ impl Overhead {
     }
 }
 
-/// Whether a vertex is undercut.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(super) enum Standing {
-    /// No triangle meets it.
-    #[default]
-    Loose,
-    /// Nothing stands above it.
-    Free,
-    /// It is under the border of something, within rounding.
-    Under,
-    /// It is well inside what stands above it.
-    Firm,
-}
-
 /// A shell in one direction: what stands over what.
 #[derive(Debug)]
 pub(super) struct Plan<'s> {
     pub shell: &'s Shell,
     pub turned: Turned,
     pub grid: Grid,
-    /// Triangles of the cells that more than one layer covers or that hold a contour edge.
-    pub faces: Blocks,
-    /// Whether the triangles of a cell are listed.
-    listed: Vec<bool>,
-    /// The triangles of all cells, once somebody asks in a cell that is not listed.
-    everywhere: OnceLock<Blocks>,
     /// Of each vertex.
     pub standing: Vec<Standing>,
+    /// The triangles of the cells that hold a contour edge.
+    at_rims: OnceLock<Blocks>,
+    /// The triangles of the other cells, once somebody asks there.
+    elsewhere: OnceLock<Blocks>,
 }
 
 impl<'s> Plan<'s> {
     pub fn new(shell: &'s Shell, direction: &Direction) -> Plan<'s> {
         let turned = Turned::new(shell, direction);
         let grid = Grid::new(shell, &turned);
-        let cells = filled(turned.at.len(), |v| {
-            let p = &turned.at[v];
-            grid.frame.cell_of([p[0], p[1]]) as u32
-        });
-        let mut listed: Vec<bool> = grid.single.iter().map(|single| !single).collect();
-        for v in (0..cells.len()).filter(|&v| shell.used[v] && !turned.anchored(v)) {
-            listed[cells[v] as usize] = true;
-        }
-        let faces = grid.list(shell, &turned, &listed);
-        let mut plan =
-            Plan { shell, turned, grid, faces, listed, everywhere: OnceLock::new(), standing: Vec::new() };
-        let standing = filled(cells.len(), |v| plan.standing_of(v, cells[v] as usize));
-        plan.standing = standing;
-        plan
+        let standing = standing::of_all(shell, &turned, &grid);
+        Plan { shell, turned, grid, standing, at_rims: OnceLock::new(), elsewhere: OnceLock::new() }
     }
 
     /// Whether each vertex here is undercut; `None` where no triangle meets it.
@@ -129,26 +113,6 @@ impl<'s> Plan<'s> {
             Standing::Loose => None,
             Standing::Free => Some(false),
             Standing::Under | Standing::Firm => Some(true),
-        }
-    }
-
-    fn standing_of(&self, v: usize, cell: usize) -> Standing {
-        if !self.shell.used[v] {
-            return Standing::Loose;
-        }
-        // One layer alone is the vertex's own, unless all its triangles are seen edge-on.
-        if self.grid.single[cell] && self.turned.anchored(v) {
-            return Standing::Free;
-        }
-        let p = self.turned.at[v];
-        let level = p[2] + LEVEL_MM;
-        let v = v as u32;
-        match self.covering_in(self.faces.of(cell), [p[0], p[1]], level, |f| {
-            self.shell.faces[f as usize].contains(&v)
-        }) {
-            None => Standing::Free,
-            Some((_, false)) => Standing::Under,
-            Some((_, true)) => Standing::Firm,
         }
     }
 
@@ -175,7 +139,7 @@ impl<'s> Plan<'s> {
                 let f = block.face[near.trailing_zeros() as usize];
                 near &= near - 1;
                 if !left_out(f)
-                    && let Some(firm) = self.over(f, q, level)
+                    && let Some(firm) = over(&self.corners(f), self.turned.facing[f as usize], q, level)
                 {
                     return Some((f, firm));
                 }
@@ -184,26 +148,14 @@ impl<'s> Plan<'s> {
         None
     }
 
-    /// Whether a triangle stands above `level` over the place; if so, whether the place is well inside it.
-    #[inline]
-    fn over(&self, f: u32, q: [f64; 2], level: f64) -> Option<bool> {
-        let p = self.corners(f);
-        let w = weights(&p, self.turned.facing[f as usize], q);
-        let least = lesser(lesser(w[0], w[1]), w[2]);
-        if least < 0.0 && least < -TOUCH_MM * side(&p) {
-            return None;
-        }
-        let over = w[0] * (p[0][2] - level) + w[1] * (p[1][2] - level) + w[2] * (p[2][2] - level);
-        (over > 0.0).then(|| least > FIRM_MM * side(&p))
-    }
-
     /// The part of a piece that lies under what triangle `f` has above `level`.
     pub fn covered_part(&self, f: u32, piece: &Piece, level: f64) -> Option<(f64, f64)> {
         let p = self.corners(f);
         let facing = self.turned.facing[f as usize];
         let (a, b) = (weights(&p, facing, piece.from), weights(&p, facing, piece.to));
         let slack = TOUCH_MM * side(&p);
-        let over = |w: [f64; 3]| (0..3).map(|k| w[k] * (p[k][2] - level)).sum::<f64>();
+        let over =
+            |w: [f64; 3]| w[0] * (p[0][2] - level) + w[1] * (p[1][2] - level) + w[2] * (p[2][2] - level);
         let mut part = (0.0f64, 1.0f64);
         for k in 0..3 {
             part = clipped(part, a[k] + slack, b[k] + slack)?;
@@ -217,6 +169,11 @@ impl<'s> Plan<'s> {
         let facing = self.turned.facing[f as usize];
         let (a, b) = (weights(&p, facing, piece.from), weights(&p, facing, piece.to));
         let slack = TOUCH_MM * side(&p);
+        // Most of what is near lies wholly beyond one side.
+        let most = |k: usize| greater(a[k], b[k]);
+        if lesser(lesser(most(0), most(1)), most(2)) < -slack {
+            return None;
+        }
         let mut within = part;
         for k in 0..3 {
             within = clipped(within, a[k] + slack, b[k] + slack)?;
@@ -227,12 +184,15 @@ impl<'s> Plan<'s> {
     }
 
     /// The triangles of any cell.
-    fn in_cell(&self, cell: usize) -> &[Block] {
-        if self.listed[cell] {
-            return self.faces.of(cell);
+    pub fn in_cell(&self, cell: usize) -> &[Block] {
+        let list = |wanted: &[bool]| self.grid.list(self.shell, &self.turned, wanted);
+        let cells = 0..self.grid.frame.cells();
+        if !self.grid.rims.of(cell).is_empty() {
+            let rims = || list(&cells.map(|c| !self.grid.rims.of(c).is_empty()).collect::<Vec<_>>());
+            return self.at_rims.get_or_init(rims).of(cell);
         }
-        let all = || self.grid.list(self.shell, &self.turned, &vec![true; self.grid.frame.cells()]);
-        self.everywhere.get_or_init(all).of(cell)
+        let rest = || list(&cells.map(|c| self.grid.rims.of(c).is_empty()).collect::<Vec<_>>());
+        self.elsewhere.get_or_init(rest).of(cell)
     }
 
     /// Whether anything but triangle `own` stands above `level` over a place.

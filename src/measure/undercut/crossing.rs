@@ -54,7 +54,7 @@ pub(super) fn crossed(points: &[[f64; 3]], faces: &[[u32; 3]]) -> Vec<bool> {
 
 /// For each vertex, whether its triangles, seen along their mean normal, all face the same way and lie round it once:
 /// then no two of them cross.
-fn flat_corners(points: &[[f64; 3]], faces: &[[u32; 3]]) -> Vec<bool> {
+pub(super) fn flat_corners(points: &[[f64; 3]], faces: &[[u32; 3]]) -> Vec<bool> {
     let mut normal = vec![[0.0f64; 3]; points.len()];
     for f in faces {
         let [a, b, c] = f.map(|v| points[v as usize]);

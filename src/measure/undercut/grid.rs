@@ -12,8 +12,8 @@ const FACE_MARGIN: f64 = 5e-7;
 /// Contour edges into every cell that they come as near as this, mm: more than [`FACE_MARGIN`], so that a triangle
 /// that only touches a cell brings its border along.
 const RIM_MARGIN: f64 = 1e-6;
-/// Entries allowed for each triangle, on average.
-const ENTRIES_PER_FACE: usize = 10;
+/// Cells that a triangle may meet, on average, as squares about their longest side would.
+const ENTRIES_PER_FACE: f64 = 10.0;
 /// Most cells for each triangle.
 const CELLS_PER_FACE: f64 = 2.0;
 /// Most cells along the longer axis: their numbers are kept in 16 bits.
@@ -121,7 +121,13 @@ pub(super) struct Blocks {
 }
 
 impl Blocks {
-    fn new(shell: &Shell, turned: &Turned, round: f64, cells: usize, entered: &[(u32, u32)]) -> Blocks {
+    /// Sorts what was entered as (cell, thing) by cell; `corners` of a thing.
+    fn new<'a>(
+        round: f64,
+        cells: usize,
+        entered: &[(u32, u32)],
+        corners: impl Fn(u32) -> [&'a [f64; 3]; 3],
+    ) -> Blocks {
         let mut count = vec![0u32; cells + 1];
         for &(cell, _) in entered {
             count[cell as usize] += 1;
@@ -137,9 +143,7 @@ impl Blocks {
         for &(cell, f) in entered {
             let at = count[cell as usize] as usize;
             count[cell as usize] += 1;
-            let [a, b, c] = shell.faces[f as usize];
-            let corners = [&turned.at[a as usize], &turned.at[b as usize], &turned.at[c as usize]];
-            blocks[start[cell as usize] as usize + at / LANES].set(at % LANES, f, corners, round);
+            blocks[start[cell as usize] as usize + at / LANES].set(at % LANES, f, corners(f), round);
         }
         Blocks { start, blocks }
     }
@@ -184,9 +188,14 @@ impl Frame {
         let extent = [hi[0] - lo[0], hi[1] - lo[1]];
         let n = shell.faces.len().max(1) as f64;
         let longest = extent[0].max(extent[1]).max(1e-3);
-        let width = (1.2 * shell.mean_side)
+        let mut width = (1.9 * shell.mean_side)
             .max(longest / MOST_CELLS)
             .max((extent[0] * extent[1] / (CELLS_PER_FACE * n + 1024.0)).sqrt());
+        // Long triangles would fill too many cells.
+        let [sides, squares] = shell.sides;
+        while squares / (width * width) + 2.0 * sides / width > (ENTRIES_PER_FACE - 1.0) * n + 4096.0 {
+            width *= 1.5;
+        }
         Frame::of_width(lo, hi, width)
     }
 
@@ -253,6 +262,13 @@ impl Frame {
         }
     }
 
+    /// Names every cell that a place comes as near as `margin` to.
+    #[inline]
+    pub fn around(&self, p: [f64; 2], margin: f64, mut enter: impl FnMut(usize)) {
+        let [[i0, i1], [j0, j1]] = self.range(&[p], margin);
+        (j0..=j1).for_each(|j| (i0..=i1).for_each(|i| enter(j * self.size[0] + i)));
+    }
+
     /// Columns and rows that the box of `p`, widened by `margin`, meets.
     #[inline]
     fn range(&self, p: &[[f64; 2]], margin: f64) -> [[usize; 2]; 2] {
@@ -268,80 +284,117 @@ impl Frame {
     }
 }
 
+/// Column and row.
+pub(super) type Place = [u16; 2];
+
 /// The grid of one direction.
 #[derive(Debug)]
 pub(super) struct Grid {
     pub frame: Frame,
     /// More than what f32 loses of a coordinate of this shell, and more than the margin of triangles, mm.
     round: f64,
-    /// Columns and rows that each triangle meets; empty (1 to 0) where it is seen edge-on.
-    boxes: Vec<[[u16; 2]; 2]>,
+    /// Column and row of each vertex.
+    pub places: Vec<Place>,
     /// Contour edges of each cell.
     pub rims: Lists<u32>,
+    /// The same, as flat triangles side by side.
+    pub lines: Blocks,
     /// No contour edge, and at most one layer: whatever is in the cell is free.
     pub single: Vec<bool>,
 }
 
 impl Grid {
     pub fn new(shell: &Shell, turned: &Turned) -> Grid {
-        let mut frame = Frame::new(shell, turned);
-        let mut boxes = boxes(shell, turned, &columns(turned, &frame));
-        // Long triangles would fill too many cells.
-        while entries(&boxes) > ENTRIES_PER_FACE * shell.faces.len() + 4096 {
-            frame = Frame::of_width(frame.origin.map(|c| c + frame.width), frame.far, 1.5 * frame.width);
-            boxes = self::boxes(shell, turned, &columns(turned, &frame));
-        }
+        let frame = Frame::new(shell, turned);
+        let places = filled(turned.at.len(), |v| {
+            let p = &turned.at[v];
+            [frame.column(0, p[0]) as u16, frame.column(1, p[1]) as u16]
+        });
         let mut entered = Vec::with_capacity(4 * turned.rims.len());
         for (r, rim) in turned.rims.iter().enumerate() {
             let ends = rim.ends.map(|v| turned.plan(v));
             frame.raster(&ends, RIM_MARGIN, |cell| entered.push((cell as u32, r as u32)));
         }
+        let mut single: Vec<bool> = layers(&frame, turned).into_iter().map(|n| n <= 1).collect();
+        entered.iter().for_each(|&(cell, _)| single[cell as usize] = false);
         let rims = Lists::new(frame.cells(), &entered);
-        let layers = layers(&frame, turned);
-        let single = filled(frame.cells(), |c| layers[c] <= 1 && rims.of(c).is_empty());
-        let reach = shell.points.iter().flatten().fold(0.0, |m, c| greater(m, c.abs()));
-        Grid { frame, round: 2.0 * (FACE_MARGIN + reach * f64::from(f32::EPSILON)), boxes, rims, single }
+        let round = 2.0 * (FACE_MARGIN + shell.reach * f64::from(f32::EPSILON));
+        let lines = Blocks::new(round, frame.cells(), &entered, |r| {
+            let [a, b] = turned.rims[r as usize].ends.map(|v| &turned.at[v as usize]);
+            [a, b, b]
+        });
+        Grid { frame, round, places, rims, lines, single }
     }
 
-    /// Lists the triangles in the cells that are wanted.
+    /// Number of the cell of a vertex.
+    #[inline]
+    pub fn cell(&self, v: usize) -> usize {
+        self.number(self.places[v])
+    }
+
+    #[inline]
+    pub fn number(&self, [i, j]: Place) -> usize {
+        usize::from(j) * self.frame.size[0] + usize::from(i)
+    }
+
+    /// Columns and rows of the box around some vertices.
+    #[inline]
+    pub fn range(&self, [a, b, c]: [u32; 3]) -> [Place; 2] {
+        let at = |v: u32| self.places[v as usize];
+        let ([ai, aj], [bi, bj], [ci, cj]) = (at(a), at(b), at(c));
+        [[ai.min(bi).min(ci), aj.min(bj).min(cj)], [ai.max(bi).max(ci), aj.max(bj).max(cj)]]
+    }
+
+    /// Lists the triangles in the cells that are wanted, each in every cell that it meets.
     pub fn list(&self, shell: &Shell, turned: &Turned, wanted: &[bool]) -> Blocks {
-        let row = self.frame.size[0];
-        // Whether a cell or one of those after it, right and above, is wanted. The last row and column are empty.
-        let mut about = vec![false; wanted.len()];
-        for c in 0..wanted.len() - row - 1 {
-            about[c] = wanted[c] | wanted[c + 1] | wanted[c + row] | wanted[c + row + 1];
-        }
+        let about = self.about(wanted, 1);
         let mut entered: Vec<(u32, u32)> = Vec::with_capacity(shell.faces.len());
-        for (f, &[[i0, i1], [j0, j1]]) in self.boxes.iter().enumerate() {
-            let (wide, tall) = (i1.wrapping_sub(i0), j1.wrapping_sub(j0));
-            let first = usize::from(j0) * row + usize::from(i0);
-            if wide <= 1 && tall <= 1 {
-                if about[first] {
-                    let mut enter = |cell: usize| {
-                        if wanted[cell] {
-                            entered.push((cell as u32, f as u32));
-                        }
-                    };
-                    enter(first);
-                    if wide == 1 {
-                        enter(first + 1);
-                    }
-                    if tall == 1 {
-                        enter(first + row);
-                        if wide == 1 {
-                            enter(first + row + 1);
-                        }
-                    }
+        for (f, &corners) in shell.faces.iter().enumerate() {
+            let [lo, hi] = self.range(corners);
+            let small = hi[0] - lo[0] <= 1 && hi[1] - lo[1] <= 1;
+            if turned.facing[f] == 0 || (small && !about[self.number(lo)]) {
+                continue;
+            }
+            let p = [turned.plan(corners[0]), turned.plan(corners[1]), turned.plan(corners[2])];
+            let mut enter = |cell: usize| {
+                if wanted[cell] {
+                    entered.push((cell as u32, f as u32));
                 }
-            } else if i0 <= i1 {
-                self.enter(shell, turned, f, |cell| {
-                    if wanted[cell] {
-                        entered.push((cell as u32, f as u32));
-                    }
-                });
+            };
+            let [[i0, i1], [j0, j1]] = self.frame.range(&p, FACE_MARGIN);
+            if i1 - i0 <= 1 && j1 - j0 <= 1 {
+                (j0..=j1).for_each(|j| (i0..=i1).for_each(|i| enter(j * self.frame.size[0] + i)));
+            } else {
+                self.frame.raster(&p, FACE_MARGIN, enter);
             }
         }
-        Blocks::new(shell, turned, self.round, self.frame.cells(), &entered)
+        self.blocks(&entered, |f| {
+            let [a, b, c] = shell.faces[f as usize];
+            [&turned.at[a as usize], &turned.at[b as usize], &turned.at[c as usize]]
+        })
+    }
+
+    /// Puts triangles, entered by cell, side by side.
+    pub fn blocks<'a>(&self, entered: &[(u32, u32)], corners: impl Fn(u32) -> [&'a [f64; 3]; 3]) -> Blocks {
+        Blocks::new(self.round, self.frame.cells(), entered, corners)
+    }
+
+    /// For each cell, whether it, a neighbour right of or above it, or one `margin` cells from these is wanted: where a
+    /// triangle begins that spans at most two columns and rows.
+    pub fn about(&self, wanted: &[bool], margin: usize) -> Vec<bool> {
+        let spread = |from: &[bool], step: usize| -> Vec<bool> {
+            let mut to = from.to_vec();
+            for k in 1..=margin + 1 {
+                let far = (k * step).min(from.len());
+                to.iter_mut().zip(&from[far..]).for_each(|(t, f)| *t |= f);
+            }
+            for k in 1..=margin {
+                let far = (k * step).min(from.len());
+                to[far..].iter_mut().zip(from).for_each(|(t, f)| *t |= f);
+            }
+            to
+        };
+        spread(&spread(wanted, 1), self.frame.size[0])
     }
 
     /// Names every cell that a triangle meets.
@@ -380,38 +433,6 @@ pub(super) fn lesser(a: f64, b: f64) -> f64 {
 #[inline]
 pub(super) fn greater(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
-}
-
-/// Columns and rows of each vertex, a little below and a little above it.
-fn columns(turned: &Turned, frame: &Frame) -> Vec<[u16; 4]> {
-    filled(turned.at.len(), |v| {
-        let [x, y, _] = turned.at[v];
-        [
-            frame.column(0, x - FACE_MARGIN) as u16,
-            frame.column(0, x + FACE_MARGIN) as u16,
-            frame.column(1, y - FACE_MARGIN) as u16,
-            frame.column(1, y + FACE_MARGIN) as u16,
-        ]
-    })
-}
-
-fn boxes(shell: &Shell, turned: &Turned, columns: &[[u16; 4]]) -> Vec<[[u16; 2]; 2]> {
-    filled(shell.faces.len(), |f| {
-        if turned.facing[f] == 0 {
-            return [[1, 0], [1, 0]];
-        }
-        let [a, b, c] = shell.faces[f];
-        let (a, b, c) = (columns[a as usize], columns[b as usize], columns[c as usize]);
-        [
-            [a[0].min(b[0]).min(c[0]), a[1].max(b[1]).max(c[1])],
-            [a[2].min(b[2]).min(c[2]), a[3].max(b[3]).max(c[3])],
-        ]
-    })
-}
-
-fn entries(boxes: &[[[u16; 2]; 2]]) -> usize {
-    let width = |[a, b]: [u16; 2]| u32::from(b) + 1 - u32::from(a);
-    boxes.iter().map(|b| u64::from(width(b[0]) * width(b[1]))).sum::<u64>() as usize
 }
 
 /// Layers over the centre of each cell: the jumps at the contour edges left of it, summed along its row.

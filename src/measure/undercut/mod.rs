@@ -27,9 +27,11 @@ mod cover;
 mod crossing;
 mod grid;
 mod holes;
+mod need;
 mod rims;
 mod search;
 mod shell;
+mod standing;
 #[cfg(test)]
 mod tests;
 
@@ -37,6 +39,7 @@ use crate::mesh::{FaceId, Mesh, Topology, VertexId};
 use crate::space::{Direction, Point};
 use cover::Plan;
 use holes::Hole;
+use need::Need;
 use rayon::prelude::*;
 use search::{Nearest, Search, Searched, Todo};
 use shell::Shell;
@@ -186,10 +189,13 @@ impl TiltedCast<'_> {
 
     /// Depth of every vertex.
     pub fn field(&self) -> UndercutField {
-        let n = self.closed.plan.shell.points.len();
+        let plan = &self.closed.plan;
+        let n = plan.shell.points.len();
+        let search = Search::new(plan, &Need::undercut(plan));
+        let searched = Searched { plan, search: &search };
         let found: Vec<(Option<f64>, bool)> = (0..n.div_ceil(CHUNK))
             .into_par_iter()
-            .flat_map_iter(|chunk| self.chunk(chunk * CHUNK..n.min((chunk + 1) * CHUNK)))
+            .flat_map_iter(|chunk| self.chunk(&searched, chunk * CHUNK..n.min((chunk + 1) * CHUNK)))
             .collect();
         let depth: Vec<Option<f64>> = found.iter().map(|f| f.0).collect();
         let closed: Vec<bool> = found.iter().map(|f| f.1).collect();
@@ -198,6 +204,31 @@ impl TiltedCast<'_> {
             depth_mm: self.in_file_order(&depth, None),
             closed_hole: self.in_file_order(&closed, false),
         }
+    }
+
+    /// Depths of some vertices, mm, in their order; 0 where free or not measured. Holes are taken as closed.
+    pub fn depths_of(&self, vertices: &[VertexId]) -> Vec<f64> {
+        let plan = &self.closed.plan;
+        let here: Vec<Option<u32>> = vertices
+            .iter()
+            .map(|&v| plan.vertex_here(v).filter(|v| plan.undercut(*v as usize) == Some(true)))
+            .collect();
+        let (mut hint, mut todo) = (0, Todo::default());
+        let search = Search::new(plan, &Need::of(plan, &here.iter().copied().flatten().collect::<Vec<_>>()));
+        let searched = Searched { plan, search: &search };
+        let mut order: Vec<usize> = (0..here.len()).filter(|&i| here[i].is_some()).collect();
+        // Neighbours in space one after the other.
+        order.sort_unstable_by_key(|&i| (here[i], i));
+        let mut depths = vec![0.0; vertices.len()];
+        for i in order {
+            let Some(v) = here[i] else { continue };
+            let found = searched.from(plan.turned.at[v as usize], hint, &mut todo);
+            hint = found.cell;
+            if found.distance() > FREE_MM {
+                depths[i] = found.distance();
+            }
+        }
+        depths
     }
 
     /// Depth at a point of triangle `face`.
@@ -237,15 +268,15 @@ impl TiltedCast<'_> {
         out
     }
 
-    fn chunk(&self, vertices: std::ops::Range<usize>) -> Vec<(Option<f64>, bool)> {
-        let plan = &self.closed.plan;
+    fn chunk(&self, searched: &Searched<'_>, vertices: std::ops::Range<usize>) -> Vec<(Option<f64>, bool)> {
+        let plan = searched.plan;
         let (mut hint, mut todo) = (0, Todo::default());
         vertices
             .map(|v| {
                 let p = plan.turned.at[v];
                 let Some(undercut) = plan.undercut(v) else { return (None, false) };
                 let depth = if undercut {
-                    let found = self.closed.search(p, hint, &mut todo);
+                    let found = searched.from(p, hint, &mut todo);
                     hint = found.cell;
                     if found.distance() > FREE_MM { found.distance() } else { 0.0 }
                 } else {
@@ -309,8 +340,8 @@ impl<'s> Set<'s> {
     }
 
     fn search(&self, p: [f64; 3], hint: usize, todo: &mut Todo) -> Nearest {
-        let search = self.search.get_or_init(|| Search::new(&self.plan));
-        Searched { plan: &self.plan, search }.nearest_free([p[0], p[1]], p[2] + LEVEL_MM, hint, todo)
+        let search = self.search.get_or_init(|| Search::new(&self.plan, &Need::all(&self.plan)));
+        Searched { plan: &self.plan, search }.from(p, hint, todo)
     }
 
     /// The nearest free place for a point of triangle `own`; `None` where the point itself is free.

@@ -66,6 +66,13 @@ impl Turned {
         self.anchored.as_ref().is_none_or(|a| a[v])
     }
 
+    /// Ends of a contour edge.
+    #[inline]
+    pub fn ends(&self, rim: u32) -> [[f64; 3]; 2] {
+        let [a, b] = self.rims[rim as usize].ends;
+        [self.at[a as usize], self.at[b as usize]]
+    }
+
     /// Place of a vertex in the plan.
     pub fn plan(&self, v: u32) -> [f64; 2] {
         let p = self.at[v as usize];

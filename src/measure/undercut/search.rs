@@ -4,9 +4,11 @@
 //! outside is not, and of the section at that level of what is seen of the surface from above. Blocks of cells are gone
 //! through nearest first; one in which neither can lie at that level is passed over.
 
+use super::LEVEL_MM;
 use super::border::{Border, Borders, GAP_MM, Seen, cut, moved_right};
 use super::cover::{Piece, Plan};
-use super::grid::{Lists, greater, lesser};
+use super::grid::{Blocks, Lists, greater, lesser};
+use super::need::Need;
 
 /// Most coverings looked at along one piece. Each passes at least half a gap; a piece in a cell meets some tens.
 const COVERINGS: usize = 20_000;
@@ -28,13 +30,15 @@ struct Bands {
 }
 
 impl Bands {
-    fn new(plan: &Plan<'_>, seen: &[Seen]) -> Bands {
+    fn new(plan: &Plan<'_>, seen: &[Seen], need: &Need) -> Bands {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for f in (0..seen.len()).filter(|&f| seen[f] != Seen::Shown) {
             let [a, b, c] = plan.corners(f as u32);
             low = lesser(low, lesser(lesser(a[2], b[2]), c[2]));
             high = greater(high, greater(greater(a[2], b[2]), c[2]));
         }
+        // Levels lie a little above the vertices.
+        let (low, high) = (greater(low, need.heights[0]), lesser(high, need.heights[1] + 2.0 * LEVEL_MM));
         Bands { low, high, scale: if high > low { 64.0 / (high - low) } else { 0.0 } }
     }
 
@@ -62,6 +66,9 @@ struct Heights {
 #[derive(Debug)]
 pub(super) struct Search {
     borders: Borders,
+    /// Triangles of the cells that hold contour edges, and of others in which something is seen here and there.
+    at_rims: Blocks,
+    elsewhere: Blocks,
     /// Triangles that are seen throughout and no larger than a cell, each in the cell of its middle.
     shown: Lists<Heights>,
     /// How far such a triangle may reach out of its cell, mm.
@@ -73,11 +80,17 @@ pub(super) struct Search {
 }
 
 impl Search {
-    pub fn new(plan: &Plan<'_>) -> Search {
-        let borders = Borders::new(plan);
-        let bands = Bands::new(plan, &borders.seen);
+    /// `need`: what may matter to whoever will search.
+    pub fn new(plan: &Plan<'_>, need: &Need) -> Search {
+        let at_rims: Vec<bool> = (0..plan.grid.frame.cells())
+            .map(|cell| need.cells[cell] && !plan.grid.rims.of(cell).is_empty())
+            .collect();
+        let at_rims = plan.grid.list(plan.shell, &plan.turned, &at_rims);
+        let borders = Borders::new(plan, &at_rims, need);
+        let bands = Bands::new(plan, &borders.seen, need);
         let frame = &plan.grid.frame;
         let mut cells = vec![0u64; frame.cells()];
+        let mut asked = vec![false; frame.cells()];
         let (mut shown, mut others, mut reach) = (Vec::new(), Vec::new(), 0.0);
         for (f, seen) in borders.seen.iter().enumerate().filter(|(_, seen)| **seen != Seen::Hidden) {
             let [a, b, c] = plan.corners(f as u32);
@@ -95,10 +108,17 @@ impl Search {
             if *seen == Seen::Shown && half <= 0.5 * frame.width {
                 reach = greater(reach, half);
                 let cell = frame.cell_of([0.5 * (least[0] + most[0]), 0.5 * (least[1] + most[1])]);
-                cells[cell] |= band;
-                shown.push((cell as u32, entry));
+                if need.cells[cell] {
+                    cells[cell] |= band;
+                    shown.push((cell as u32, entry));
+                }
             } else {
+                let partly = *seen == Seen::Partly;
                 plan.grid.enter(plan.shell, &plan.turned, f, |cell| {
+                    if !need.cells[cell] {
+                        return;
+                    }
+                    asked[cell] |= partly && !plan.grid.single[cell] && plan.grid.rims.of(cell).is_empty();
                     cells[cell] |= band;
                     others.push((cell as u32, entry));
                 });
@@ -115,6 +135,8 @@ impl Search {
             others: Lists::new(frame.cells(), &others),
             reach,
             borders,
+            at_rims,
+            elsewhere: plan.grid.list(plan.shell, &plan.turned, &asked),
             bands,
             levels: levels(frame.size, cells),
         }
@@ -182,6 +204,11 @@ pub(super) struct Searched<'a> {
 }
 
 impl Searched<'_> {
+    /// The free place nearest to a point, starting from cell `hint`.
+    pub fn from(&self, p: [f64; 3], hint: usize, todo: &mut Todo) -> Nearest {
+        self.nearest_free([p[0], p[1]], p[2] + LEVEL_MM, hint, todo)
+    }
+
     /// The free place nearest to `q`, starting from cell `hint`. The place just beside the cast's box is always free.
     pub fn nearest_free(&self, q: [f64; 2], level: f64, hint: usize, todo: &mut Todo) -> Nearest {
         let mut query = Query { q, level, best: self.beside(q, level) };
@@ -335,7 +362,10 @@ impl Searched<'_> {
                 }
             }
             let (_, k, t) = best?;
-            let list = self.plan.faces.of(cell);
+            let list = match self.search.at_rims.of(cell) {
+                [] => self.search.elsewhere.of(cell),
+                list => list,
+            };
             let Some((f, _)) = self.plan.covering_in(list, piece.at(t), query.level, |_| false) else {
                 return Some(t);
             };
@@ -393,14 +423,14 @@ impl Todo {
 
 /// Section of a triangle at a level, its lower side on the right hand.
 fn section(p: [[f64; 3]; 3], level: f64) -> Option<Piece> {
-    let up = p.map(|c| c[2] > level);
+    let up = [p[0][2] > level, p[1][2] > level, p[2][2] > level];
     // The corner that stands alone on its side of the level.
     let lone = (0..3).find(|&k| up[k] != up[(k + 1) % 3] && up[k] != up[(k + 2) % 3])?;
     let meet = |other: usize| {
         // Always from the upper end, so that neighbours compute the same place.
         let (hi, lo) = if up[lone] { (p[lone], p[other]) } else { (p[other], p[lone]) };
         let t = (hi[2] - level) / (hi[2] - lo[2]);
-        [0, 1].map(|k| hi[k] + t * (lo[k] - hi[k]))
+        [hi[0] + t * (lo[0] - hi[0]), hi[1] + t * (lo[1] - hi[1])]
     };
     let (a, b) = (meet((lone + 1) % 3), meet((lone + 2) % 3));
     let hand = (b[0] - a[0]) * (p[lone][1] - a[1]) - (b[1] - a[1]) * (p[lone][0] - a[0]);

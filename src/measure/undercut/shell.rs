@@ -54,7 +54,12 @@ pub(super) struct Shell {
     pub mean_side: f64,
     /// Square of the longest side, mm2, a little more.
     pub longest_square: f64,
+    /// Sums over all triangles of the longest side, mm, and of its square, mm2.
+    pub sides: [f64; 2],
+    /// Greatest coordinate, mm.
+    pub reach: f64,
     crossed: OnceLock<Vec<bool>>,
+    alone: OnceLock<Vec<bool>>,
 }
 
 impl Shell {
@@ -81,13 +86,17 @@ impl Shell {
             let (p, q): (&[f64; 3], &[f64; 3]) = (&points[a as usize], &points[b as usize]);
             (0..3).map(|k| (p[k] - q[k]) * (p[k] - q[k])).sum::<f64>()
         };
-        let longest_square = faces
-            .iter()
-            .map(|&[a, b, c]| square(a, b).max(square(b, c)).max(square(c, a)))
-            .fold(0.0, f64::max);
+        let (mut longest_square, mut sides) = (0.0f64, [0.0; 2]);
+        for &[a, b, c] in &faces {
+            let longest = square(a, b).max(square(b, c)).max(square(c, a));
+            longest_square = longest_square.max(longest);
+            sides = [sides[0] + longest.sqrt(), sides[1] + longest];
+        }
         let mut shell = Shell {
             centre,
             longest_square: 1.001 * longest_square,
+            sides,
+            reach: points.iter().flatten().fold(0.0, |m, c| c.abs().max(m)),
             edges: Vec::with_capacity(topology.edges().len()),
             borders: Vec::new(),
             turned_edges: Vec::new(),
@@ -100,6 +109,7 @@ impl Shell {
             face_here,
             used,
             crossed: OnceLock::new(),
+            alone: OnceLock::new(),
         };
         shell.gather_edges(mesh, topology);
         shell
@@ -109,6 +119,19 @@ impl Shell {
     /// being its neighbour there.
     pub fn crossed(&self) -> &[bool] {
         self.crossed.get_or_init(|| crossing::crossed(&self.points, &self.faces))
+    }
+
+    /// For each vertex, whether its triangles may stand over one another or another triangle passes through one of them,
+    /// so that it tells nothing about its neighbours.
+    pub fn alone(&self) -> &[bool] {
+        self.alone.get_or_init(|| {
+            let mut alone: Vec<bool> =
+                crossing::flat_corners(&self.points, &self.faces).into_iter().map(|flat| !flat).collect();
+            for (corners, _) in self.faces.iter().zip(self.crossed()).filter(|(_, crossed)| **crossed) {
+                corners.iter().for_each(|&v| alone[v as usize] = true);
+            }
+            alone
+        })
     }
 
     fn gather_edges(&mut self, mesh: &Mesh, topology: &Topology) {

@@ -303,6 +303,54 @@ fn random_surfaces_against_every_triangle() {
 }
 
 #[test]
+fn depths_of_some_vertices_are_those_of_the_whole() {
+    let mut dice = Dice(11);
+    let mut undercut = 0;
+    for round in 0..6 {
+        let mesh = crumpled(&mut dice, 30);
+        let d = direction(Vector::new(dice.between(-1.0, 1.0), dice.between(-1.0, 1.0), 1.0)).unwrap();
+        let surveyor = surveyor(&mesh);
+        let tilted = surveyor.tilted(&d);
+        let whole = tilted.field().depth_mm;
+        // A few places near one another, and one far away.
+        let first = (dice.next() * 600.0) as u32;
+        let some: Vec<u32> = (first..first + 40).chain([900]).collect();
+        for (v, depth) in some.iter().zip(tilted.depths_of(&some)) {
+            let wanted = whole[*v as usize].unwrap();
+            assert!((depth - wanted).abs() < 1e-6, "round {round}, vertex {v}: {depth}, {wanted}");
+            undercut += usize::from(depth > 0.0);
+        }
+        assert_eq!(tilted.depths_of(&[]), Vec::<f64>::new());
+    }
+    assert!(undercut > 60, "{undercut}");
+}
+
+/// Every vertex asked by itself, against all triangles but its own.
+#[test]
+fn flags_that_neighbours_share_are_those_of_each_vertex() {
+    let mut dice = Dice(5);
+    let (mut undercut, mut free) = (0, 0);
+    for round in 0..6 {
+        let mesh = crumpled(&mut dice, 24 + 6 * (round % 2));
+        let d = direction(Vector::new(dice.between(-1.0, 1.0), dice.between(-1.0, 1.0), 0.7)).unwrap();
+        let (u, v) = crate::space::across(&d);
+        let flat = |p: &Point| [p.coords.dot(&u), p.coords.dot(&v), p.coords.dot(&d)];
+        let triangles: Vec<[[f64; 3]; 3]> =
+            (0..mesh.faces().len() as u32).map(|f| mesh.corners(f).map(|p| flat(&p))).collect();
+        let flags = surveyor(&mesh).tilted(&d).flags();
+        for (i, p) in mesh.vertices().iter().enumerate() {
+            let [x, y, h] = flat(p);
+            let others = triangles.iter().zip(mesh.faces()).filter(|(_, f)| !f.contains(&(i as u32)));
+            let others: Vec<[[f64; 3]; 3]> = others.map(|(t, _)| *t).collect();
+            let over = highest(&others, [x, y]) > h + 1e-6;
+            assert_eq!(flags[i], Some(over), "round {round}, vertex {i}");
+            if over { undercut += 1 } else { free += 1 }
+        }
+    }
+    assert!(undercut > 500 && free > 300, "{undercut} undercut, {free} free");
+}
+
+#[test]
 fn a_hole_frees_nothing_without_a_note() {
     let ball = solids::lat_long_sphere(5.0, 0.25);
     let whole = surveyor(&ball).field(&up());
