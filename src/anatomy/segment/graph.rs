@@ -243,3 +243,47 @@ fn kept_vertices(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
     }
     kept
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A cap of a sphere of 5 mm as a height field.
+    fn cap(step: f64) -> Mesh {
+        let n = (3.0 / step) as i32;
+        let wide = (2 * n + 1) as u32;
+        let at = |k: i32| step * f64::from(k);
+        let height = |x: f64, y: f64| (25.0 - x * x - y * y).sqrt();
+        let vertices = (-n..=n)
+            .flat_map(|j| (-n..=n).map(move |i| (at(i), at(j))))
+            .map(|(x, y)| Point::new(x, y, height(x, y)))
+            .collect();
+        let mut faces = Vec::new();
+        for a in (0..wide - 1).flat_map(|j| (0..wide - 1).map(move |i| j * wide + i)) {
+            faces.extend([[a, a + 1, a + wide + 1], [a, a + wide + 1, a + wide]]);
+        }
+        Mesh::new(vertices, faces).unwrap()
+    }
+
+    #[test]
+    fn a_sphere_of_5_mm_has_curvature_a_fifth_in_every_direction_and_at_any_density() {
+        for step in [0.12, 0.5] {
+            let mesh = cap(step);
+            let graph = Graph::new(&mesh, &Topology::new(&mesh));
+            assert!(graph.place_of.iter().all(Option::is_some));
+            let top = (0..graph.len()).max_by(|&a, &b| graph.at[a].z.total_cmp(&graph.at[b].z)).unwrap();
+            let c = graph.curvature[top].unwrap();
+            for way in [Vector::x(), Vector::y(), Vector::new(1.0, 1.0, 0.0)] {
+                assert!((c.along(&way).unwrap() - 0.2).abs() < 0.02, "{step}: {:?}", c.form);
+            }
+            let area: f64 = graph.area.iter().sum();
+            assert!((area - mesh.area_mm2()).abs() < 1e-6 * area);
+        }
+        let [fine, coarse] = [0.12, 0.5].map(|s| {
+            let mesh = cap(s);
+            (Graph::new(&mesh, &Topology::new(&mesh)).len(), mesh.vertices().len())
+        });
+        assert!(5 * fine.0 < fine.1, "a fine mesh is joined: {fine:?}");
+        assert_eq!(coarse.0, coarse.1, "a coarse one is taken as it is");
+    }
+}

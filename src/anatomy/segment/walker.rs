@@ -133,3 +133,51 @@ fn solved(graph: &Graph, conductance: &[f64], start: &[Start], label: u8) -> Vec
     }
     x
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::{Mesh, Topology};
+    use crate::space::Point;
+
+    /// A valley with a sharp floor at x = `crease`, a plate 13 mm wide.
+    fn valley(crease: f64) -> Mesh {
+        let (across, along) = (33u32, 13u32);
+        let vertices = (0..along)
+            .flat_map(|j| (0..across).map(move |i| (0.4 * f64::from(i), 0.4 * f64::from(j))))
+            .map(|(x, y)| Point::new(x, y, (x - crease).abs()))
+            .collect();
+        let mut faces = Vec::new();
+        for a in (0..along - 1).flat_map(|j| (0..across - 1).map(move |i| j * across + i)) {
+            faces.extend([[a, a + 1, a + across + 1], [a, a + across + 1, a + across]]);
+        }
+        Mesh::new(vertices, faces).unwrap()
+    }
+
+    #[test]
+    fn walks_part_at_a_crease_wherever_their_seeds_lie() {
+        for crease in [4.0, 8.0] {
+            let mesh = valley(crease);
+            let graph = Graph::new(&mesh, &Topology::new(&mesh));
+            let start: Vec<Start> = graph
+                .at
+                .iter()
+                .map(|p| match p.x {
+                    x if x < 0.5 => Start::Seed(0),
+                    x if x > 12.5 => Start::Seed(1),
+                    _ => Start::Free { gum: 0.0, tooth: (1, 0.0) },
+                })
+                .collect();
+            let chances = chances(&graph, &conductances(&graph), &start, 2);
+            for i in 0..graph.len() {
+                let (x, y) = (graph.at[i].x, graph.at[i].y);
+                assert!((chances[0][i] + chances[1][i] - 1.0).abs() < 1e-2, "the chances of a place make up one");
+                // Along the plate's border no curvature is known, so that walks pass there.
+                if (x - crease).abs() > 1.5 && (1.5..3.3).contains(&y) {
+                    let right = if x > crease { chances[1][i] } else { chances[0][i] };
+                    assert!(right > 0.5, "{x} {y}: {right}");
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,90 @@
+//! Teeth found on scans: on the generator's casts, where every crown is known, on bad input, and on labelled real scans
+//! where they are present.
+
+use saddleroom::anatomy::teeth::{self, Known};
+use saddleroom::anatomy::{Anatomy, Origin};
+use saddleroom::case::{Arch, Chart, Tooth};
+use saddleroom::locate::Surface;
+use saddleroom::mesh::{Mesh, Topology};
+use saddleroom::phantom::cast::Cast;
+use saddleroom::phantom::patient::{Pair, casts};
+use saddleroom::phantom::people;
+use saddleroom::phantom::scan::{Density, scan};
+use saddleroom::phantom::truth::margin::is_crown;
+use saddleroom::space::Motion;
+
+fn labels(cast: &Cast, mesh: &Mesh) -> Vec<u8> {
+    let of = |p: &saddleroom::space::Point| {
+        let own = cast.own(p);
+        let near = cast.crowns.iter().filter(|c| (own - c.bound().0).norm() < c.bound().1 + 1.0);
+        near.filter(|c| is_crown(cast, c, &own)).map(|c| c.tooth.number()).next().unwrap_or(0)
+    };
+    mesh.vertices().iter().map(of).collect()
+}
+
+fn read(mesh: &Mesh, arch: Arch, chart: Option<&Chart>) -> Anatomy {
+    let known = Known { arch, chart, abutments: &[], marks: None, labels: None, least_confidence: 0.5 };
+    teeth::read(&Surface::new(mesh), &Topology::new(mesh), &known)
+}
+
+/// Share of the area where tooth and gingiva agree, over that of either.
+fn tooth_iou(mesh: &Mesh, truth: &[u8], found: &[u8]) -> f64 {
+    let most = |labels: &[u8], f: &[u32; 3]| f.iter().filter(|v| labels[**v as usize] != 0).count() > 1;
+    let (mut both, mut either) = (0.0, 0.0);
+    for (i, f) in mesh.faces().iter().enumerate() {
+        let (t, g) = (most(truth, f), most(found, f));
+        let area = mesh.face_area_mm2(i as u32);
+        both += if t && g { area } else { 0.0 };
+        either += if t || g { area } else { 0.0 };
+    }
+    both / either
+}
+
+fn chart_of(pair: &Pair, arch: Arch) -> Chart {
+    let stands = |t: &Tooth| pair.cast(arch).crowns.iter().any(|c| c.tooth == *t);
+    let all = (-7..=7i8).filter_map(|a| Tooth::at(arch, a));
+    Chart { missing: all.filter(|t| !stands(t)).collect(), ..Chart::default() }
+}
+
+#[test]
+fn crowns_of_generated_casts_are_found_in_any_pose_with_their_numbers() {
+    let turn = nalgebra::UnitQuaternion::from_euler_angles(1.9, -0.7, 2.4);
+    let pose = Motion::from_parts(nalgebra::Translation3::new(12.0, -40.0, 7.0), turn);
+    for (seed, arch) in [(1, Arch::Mandible), (8, Arch::Maxilla)] {
+        let pair = casts(&people::drawn(seed));
+        let cast = pair.cast(arch);
+        let mesh = scan(cast, &Density::even(0.6));
+        let truth = labels(cast, &mesh);
+        let anatomy = read(&mesh.moved(&pose), arch, Some(&chart_of(&pair, arch)));
+        let numbers: Vec<u8> = anatomy.crowns.iter().map(|c| c.tooth.number()).collect();
+        let mut expected: Vec<Tooth> = cast.crowns.iter().map(|c| c.tooth).collect();
+        expected.sort_by_key(|t| t.along());
+        assert_eq!(numbers, expected.iter().map(|t| t.number()).collect::<Vec<_>>(), "seed {seed}");
+        assert!(anatomy.crowns.iter().all(|c| c.origin == Origin::Found && c.confidence >= 0.5 && !c.margin.is_empty()));
+        let iou = tooth_iou(&mesh, &truth, &anatomy.tooth_of);
+        assert!(iou > 0.92, "seed {seed}: {iou}");
+    }
+}
+
+#[test]
+fn without_a_chart_the_gaps_are_proposed() {
+    let pair = casts(&people::drawn(8));
+    let mesh = scan(pair.cast(Arch::Mandible), &Density::even(0.6));
+    let anatomy = read(&mesh, Arch::Mandible, None);
+    let told = anatomy.found_teeth.as_ref().expect("teeth were looked for");
+    let proposed = told.proposed.as_ref().expect("a chart is proposed");
+    assert_eq!(proposed.missing, chart_of(&pair, Arch::Mandible).missing);
+    assert!(!anatomy.spans.is_empty());
+}
+
+#[test]
+fn half_an_arch_and_an_arch_without_teeth_give_no_sure_crown() {
+    let pair = casts(&people::drawn(1));
+    let mesh = scan(pair.cast(Arch::Mandible), &Density::even(0.7));
+    let (quadrant, _) = mesh.part(|f| mesh.face_centre(f).x > 4.0);
+    let anatomy = read(&quadrant, Arch::Mandible, None);
+    assert!(anatomy.crowns.is_empty(), "{:?}", anatomy.crowns.iter().map(|c| (c.tooth, c.confidence)).collect::<Vec<_>>());
+    let (back, _) = mesh.part(|f| mesh.face_centre(f).z < -6.5);
+    let anatomy = read(&back, Arch::Mandible, None);
+    assert!(anatomy.crowns.is_empty(), "soft tissue alone: {:?}", anatomy.crowns.len());
+}
