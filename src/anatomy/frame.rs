@@ -115,7 +115,7 @@ pub fn disagreement(mesh: &Mesh, topology: &Topology, arch: Arch, marked: &Known
 }
 
 /// Crowns by their centres; teeth that are only marked by the mark.
-pub(super) fn tooth_places(arch: Arch, marks: Option<&Marks>, crowns: &[Crown]) -> Vec<(Tooth, Point)> {
+pub fn tooth_places(arch: Arch, marks: Option<&Marks>, crowns: &[Crown]) -> Vec<(Tooth, Point)> {
     let mut places: Vec<(Tooth, Point)> = crowns.iter().map(|c| (c.tooth, c.centre)).collect();
     for (&tooth, &at) in marks.iter().flat_map(|m| &m.teeth) {
         if !places.iter().any(|(t, _)| *t == tooth) {

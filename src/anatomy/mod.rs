@@ -14,6 +14,7 @@ pub mod plan;
 pub mod presence;
 pub mod region;
 pub mod ridge;
+pub mod ridge_end;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;
@@ -122,6 +123,8 @@ pub struct Span {
     pub crest: Measured<Vec<Point>>,
     /// Whence the crest.
     pub crest_origin: Origin,
+    /// Where the ridge of a distal extension ends, where its crest is known.
+    pub end: Option<ridge_end::RidgeEnd>,
 }
 
 /// What was found on one arch.
