@@ -173,4 +173,29 @@ mod tests {
         assert_eq!(share(&field(0.0)), 1.0);
         assert_eq!(share(&field(0.02)), 0.0);
     }
+
+    #[test]
+    fn the_axis_of_a_prism_is_told_and_a_lone_plate_has_none() {
+        // A trimmed base with five sides: its axis leans.
+        let axis = direction(Vector::new(0.2, -0.3, 1.0)).unwrap();
+        let (u, v) = crate::space::across(&axis);
+        let corner = |k: usize, h: f64| {
+            let turn = std::f64::consts::TAU * k as f64 / 5.0;
+            Point::origin() + u * (30.0 * cos(turn)) + v * (30.0 * sin(turn)) + axis.into_inner() * h
+        };
+        let mut vertices: Vec<Point> = (0..5).map(|k| corner(k, 0.0)).collect();
+        vertices.extend((0..5).map(|k| corner(k, 20.0)));
+        let mut faces: Vec<[u32; 3]> = (0..5u32)
+            .flat_map(|k| [[k, (k + 1) % 5, 5 + k], [(k + 1) % 5, 5 + (k + 1) % 5, 5 + k]])
+            .collect();
+        faces.extend([[0, 2, 1], [0, 3, 2], [0, 4, 3]]);
+        let mesh = Mesh::new(vertices, faces).unwrap();
+        let flat = super::faces(&mesh, &Topology::new(&mesh));
+        let found = super::axis(&mesh, &flat).unwrap();
+        assert!(found.dot(&axis).abs() > 0.99999, "{found:?}");
+        let plate = |v: Vec<Point>| Mesh::new(v, vec![[0, 1, 2], [0, 2, 3]]).unwrap();
+        let p = |x: f64, y: f64| Point::new(x, y, 0.0);
+        let mesh = plate(vec![p(0.0, 0.0), p(60.0, 0.0), p(60.0, 60.0), p(0.0, 60.0)]);
+        assert!(super::axis(&mesh, &[true, true]).is_none(), "no sides around it");
+    }
 }

@@ -15,6 +15,7 @@ pub mod presence;
 pub mod region;
 pub mod ridge;
 pub mod ridge_end;
+pub mod ridge_section;
 pub mod spans;
 pub mod symmetry;
 pub mod teeth;
@@ -125,6 +126,8 @@ pub struct Span {
     pub crest_origin: Origin,
     /// Where the ridge of a distal extension ends, where its crest is known.
     pub end: Option<ridge_end::RidgeEnd>,
+    /// Triangles of the surface of the residual ridge, ascending; empty where its crest or the frame is not known.
+    pub faces: Vec<FaceId>,
 }
 
 /// What was found on one arch.

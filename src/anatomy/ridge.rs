@@ -39,8 +39,9 @@ pub struct Wanted<'a> {
     pub leftward: bool,
     /// Length that the missing teeth would take, mm.
     pub teeth_mm: f64,
-    /// The arch, and the height of its occlusal plane along the occlusal direction, mm.
+    /// The arch.
     pub arch: Arch,
+    /// Height of its occlusal plane along the occlusal direction, mm.
     pub plane_mm: f64,
     /// Whether the crest is wanted as far as the surface goes, and not only to the end of the ridge.
     pub whole: bool,

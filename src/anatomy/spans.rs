@@ -3,15 +3,18 @@
 use super::arch_form::{ArchFit, crown_width_mm};
 use super::plan::HeightMap;
 use super::ridge_end::{EndKind, RidgeEnd};
-use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge};
+use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge, ridge_section};
 use crate::case::{Arch, Marks, SpanKind, SpanTeeth, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
+use crate::mesh::FaceId;
 use crate::space::Point;
 
 /// A crest mark farther than this from every span belongs to none, mm.
 const FARTHEST_MM: f64 = 25.0;
 
+/// Way between the sections that tell the surface of a ridge, mm.
+const SECTION_STEP_MM: f64 = 1.0;
 /// A crest that ends within this distance of a mark in `ridge_ends` ends at it, mm.
 const MARKED_END_MM: f64 = 6.0;
 
@@ -86,7 +89,23 @@ fn span(surface: &Surface, s: &SpanTeeth, mark: Option<&[Point]>, known: &Known<
         }
         found_end.map(|e| RidgeEnd { at, ..e })
     });
-    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin, end }
+    let faces = crest.as_ref().map_or_else(|_| Vec::new(), |line| ridge_surface(surface, line, known));
+    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin, end, faces }
+}
+
+/// The surface of the ridge about a crest; empty without a frame.
+fn ridge_surface(surface: &Surface, crest: &[Point], known: &Known<'_>) -> Vec<FaceId> {
+    let Some(frame) = known.frame.map(|f| &f.frame) else { return Vec::new() };
+    let mesh = surface.mesh();
+    let sections = ridge_section::sections(&ridge_section::Asked {
+        mesh,
+        crest,
+        occlusal: frame.occlusal,
+        inside: frame.origin,
+        step_mm: SECTION_STEP_MM,
+    });
+    let taken = |f: FaceId| known.crowns.iter().any(|c| c.faces.binary_search(&f).is_ok());
+    ridge_section::surface(mesh, &sections, &frame.occlusal, &taken)
 }
 
 fn ended_at_mark(line: &[Point], marks: &[Point]) -> bool {

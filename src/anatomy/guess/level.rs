@@ -269,3 +269,79 @@ pub fn laid(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<Level
         uncertainty_deg: hypot(hypot(own_deg, FLOOR_DEG), doubt_deg),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::case::Tooth;
+    use crate::space::Vector;
+
+    /// Tips of some teeth at their expected heights over the plane z = 0, and by `grown` above or below it.
+    fn row(arch: Arch, keep: &dyn Fn(Tooth) -> bool, grown: &dyn Fn(Tooth) -> f64) -> Vec<Station> {
+        arch_form::places(arch)
+            .into_iter()
+            .filter(|(t, _)| t.place() < 8 && keep(*t))
+            .map(|(t, [a, l])| Station {
+                at: Point::new(l, a, rise_mm(arch, t.place()) + grown(t)),
+                rise_mm: rise_mm(arch, t.place()),
+            })
+            .collect()
+    }
+
+    fn rough() -> Direction {
+        Direction::new_normalize(Vector::new(0.1, -0.12, 1.0))
+    }
+
+    fn off_deg(level: &Level) -> f64 {
+        angle_deg(&level.plane.normal, &Vector::z())
+    }
+
+    #[test]
+    fn molars_that_have_grown_out_on_both_sides_tilt_no_plane() {
+        let grown = |t: Tooth| match t.number() {
+            16 | 26 => 4.0,
+            17 | 27 | 25 => 3.0,
+            _ => 0.15 * f64::from(t.along() % 3),
+        };
+        let level = laid(&row(Arch::Maxilla, &|_| true, &grown), rough(), &[]).unwrap();
+        assert!(off_deg(&level) < 1.0, "{}", off_deg(&level));
+        assert!(level.tips.len() >= 9 && level.plane.point.z.abs() < 0.5);
+        // A plane over the molars would hold nearly as many tips, and the uncertainty says so.
+        let even = laid(&row(Arch::Maxilla, &|_| true, &|_| 0.0), rough(), &[]).unwrap();
+        assert!(off_deg(&even) < 0.05 && even.tips.len() == 14);
+        assert!(level.uncertainty_deg > even.uncertainty_deg);
+    }
+
+    #[test]
+    fn a_short_row_is_level_at_its_expected_heights_and_less_sure() {
+        let front = row(Arch::Mandible, &|t| t.place() < 5, &|_| 0.0);
+        let level = laid(&front, rough(), &[]).unwrap();
+        assert!(off_deg(&level) < 0.1, "the curve of Spee is expected: {}", off_deg(&level));
+        let whole = laid(&row(Arch::Mandible, &|_| true, &|_| 0.0), rough(), &[]).unwrap();
+        assert!(level.uncertainty_deg > 1.5 * whole.uncertainty_deg);
+        // What else is known of the direction holds a short row more than a long one.
+        let lean = Lean { toward: Direction::new_normalize(Vector::new(0.0, 0.1, 1.0)), sigma_deg: 3.0 };
+        let pulled = |stations: &[Station]| off_deg(&laid(stations, rough(), &[lean]).unwrap());
+        assert!(pulled(&front) > 2.0 * pulled(&row(Arch::Mandible, &|_| true, &|_| 0.0)));
+    }
+
+    #[test]
+    fn the_row_of_the_mandible_is_lowest_at_the_premolars() {
+        let lower: Vec<f64> = (1..=7).map(|p| rise_mm(Arch::Mandible, p)).collect();
+        let lowest = (0..7).min_by(|&a, &b| lower[a].total_cmp(&lower[b])).unwrap();
+        assert!(lowest == 4 && lower[6] > lower[4] + 1.0 && lower[0] > lower[4] + 0.8, "{lower:?}");
+        assert!(rise_mm(Arch::Maxilla, 2) < rise_mm(Arch::Maxilla, 1), "lateral incisors are short");
+    }
+
+    #[test]
+    fn three_teeth_or_a_line_of_them_lay_no_sure_plane() {
+        assert!(
+            laid(&row(Arch::Mandible, &|t| [31, 41, 36].contains(&t.number()), &|_| 0.0), rough(), &[])
+                .is_none()
+        );
+        let side = row(Arch::Mandible, &|t| (4..8).contains(&t.along()), &|_| 0.0);
+        if let Some(level) = laid(&side, rough(), &[]) {
+            assert!(level.uncertainty_deg > 4.0, "{}", level.uncertainty_deg);
+        }
+    }
+}
