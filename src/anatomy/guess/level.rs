@@ -27,6 +27,10 @@ const USUAL_MM: f64 = 0.4;
 /// Most that a tooth above and one below its place may cost, in squares of the usual distance.
 const MOST_ABOVE: f64 = 4.0;
 const MOST_BELOW: f64 = 12.0;
+/// Shares of the expected curves that are tried (rows are flatter in some people and in dentures), and what the square of
+/// the share left out costs.
+const SHARES: [f64; 3] = [1.0, 0.5, 0.0];
+const UNUSUAL: f64 = 3.0;
 /// The plane is not looked for farther than this from the direction that it starts from, degrees.
 const MOST_LEAN_DEG: f64 = 30.0;
 /// A plane that leans this far from another is another one, degrees.
@@ -215,8 +219,38 @@ fn bounded(value: f64, most: f64) -> f64 {
     value / (1.0 + value / most)
 }
 
-/// The plane of a row of tips near a rough direction. `None` with fewer than four tips or where nothing holds the plane.
+/// The plane of a row of numbered teeth near a rough direction. `None` with fewer than four tips or where nothing holds
+/// the plane.
 pub fn laid(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<Level> {
+    settled(stations, up, leans).map(|(_, level)| level)
+}
+
+/// The same for tips whose places along the row are only taken from an average arch: its curves are as deep as they fit
+/// best.
+pub fn laid_loosely(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<Level> {
+    let of_share = |share: f64| {
+        let curved: Vec<Station> =
+            stations.iter().map(|s| Station { rise_mm: share * s.rise_mm, ..*s }).collect();
+        let (cost, level) = settled(&curved, up, leans)?;
+        Some((cost + UNUSUAL * (1.0 - share) * (1.0 - share), level))
+    };
+    let tried: Vec<(f64, Level)> = SHARES.into_iter().filter_map(of_share).collect();
+    let (least, best) = tried.iter().min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let doubt_deg = tried
+        .iter()
+        .map(|(cost, l)| doubt(cost - least, angle_deg(&l.plane.normal, &best.plane.normal)))
+        .fold(0.0, f64::max);
+    Some(Level { uncertainty_deg: hypot(best.uncertainty_deg, doubt_deg), ..best.clone() })
+}
+
+/// What another plane that costs so much more and leans so far from this one leaves unsure, degrees: where it holds nearly
+/// as many tips, the choice may be wrong by the angle between them.
+fn doubt(cost_more: f64, apart_deg: f64) -> f64 {
+    apart_deg * exp(-cost_more.max(0.0) / 4.0)
+}
+
+/// The plane that costs least, with its cost.
+fn settled(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<(f64, Level)> {
     if stations.len() < 4 {
         return None;
     }
@@ -247,8 +281,7 @@ pub fn laid(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<Level
         .filter_map(|(c, t)| places.normal(&t).map(|n| (c - cost, angle_deg(&n, &normal))))
         .filter(|(_, apart)| *apart > APART_DEG)
         .min_by(|a, b| a.0.total_cmp(&b.0));
-    // Where another plane holds nearly as many tips, the choice may be wrong by the angle between them.
-    let doubt_deg = other.map_or(0.0, |(cost, apart)| apart * exp(-cost.max(0.0) / 4.0));
+    let doubt_deg = other.map_or(0.0, |(more, apart)| doubt(more, apart));
     let tips: Vec<Point> = stations
         .iter()
         .zip(&places.at)
@@ -261,13 +294,14 @@ pub fn laid(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<Level
     let own_deg = atan2(widest.max(0.0).sqrt(), 1.0).to_degrees();
     let height = s[2];
     let middle = places.axes.0 * places.middle[0] + places.axes.1 * places.middle[1];
-    Some(Level {
+    let level = Level {
         plane: Plane { point: Point::from(middle + up.into_inner() * height), normal },
         spread_mm: super::plane_through(&tips).map_or(0.0, |(_, s)| s),
         tips,
         looked_at: stations.len(),
         uncertainty_deg: hypot(hypot(own_deg, FLOOR_DEG), doubt_deg),
-    })
+    };
+    Some((cost, level))
 }
 
 #[cfg(test)]
@@ -323,6 +357,15 @@ mod tests {
         let lean = Lean { toward: Direction::new_normalize(Vector::new(0.0, 0.1, 1.0)), sigma_deg: 3.0 };
         let pulled = |stations: &[Station]| off_deg(&laid(stations, rough(), &[lean]).unwrap());
         assert!(pulled(&front) > 2.0 * pulled(&row(Arch::Mandible, &|_| true, &|_| 0.0)));
+    }
+
+    #[test]
+    fn a_row_without_curves_is_level_too() {
+        let flat: Vec<Station> = row(Arch::Mandible, &|_| true, &|_| 0.0)
+            .into_iter()
+            .map(|s| Station { at: Point::new(s.at.x, s.at.y, 0.0), ..s })
+            .collect();
+        assert!(off_deg(&laid_loosely(&flat, rough(), &[]).unwrap()) < 0.5);
     }
 
     #[test]

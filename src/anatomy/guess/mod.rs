@@ -35,7 +35,7 @@ const LOWEST_TIP_MM: f64 = 5.0;
 /// Surface down to this depth under the highest tip of a crown is looked at, mm, and the least curved detail per surface
 /// of a crown.
 const CROWN_DEPTH_MM: f64 = 4.0;
-const LEAST_DETAIL: f64 = 0.22;
+const LEAST_DETAIL: f64 = 0.18;
 /// A surface of which one side is seen this many times better than any other faces inward.
 const BLIND: f64 = 5.5;
 /// From this confidence on no other side is tried.
@@ -107,34 +107,32 @@ fn best_of_piece(
 ) -> Option<(KnownFrame, Shape, Laid)> {
     let left_out = base::faces(mesh, topology);
     let axis = base::axis(mesh, &left_out);
-    let mut held: Option<(KnownFrame, Shape, Laid)> = None;
-    // An open sheet may face inward as a whole; then hardly anything is seen, and the other facing is tried.
-    for turned in [false, true] {
-        let features = features::of(mesh, topology, &left_out, turned);
-        let weight: f64 = features.iter().map(|f| f.weight).sum();
-        if features.len() < 200 || weight <= 0.0 {
-            return held;
-        }
-        let scene = Scene { mesh, arch, features: &features, axis, hints };
-        let looks = look::around(&features, axis, hints);
-        let blind = looks.first().is_some_and(|l| l.seen > BLIND * l.seen_elsewhere);
-        for look in looks {
-            let Some(refined) = tips::refined(&features, look.best) else { continue };
-            let shape = Shape { look, refined, detail: 0.0, settled_deg: 8.0 };
-            let Some(found) = scene.read(shape) else { continue };
-            if held.as_ref().is_none_or(|h| found.0.confidence > h.0.confidence) {
-                held = Some(found);
-            }
-            if held.as_ref().is_some_and(|h| h.0.confidence >= SURE) {
-                return held;
-            }
-        }
-        if !blind || held.as_ref().is_some_and(|h| h.0.confidence >= LEAST_CONFIDENCE) {
-            break;
-        }
+    let scene = |features: &[features::Feature]| -> (Option<Found>, bool) {
+        let scene = Scene { mesh, arch, features, axis, hints };
+        scene.best()
+    };
+    let (as_it_faces, blind) = scene(&features::of(mesh, topology, &left_out, false));
+    if !blind {
+        return as_it_faces;
     }
-    held
+    // An open sheet of which only one side is seen may face inward as a whole: the other facing is tried too, and where
+    // both read as a row of teeth neither is sure.
+    let (turned, _) = scene(&features::of(mesh, topology, &left_out, true));
+    let confidence = |f: &Option<Found>| f.as_ref().map_or(0.0, |f| f.0.confidence);
+    let (mut better, worse) = if confidence(&turned) > confidence(&as_it_faces) {
+        (turned, as_it_faces)
+    } else {
+        (as_it_faces, turned)
+    };
+    let doubt = confidence(&worse);
+    if let Some(found) = &mut better {
+        found.0.confidence *= 1.0 - doubt;
+    }
+    better
 }
+
+/// A frame with what it was read from.
+type Found = (KnownFrame, Shape, Laid);
 
 /// What a frame is read from.
 struct Scene<'a> {
@@ -148,6 +146,29 @@ struct Scene<'a> {
 }
 
 impl Scene<'_> {
+    /// The frame of greatest confidence over all starts, and whether only one side of the surface is seen.
+    fn best(&self) -> (Option<Found>, bool) {
+        let weight: f64 = self.features.iter().map(|f| f.weight).sum();
+        if self.features.len() < 200 || weight <= 0.0 {
+            return (None, false);
+        }
+        let looks = look::around(self.features, self.axis, self.hints);
+        let blind = looks.first().is_some_and(|l| l.seen > BLIND * l.seen_elsewhere);
+        let mut held: Option<Found> = None;
+        for look in looks {
+            let Some(refined) = tips::refined(self.features, look.best) else { continue };
+            let shape = Shape { look, refined, detail: 0.0, settled_deg: 8.0 };
+            let Some(found) = self.read(shape) else { continue };
+            if held.as_ref().is_none_or(|h| found.0.confidence > h.0.confidence) {
+                held = Some(found);
+            }
+            if held.as_ref().is_some_and(|h| h.0.confidence >= SURE) {
+                break;
+            }
+        }
+        (held, blind)
+    }
+
     /// Lays the horseshoe, keeps the tips near it, lays the plane on the highest of each crown's, and turns the frame to
     /// the best symmetry.
     fn read(&self, mut shape: Shape) -> Option<(KnownFrame, Shape, Laid)> {
@@ -207,7 +228,7 @@ impl Scene<'_> {
                 at.map(|at| level::Station { at, rise_mm: level::rise_mm(self.arch, *place) })
             })
             .collect();
-        level::laid(&stations, plane.normal, &self.leans(&plane.normal))
+        level::laid_loosely(&stations, plane.normal, &self.leans(&plane.normal))
     }
 
     /// Whether the surface under each highest tip is as curved as a crown's; a bare ridge is smooth.
@@ -257,7 +278,6 @@ fn confidence(shape: &Shape, laid: &Laid) -> f64 {
         ramp(shape.refined.spread_mm, 2.0, 4.5),
         ramp(-shape.settled_deg, -6.0, -3.0),
         ramp(shape.look.seen / shape.look.seen_elsewhere.max(1e-9), 0.7, 1.05),
-        ramp(-shape.look.seen / shape.look.seen_elsewhere.max(1e-9), -1.5 * BLIND, -BLIND),
         ramp(laid.covered, 0.5, 0.85),
         ramp(shape.detail, 0.04, 0.10),
         ramp(-angle_deg(&shape.look.best, &shape.refined.plane.normal), -32.0, -18.0),
