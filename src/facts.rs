@@ -3,7 +3,7 @@
 mod path;
 
 use crate::anatomy::presence::{self, ArchView};
-use crate::anatomy::{Anatomy, Region, teeth};
+use crate::anatomy::{Anatomy, Region, Span, teeth};
 use crate::case::{Arch, Case, Chart, Notation, Scan, Tooth};
 use crate::estimate::Measured;
 use crate::locate::Surface;
@@ -11,6 +11,7 @@ use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
 use crate::measure::keepout::{self, KeepOut};
 use crate::measure::path_of_insertion::Searched;
+use crate::measure::ridge_form;
 use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::tripod::Tripod;
 use crate::measure::undercut::{Surveyor, UndercutField};
@@ -19,6 +20,10 @@ use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
+
+/// Depths under the crest at which the width of a ridge is read, and the way between its stations, mm.
+pub const RIDGE_DEPTHS_MM: [f64; 2] = [3.0, 5.0];
+const RIDGE_STEP_MM: f64 = 1.0;
 
 /// One arch, prepared.
 #[derive(Debug)]
@@ -107,6 +112,8 @@ pub struct Facts<'c> {
     pub undercut: Measured<UndercutField>,
     /// The surveyor of the restored arch.
     pub surveyor: Surveyor,
+    /// Form of the residual ridge of each span of the restored arch; empty where its crest or the frame is not known.
+    pub ridges: Vec<Vec<ridge_form::Station>>,
     /// Tori of the restored arch.
     pub tori: Vec<Torus>,
     /// Where nothing rigid may bear because of them.
@@ -145,6 +152,7 @@ impl<'c> Facts<'c> {
                 )
             },
         );
+        let ridges = ridges(&restored);
         let path = path::of(case, &restored.anatomy, &search);
         let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let tripod = undercut.as_ref().map_err(Clone::clone).and_then(|f| path::tripod(case, &restored, f));
@@ -175,6 +183,7 @@ impl<'c> Facts<'c> {
             tripod,
             undercut,
             surveyor,
+            ridges,
             tori,
             keepout,
             pair_defects,
@@ -200,6 +209,22 @@ impl<'c> Facts<'c> {
             other => format!("{} (FDI {tooth})", tooth.show(other)),
         }
     }
+}
+
+/// Form of the residual ridges of an arch, span by span.
+fn ridges(arch: &ArchFacts<'_>) -> Vec<Vec<ridge_form::Station>> {
+    let of = |span: &Span| {
+        let (Ok(crest), Ok(known)) = (&span.crest, &arch.anatomy.frame) else { return Vec::new() };
+        ridge_form::form(&ridge_form::Wanted {
+            mesh: arch.mesh(),
+            crest,
+            occlusal: known.frame.occlusal,
+            inside: known.frame.origin,
+            depths_mm: RIDGE_DEPTHS_MM,
+            step_mm: RIDGE_STEP_MM,
+        })
+    };
+    arch.anatomy.spans.iter().map(of).collect()
 }
 
 /// What is wrong with the two scans taken together, and with the scans against their chart.

@@ -60,7 +60,12 @@ fn crowns_of_generated_casts_are_found_in_any_pose_with_their_numbers() {
         let mut expected: Vec<Tooth> = cast.crowns.iter().map(|c| c.tooth).collect();
         expected.sort_by_key(|t| t.along());
         assert_eq!(numbers, expected.iter().map(|t| t.number()).collect::<Vec<_>>(), "seed {seed}");
-        assert!(anatomy.crowns.iter().all(|c| c.origin == Origin::Found && c.confidence >= 0.5 && !c.margin.is_empty()));
+        assert!(
+            anatomy
+                .crowns
+                .iter()
+                .all(|c| c.origin == Origin::Found && c.confidence >= 0.5 && !c.margin.is_empty())
+        );
         let iou = tooth_iou(&mesh, &truth, &anatomy.tooth_of);
         assert!(iou > 0.92, "seed {seed}: {iou}");
     }
@@ -83,7 +88,11 @@ fn half_an_arch_and_an_arch_without_teeth_give_no_sure_crown() {
     let mesh = scan(pair.cast(Arch::Mandible), &Density::even(0.7));
     let (quadrant, _) = mesh.part(|f| mesh.face_centre(f).x > 4.0);
     let anatomy = read(&quadrant, Arch::Mandible, None);
-    assert!(anatomy.crowns.is_empty(), "{:?}", anatomy.crowns.iter().map(|c| (c.tooth, c.confidence)).collect::<Vec<_>>());
+    assert!(
+        anatomy.crowns.is_empty(),
+        "{:?}",
+        anatomy.crowns.iter().map(|c| (c.tooth, c.confidence)).collect::<Vec<_>>()
+    );
     let (back, _) = mesh.part(|f| mesh.face_centre(f).z < -6.5);
     let anatomy = read(&back, Arch::Mandible, None);
     assert!(anatomy.crowns.is_empty(), "soft tissue alone: {:?}", anatomy.crowns.len());

@@ -1,12 +1,13 @@
 //! The frame of an arch: from marks, from the crowns that are known, or from the shape of the cast.
 
 use super::arch_form::ArchFit;
+use super::guess::level::Lean;
 use super::plan::HeightMap;
-use super::{Crown, KnownFrame, Origin, guess, symmetry};
+use super::{Crown, KnownFrame, Origin, base, guess, symmetry};
 use crate::case::{Arch, Marks, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::mesh::{Mesh, Topology};
-use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, atan2, direction};
+use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, atan2, direction, hypot};
 
 /// Standard uncertainty with which a mark is placed, mm.
 const MARK_MM: f64 = 0.1;
@@ -15,6 +16,8 @@ const LEAST_TRIANGLE_MM: f64 = 4.0;
 /// Depth below the occlusal plane down to which the surface tells where the arch lies in plan, mm.
 const ARCH_DEPTH_MM: f64 = 9.0;
 
+/// How far the occlusal planes of two arches in occlusion differ (each axis), degrees.
+const BETWEEN_ARCHES_DEG: f64 = 2.5;
 /// Uncertainty from which a plane on crowns is compared with the shape of the whole cast, degrees.
 const SHORT_ROW_DEG: f64 = 3.0;
 
@@ -40,6 +43,34 @@ pub fn find_with(
     marks: Option<&Marks>,
     crowns: &[Crown],
 ) -> Measured<KnownFrame> {
+    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None })
+}
+
+/// What a frame is asked for with.
+#[derive(Clone, Copy, Debug)]
+pub struct Asked<'a> {
+    /// The arch.
+    pub arch: Arch,
+    /// Marks, where there are any.
+    pub marks: Option<&'a Marks>,
+    /// Crowns that are known.
+    pub crowns: &'a [Crown],
+    /// What the frame of the other arch suggests ([`from_opposing`]).
+    pub opposing: Option<Lean>,
+}
+
+/// The occlusal direction that the frame of the other arch suggests for this one, where both scans stand in occlusion:
+/// the two planes are one within a few degrees.
+pub fn from_opposing(other: &KnownFrame) -> Lean {
+    Lean { toward: -other.frame.occlusal, sigma_deg: hypot(other.uncertainty_deg, BETWEEN_ARCHES_DEG) }
+}
+
+/// The frame from marks, crowns, the shape and what the other arch suggests.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_beside(mesh: &Mesh, topology: &Topology, asked: &Asked<'_>) -> Measured<KnownFrame> {
+    let Asked { arch, marks, crowns, opposing } = *asked;
     let teeth = tooth_places(arch, marks, crowns);
     if let Some(points) = marks.and_then(|m| m.occlusal_plane) {
         let (plane, uncertainty_deg, confidence) = marked_plane(mesh, &points)?;
@@ -48,10 +79,14 @@ pub fn find_with(
     }
     let midline = marks.and_then(|m| m.midline);
     let known = Known { midline, teeth: &teeth };
-    if let Some((plane, confidence, uncertainty_deg)) = plane_of_teeth(mesh, crowns, &teeth) {
+    let hints: Vec<Lean> = opposing.into_iter().collect();
+    if let Some((plane, confidence, uncertainty_deg)) =
+        plane_of_teeth(mesh, topology, &Row { arch, crowns, teeth: &teeth, hints: &hints })
+    {
         let by_teeth = turned(mesh, arch, plane, known, confidence, uncertainty_deg);
         // A short row of teeth leaves the plane free to tip about it; the whole cast may know better.
-        let by_shape = (uncertainty_deg > SHORT_ROW_DEG).then(|| guess::frame(mesh, topology, arch).ok());
+        let by_shape =
+            (uncertainty_deg > SHORT_ROW_DEG).then(|| guess::frame(mesh, topology, arch, &hints).ok());
         let better = by_shape.flatten().filter(|f| {
             let apart = angle_deg(&f.frame.occlusal, &by_teeth.frame.occlusal);
             f.confidence >= 0.5 && f.uncertainty_deg < uncertainty_deg && apart < 20.0
@@ -61,7 +96,7 @@ pub fn find_with(
         let frame = turned(mesh, arch, plane, known, shape.confidence, shape.uncertainty_deg);
         return Ok(KnownFrame { origin: Origin::Found, ..frame });
     }
-    let mut found = guess::frame(mesh, topology, arch)?;
+    let mut found = guess::frame(mesh, topology, arch, &hints)?;
     if midline.is_some() || teeth.len() > 1 {
         let plane = Plane { point: found.frame.origin, normal: found.frame.occlusal };
         let turned = turned(mesh, arch, plane, known, found.confidence, found.uncertainty_deg);
@@ -75,12 +110,12 @@ pub fn find_with(
 /// Angle between a marked occlusal direction and that which the shape of the cast suggests, degrees, with the
 /// confidence of the suggestion. `None` where the shape suggests none.
 pub fn disagreement(mesh: &Mesh, topology: &Topology, arch: Arch, marked: &KnownFrame) -> Option<(f64, f64)> {
-    let found = guess::frame(mesh, topology, arch).ok()?;
+    let found = guess::frame(mesh, topology, arch, &[]).ok()?;
     Some((angle_deg(&found.frame.occlusal, &marked.frame.occlusal), found.confidence))
 }
 
 /// Crowns by their centres; teeth that are only marked by the mark.
-pub(super) fn tooth_places(arch: Arch, marks: Option<&Marks>, crowns: &[Crown]) -> Vec<(Tooth, Point)> {
+pub fn tooth_places(arch: Arch, marks: Option<&Marks>, crowns: &[Crown]) -> Vec<(Tooth, Point)> {
     let mut places: Vec<(Tooth, Point)> = crowns.iter().map(|c| (c.tooth, c.centre)).collect();
     for (&tooth, &at) in marks.iter().flat_map(|m| &m.teeth) {
         if !places.iter().any(|(t, _)| *t == tooth) {
@@ -129,8 +164,18 @@ fn share_above(mesh: &Mesh, plane: &Plane) -> f64 {
     if all > 0.0 { above / all } else { 0.5 }
 }
 
+/// Teeth that a plane is laid on, and what else speaks for it.
+#[derive(Clone, Copy)]
+struct Row<'a> {
+    arch: Arch,
+    crowns: &'a [Crown],
+    teeth: &'a [(Tooth, Point)],
+    hints: &'a [Lean],
+}
+
 /// Plane on the tips of known crowns, or near marked teeth: plane, confidence, uncertainty in degrees.
-fn plane_of_teeth(mesh: &Mesh, crowns: &[Crown], teeth: &[(Tooth, Point)]) -> Option<(Plane, f64, f64)> {
+fn plane_of_teeth(mesh: &Mesh, topology: &Topology, row: &Row<'_>) -> Option<(Plane, f64, f64)> {
+    let Row { arch, crowns, teeth, hints } = *row;
     if crowns.len() >= 4 {
         // A crown is an open cap: its area vector points out of its margin, whichever way it leans.
         let mut sum = Vector::zeros();
@@ -139,7 +184,12 @@ fn plane_of_teeth(mesh: &Mesh, crowns: &[Crown], teeth: &[(Tooth, Point)]) -> Op
         }
         let start = direction(sum)?;
         let up = signed_by_tissue(mesh, crowns, start);
-        return guess::plane_on_crowns(mesh, crowns, up);
+        let axis = base::axis(mesh, &base::faces(mesh, topology));
+        let leans: Vec<Lean> = guess::base_lean(axis, &up).into_iter().chain(hints.iter().copied()).collect();
+        let level = guess::plane_on_crowns(mesh, arch, crowns, up, &leans)?;
+        // A row that leaves the plane free to tip about it is no plane.
+        let settled = ((7.0 - level.uncertainty_deg) / 3.0).clamp(0.0, 1.0);
+        return (settled > 0.0).then_some((level.plane, 0.95 * settled, level.uncertainty_deg));
     }
     if teeth.len() < 4 {
         return None;

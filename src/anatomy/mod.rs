@@ -15,6 +15,8 @@ pub mod plan;
 pub mod presence;
 pub mod region;
 pub mod ridge;
+pub mod ridge_end;
+pub mod ridge_section;
 pub mod segment;
 pub mod spans;
 pub mod symmetry;
@@ -124,6 +126,10 @@ pub struct Span {
     pub crest: Measured<Vec<Point>>,
     /// Whence the crest.
     pub crest_origin: Origin,
+    /// Where the ridge of a distal extension ends, where its crest is known.
+    pub end: Option<ridge_end::RidgeEnd>,
+    /// Triangles of the surface of the residual ridge, ascending; empty where its crest or the frame is not known.
+    pub faces: Vec<FaceId>,
 }
 
 /// What was found on one arch.

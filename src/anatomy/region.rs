@@ -39,8 +39,16 @@ pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<
             tooth_of[v as usize] = crown.tooth.number();
         }
     }
-    for crest in known.spans.iter().filter_map(|s| s.crest.as_ref().ok()) {
-        paint_ridge(mesh, crest, &mut region);
+    for span in known.spans {
+        for &v in span.faces.iter().flat_map(|&f| &mesh.faces()[f as usize]) {
+            if region[v as usize] == Region::Other {
+                region[v as usize] = Region::ResidualRidge;
+            }
+        }
+        // Without a frame there are no sections: a strip about the crest stands in.
+        if let (true, Ok(crest)) = (span.faces.is_empty(), &span.crest) {
+            paint_ridge(mesh, crest, &mut region);
+        }
     }
     let seeds: Vec<VertexId> = (0..n as u32)
         .filter(|&v| matches!(region[v as usize], Region::Tooth | Region::ResidualRidge))

@@ -3,17 +3,26 @@
 use super::Crown;
 use super::arch_form::ArchFit;
 use super::plan::HeightMap;
+use super::ridge_end::{self, RidgeEnd};
+use crate::case::Arch;
 use crate::space::{Direction, Point, Vector};
 
 /// Distance between sections, and between heights across a section, mm.
 const STEP_MM: f64 = 0.5;
 /// Heights are looked at this far to both sides of the average arch, mm.
 const ACROSS_MM: f64 = 8.0;
+/// Half the width of ridge over which heights are averaged across, mm.
+const CENTRE_MM: f64 = 1.5;
 /// What leaving the average arch costs, mm of height per mm2, and what swerving from one section to the next costs.
 const ASIDE_COST: f64 = 0.012;
 const SWERVE_COST: f64 = 1.5;
-/// A distal extension ends where its crest has dropped this far below the mean of the 8 mm before, mm.
+/// A distal extension ends where its crest has dropped this far below the lowest of the stations between `BEFORE[0]` and
+/// `BEFORE[1]` before, mm, or where the surface has a gap this wide, mm.
 const DROP_MM: f64 = 2.5;
+const BEFORE: [usize; 2] = [16, 3];
+const GAP_MM: f64 = 4.0;
+/// The ridge is followed this far behind the place where the missing teeth would end, mm.
+const BEHIND_MM: f64 = 14.0;
 
 /// The span whose crest is wanted.
 #[derive(Clone, Copy, Debug)]
@@ -30,11 +39,26 @@ pub struct Wanted<'a> {
     pub leftward: bool,
     /// Length that the missing teeth would take, mm.
     pub teeth_mm: f64,
+    /// The arch.
+    pub arch: Arch,
+    /// Height of its occlusal plane along the occlusal direction, mm.
+    pub plane_mm: f64,
+    /// Whether the crest is wanted as far as the surface goes, and not only to the end of the ridge.
+    pub whole: bool,
+}
+
+/// A crest that was found.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// Stations from the front crown backwards, about 0.5 mm apart.
+    pub line: Vec<Point>,
+    /// The end of a distal extension.
+    pub end: Option<RidgeEnd>,
 }
 
 /// The crest from the front crown backwards, stations about 0.5 mm apart, on the height map (which holds the cast
 /// without its crowns). `None` where the ridge is not on the scan.
-pub fn crest(map: &HeightMap, wanted: &Wanted<'_>) -> Option<Vec<Point>> {
+pub fn crest(map: &HeightMap, wanted: &Wanted<'_>) -> Option<Found> {
     let line = reference(map, wanted)?;
     let (heights, places) = sections(map, &line);
     let offsets = highest(&heights, wanted.back.is_some())?;
@@ -43,12 +67,21 @@ pub fn crest(map: &HeightMap, wanted: &Wanted<'_>) -> Option<Vec<Point>> {
         let Some(h) = heights[i][k] else { continue };
         points.push((map.position(places[i][k], h), h));
     }
+    let mut end = None;
     if wanted.back.is_none() {
-        let end = end_of(&points);
-        points.truncate(end);
+        let count = end_of(&points);
+        let fell = count < points.len();
+        points.truncate(count);
+        let Wanted { arch, teeth_mm, plane_mm, .. } = *wanted;
+        let followed = ridge_end::Followed { arch, points: &points, teeth_mm, plane_mm, fell };
+        let (stations, found) = ridge_end::find(&followed)?;
+        if !wanted.whole {
+            points.truncate(stations);
+        }
+        end = Some(found);
     }
-    let smooth = smoothed(&points.iter().map(|(p, _)| *p).collect::<Vec<_>>());
-    (smooth.len() > 2).then_some(smooth)
+    let line = smoothed(&points.iter().map(|(p, _)| *p).collect::<Vec<_>>());
+    (line.len() > 2).then_some(Found { line, end })
 }
 
 /// The average arch from the front crown's margin backwards, shifted onto the margins of the crowns; plan places at
@@ -96,7 +129,7 @@ fn reference(map: &HeightMap, wanted: &Wanted<'_>) -> Option<Vec<[f64; 2]>> {
             line
         }
         None => {
-            let steps = (wanted.teeth_mm / STEP_MM) as usize;
+            let steps = ((wanted.teeth_mm + BEHIND_MM) / STEP_MM) as usize;
             let last =
                 if forward { (first + steps).min(curve.len() - 1) } else { first.saturating_sub(steps) };
             let mut line = run(last);
@@ -141,10 +174,26 @@ fn sections(map: &HeightMap, line: &[[f64; 2]]) -> (Heights, Places) {
                 [line[i][0] + t * square[0], line[i][1] + t * square[1]]
             })
             .collect();
-        heights.push(across.iter().map(|p| smooth_height(map, *p)).collect());
+        let raw: Vec<Option<f64>> = across.iter().map(|p| smooth_height(map, *p)).collect();
+        heights.push(centred(&raw));
         places.push(across);
     }
     (heights, places)
+}
+
+/// Heights with their mean over a width of ridge, so that of a flat ridge the middle counts as its top; where the
+/// surface ends within that width, the lowest of the section stands in.
+fn centred(raw: &[Option<f64>]) -> Vec<Option<f64>> {
+    let reach = (CENTRE_MM / STEP_MM) as usize;
+    let lowest = raw.iter().flatten().copied().fold(f64::INFINITY, f64::min);
+    let at = |k: i64| usize::try_from(k).ok().and_then(|k| raw.get(k).copied().flatten()).unwrap_or(lowest);
+    (0..raw.len())
+        .map(|k| {
+            let own = raw[k]?;
+            let about = (1..=reach as i64).map(|d| at(k as i64 - d) + at(k as i64 + d)).sum::<f64>();
+            Some((own + about) / (2 * reach + 1) as f64)
+        })
+        .collect()
 }
 
 /// Mean height about a place; `None` where the place itself holds no surface.
@@ -205,16 +254,16 @@ fn highest(heights: &Heights, closed: bool) -> Option<Vec<usize>> {
     Some(path)
 }
 
-/// Number of stations up to where the crest drops away or jumps over a gap of the scan.
+/// Number of stations up to where the crest falls away or jumps over a gap of the scan.
 fn end_of(points: &[(Point, f64)]) -> usize {
-    let window = (8.0 / STEP_MM) as usize;
     for i in 1..points.len() {
-        if (points[i].0 - points[i - 1].0).norm() > 4.0 {
+        if (points[i].0 - points[i - 1].0).norm() > GAP_MM {
             return i;
         }
-        let before = &points[i.saturating_sub(window)..i];
-        let mean = before.iter().map(|(_, h)| h).sum::<f64>() / before.len() as f64;
-        if i > window / 2 && points[i].1 < mean - DROP_MM {
+        // The slope down from an abutment to a resorbed ridge is no end: only what falls within a few stations.
+        let before = &points[i.saturating_sub(BEFORE[0])..i.saturating_sub(BEFORE[1])];
+        let least = before.iter().map(|(_, h)| *h).fold(f64::INFINITY, f64::min);
+        if before.len() == BEFORE[0] - BEFORE[1] && points[i].1 < least - DROP_MM {
             return i;
         }
     }

@@ -2,14 +2,21 @@
 
 use super::arch_form::{ArchFit, crown_width_mm};
 use super::plan::HeightMap;
-use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge};
+use super::ridge_end::{EndKind, RidgeEnd};
+use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge, ridge_section};
 use crate::case::{Arch, Marks, SpanKind, SpanTeeth, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
+use crate::mesh::FaceId;
 use crate::space::Point;
 
 /// A crest mark farther than this from every span belongs to none, mm.
 const FARTHEST_MM: f64 = 25.0;
+
+/// Way between the sections that tell the surface of a ridge, mm.
+const SECTION_STEP_MM: f64 = 1.0;
+/// A crest that ends within this distance of a mark in `ridge_ends` ends at it, mm.
+const MARKED_END_MM: f64 = 6.0;
 
 /// What is known when spans are read.
 #[derive(Clone, Copy, Debug)]
@@ -58,7 +65,7 @@ fn span(surface: &Surface, s: &SpanTeeth, mark: Option<&[Point]>, known: &Known<
     let ridge_ends: &[Point] = known.marks.map_or(&[], |m| &m.ridge_ends);
     let ends = crest::Ends { front: crown(front), back: crown(back), ridge_ends };
     let ask = || format!("mark the crest of {} in [marks] crests", name(&s.teeth));
-    let (crest, crest_origin): (Measured<Vec<Point>>, Origin) = match mark {
+    let (crest, crest_origin): (Measured<(Vec<Point>, Option<RidgeEnd>)>, Origin) = match mark {
         Some(marked) => {
             let line = crest::laid(surface, &oriented(marked, s, known), &ends);
             let long_enough = curves::length_mm(&line) > 1.0;
@@ -68,11 +75,41 @@ fn span(surface: &Surface, s: &SpanTeeth, mark: Option<&[Point]>, known: &Known<
                     ask(),
                 )
             };
-            (if long_enough { Ok(line) } else { Err(reason()) }, Origin::Given)
+            (if long_enough { Ok((line, None)) } else { Err(reason()) }, Origin::Given)
         }
         None => (found(surface, s, &ends, known, ask()), Origin::Found),
     };
-    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin }
+    let found_end = crest.as_ref().ok().and_then(|(_, end)| *end);
+    let crest = crest.map(|(line, _)| line);
+    let end = crest.as_ref().ok().filter(|_| s.kind == SpanKind::DistalExtension).and_then(|line| {
+        let at = *line.last()?;
+        let marked = crest_origin == Origin::Given || ended_at_mark(line, ridge_ends);
+        if marked {
+            return Some(RidgeEnd { kind: EndKind::Marked, at, confidence: 1.0 });
+        }
+        found_end.map(|e| RidgeEnd { at, ..e })
+    });
+    let faces = crest.as_ref().map_or_else(|_| Vec::new(), |line| ridge_surface(surface, line, known));
+    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin, end, faces }
+}
+
+/// The surface of the ridge about a crest; empty without a frame.
+fn ridge_surface(surface: &Surface, crest: &[Point], known: &Known<'_>) -> Vec<FaceId> {
+    let Some(frame) = known.frame.map(|f| &f.frame) else { return Vec::new() };
+    let mesh = surface.mesh();
+    let sections = ridge_section::sections(&ridge_section::Asked {
+        mesh,
+        crest,
+        occlusal: frame.occlusal,
+        inside: frame.origin,
+        step_mm: SECTION_STEP_MM,
+    });
+    let taken = |f: FaceId| known.crowns.iter().any(|c| c.faces.binary_search(&f).is_ok());
+    ridge_section::surface(mesh, &sections, &frame.occlusal, &taken)
+}
+
+fn ended_at_mark(line: &[Point], marks: &[Point]) -> bool {
+    line.last().is_some_and(|at| marks.iter().any(|m| (m - at).norm() < MARKED_END_MM))
 }
 
 /// The crest found on the ridge between known crowns, where it is not marked.
@@ -82,7 +119,7 @@ fn found(
     ends: &crest::Ends<'_>,
     known: &Known<'_>,
     ask: String,
-) -> Measured<Vec<Point>> {
+) -> Measured<(Vec<Point>, Option<RidgeEnd>)> {
     let lacks = |what: &str| {
         NotMeasured::new(format!("the crest of {} is not marked and {what}", name(&s.teeth)), ask.clone())
     };
@@ -96,18 +133,28 @@ fn found(
     let (gum, _) = surface.mesh().part(|f| known.crowns.iter().all(|c| c.faces.binary_search(&f).is_err()));
     let map =
         HeightMap::new(&gum, frame.frame.occlusal, 0.5).ok_or_else(|| lacks("no ridge is on the scan"))?;
-    let wanted = ridge::Wanted {
+    let mut wanted = ridge::Wanted {
         occlusal: frame.frame.occlusal,
         form: &form,
         front,
         back: ends.back,
         leftward: s.right == Some(front.tooth),
         teeth_mm: s.teeth.iter().map(|t| crown_width_mm(known.arch, t.place())).sum(),
+        arch: known.arch,
+        plane_mm: frame.frame.origin.coords.dot(&frame.frame.occlusal),
+        whole: !ends.ridge_ends.is_empty(),
     };
-    let line = ridge::crest(&map, &wanted).ok_or_else(|| lacks("no ridge was found behind the abutment"))?;
-    let laid = crest::laid(surface, &line, ends);
+    let none = || lacks("no ridge was found behind the abutment");
+    let mut ridge = ridge::crest(&map, &wanted).ok_or_else(none)?;
+    let mut laid = crest::laid(surface, &ridge.line, ends);
+    if wanted.whole && !ended_at_mark(&laid, ends.ridge_ends) {
+        // The marks belong to other ridges.
+        wanted.whole = false;
+        ridge = ridge::crest(&map, &wanted).ok_or_else(none)?;
+        laid = crest::laid(surface, &ridge.line, ends);
+    }
     if curves::length_mm(&laid) > 1.0 {
-        Ok(laid)
+        Ok((laid, ridge.end))
     } else {
         Err(lacks("no ridge was found behind the abutment"))
     }

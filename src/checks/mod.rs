@@ -8,6 +8,7 @@ mod hinge;
 mod occlusal_plane;
 pub(crate) mod path;
 mod rests;
+mod ridge;
 mod room;
 mod scan;
 mod support;
@@ -68,6 +69,7 @@ pub const CHECKS: &[Check] = &[
     articulation::CHECK,
     occlusal_plane::CHECK,
     teeth::CHECK,
+    ridge::CHECK,
     room::CHECK,
     hinge::CHECK,
     path::CHECK,

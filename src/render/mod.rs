@@ -5,6 +5,7 @@ pub mod html;
 pub mod json;
 pub mod picture;
 pub mod ply;
+mod ridge_tables;
 pub mod sheet;
 pub mod stl;
 pub mod svg;

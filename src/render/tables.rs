@@ -11,6 +11,7 @@ use crate::units::{self, Unit, deg, mm};
 pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
     let tables = match id {
         "teeth" => vec![teeth(report)],
+        "ridge" => super::ridge_tables::of_spans(&report.spans),
         "room" => vec![spans(&report.spans)],
         "path" => vec![path(report)],
         "undercut" => vec![

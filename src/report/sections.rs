@@ -282,6 +282,44 @@ pub struct SpanShown {
     pub least: Option<LeastShown>,
     /// Room for the attachment.
     pub site: Option<SiteShown>,
+    /// Height and width of the ridge along the crest.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ridge: Vec<RidgeStation>,
+    /// Where the ridge of a distal extension ends.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub end: Option<RidgeEndShown>,
+}
+
+/// The form of a residual ridge in a section square to its crest. What the scan does not hold is absent.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RidgeStation {
+    /// Distance along the crest from the abutment in front of the span, mm.
+    pub s_mm: f64,
+    /// Place on the crest, mm.
+    pub at_mm: Place,
+    /// Height of the crest over the deepest recorded place of the buccal sulcus, along the occlusal direction.
+    pub height_buccal_mm: Option<f64>,
+    /// The same over the lingual sulcus.
+    pub height_lingual_mm: Option<f64>,
+    /// Width 3 mm under the crest.
+    pub width_3_mm: Option<f64>,
+    /// Width 5 mm under the crest.
+    pub width_5_mm: Option<f64>,
+    /// Greater standard uncertainty of the heights.
+    pub height_uncertainty_mm: Option<f64>,
+    /// Greater standard uncertainty of the widths.
+    pub width_uncertainty_mm: Option<f64>,
+}
+
+/// The distal end of a ridge.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RidgeEndShown {
+    /// `retromolar_pad`, `tuberosity`, `marked`, `scan_border` or `average_length`.
+    pub kind: String,
+    /// Place, mm.
+    pub at_mm: Place,
+    /// 0 to 1.
+    pub confidence: f64,
 }
 
 /// Side of a torus.

@@ -11,8 +11,8 @@ const CELL_MM: f64 = 0.7;
 const RADIUS_MM: [f64; 2] = [1.2, 2.2];
 /// Least number of neighbours of a fit.
 const LEAST_NEIGHBOURS: usize = 9;
-/// Pieces under this share of the surface are left out.
-const LEAST_PIECE: f64 = 0.02;
+/// Pieces under this share of the largest are left out.
+const LEAST_PIECE: f64 = 0.25;
 /// More points than this would make the search slow; cells grow instead.
 const MOST_POINTS: usize = 60_000;
 
@@ -31,8 +31,9 @@ pub struct Feature {
     pub weight: f64,
 }
 
-/// Points of the thinned surface with their curvature. `left_out` are triangles that hold no anatomy.
-pub fn of(mesh: &Mesh, topology: &Topology, left_out: &[bool]) -> Vec<Feature> {
+/// Points of the thinned surface with their curvature. `left_out` are triangles that hold no anatomy;
+/// `turned` takes the surface to face the other way.
+pub fn of(mesh: &Mesh, topology: &Topology, left_out: &[bool], turned: bool) -> Vec<Feature> {
     let mut cell = CELL_MM;
     let mut points = thinned(mesh, topology, left_out, cell);
     while points.len() > MOST_POINTS {
@@ -40,6 +41,9 @@ pub fn of(mesh: &Mesh, topology: &Topology, left_out: &[bool]) -> Vec<Feature> {
         points = thinned(mesh, topology, left_out, cell);
     }
     face_outward(&mut points);
+    if turned {
+        points.iter_mut().for_each(|p| p.normal = -p.normal);
+    }
     let grid = Grid::new(&points);
     let curvature: Vec<Option<[f64; 2]>> = (0..points.len())
         .into_par_iter()
@@ -121,14 +125,15 @@ fn thinned(mesh: &Mesh, topology: &Topology, left_out: &[bool], cell: f64) -> Ve
         .collect()
 }
 
-fn kept_faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
+/// Triangles of the large pieces of a scan; stray shells are left out.
+pub(super) fn kept_faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
     let (piece, count) = topology.pieces();
     let mut area = vec![0.0; count];
     for f in 0..piece.len() {
         area[piece[f] as usize] += mesh.doubled_area_normal(f as u32).norm();
     }
-    let total: f64 = area.iter().sum();
-    piece.iter().map(|&p| area[p as usize] >= LEAST_PIECE * total).collect()
+    let largest = area.iter().copied().fold(0.0, f64::max);
+    piece.iter().map(|&p| area[p as usize] >= LEAST_PIECE * largest).collect()
 }
 
 /// Mean agreement of the outermost points' normals with the directions in which they are outermost, under which a
@@ -299,7 +304,7 @@ mod tests {
     fn a_sphere_of_4_mm_has_curvature_a_quarter() {
         for step in [0.2, 0.6] {
             let mesh = cap(4.0, step, 1.0);
-            let features = of(&mesh, &Topology::new(&mesh), &vec![false; mesh.faces().len()]);
+            let features = of(&mesh, &Topology::new(&mesh), &vec![false; mesh.faces().len()], false);
             let top = features.iter().max_by(|a, b| a.at.z.total_cmp(&b.at.z)).unwrap();
             assert!((top.most_convex - 0.25).abs() < 0.03, "{step}: {}", top.most_convex);
             assert!(top.weight > 0.0 && top.normal.z > 0.9);

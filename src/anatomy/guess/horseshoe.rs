@@ -36,9 +36,21 @@ pub struct Laid {
     pub tips_near: f64,
     /// The horseshoe, in plan coordinates of the height map.
     pub line: Vec<[f64; 2]>,
+    /// Where on it the crown of each place (1 to 7 from the midline) would stand, one side after the other.
+    pub crowns: Vec<(u8, [f64; 2])>,
 }
 
 impl Laid {
+    /// Which crown of the horseshoe a place in plan is nearest to, by its index; `None` off the horseshoe.
+    pub fn crown_at(&self, plan: [f64; 2]) -> Option<usize> {
+        if !self.near(plan) {
+            return None;
+        }
+        let gap =
+            |i: &usize| crate::space::hypot(plan[0] - self.crowns[*i].1[0], plan[1] - self.crowns[*i].1[1]);
+        (0..self.crowns.len()).min_by(|a, b| gap(a).total_cmp(&gap(b)).then(a.cmp(b)))
+    }
+
     /// Whether a place in plan lies near the horseshoe.
     pub fn near(&self, plan: [f64; 2]) -> bool {
         self.line.iter().any(|q| crate::space::hypot(plan[0] - q[0], plan[1] - q[1]) < NEAR_MM)
@@ -48,7 +60,7 @@ impl Laid {
 /// Lays the horseshoe. `None` where nothing stands out.
 pub fn laid(map: &HeightMap, plane: &Plane, tips: &[Point]) -> Option<Laid> {
     let field = Field::new(map, plane)?;
-    let curves: Vec<Vec<[f64; 2]>> = [Arch::Mandible, Arch::Maxilla]
+    let curves: Vec<Template> = [Arch::Mandible, Arch::Maxilla]
         .into_iter()
         .flat_map(|arch| [0.85, 0.95, 1.05, 1.15].map(|scale| template(arch, scale)))
         .collect();
@@ -68,39 +80,52 @@ pub fn laid(map: &HeightMap, plane: &Plane, tips: &[Point]) -> Option<Laid> {
     }
     let angle = (5.0 * k as f64).to_radians();
     let ratio = if second > 0.0 { best / second } else { 10.0 };
-    let line = places[k].line.clone();
+    let Place { line, crowns, .. } = places[k].clone();
     let standing = line.iter().filter(|p| field.at(p[0], p[1]) > STANDS_OUT_MM).count();
     let covered = standing as f64 / line.len().max(1) as f64;
     let anterior = map.u * cos(angle) + map.v * sin(angle);
-    let mut laid = Laid { anterior, ratio, score: best, covered, tips_near: 0.0, line };
+    let mut laid = Laid { anterior, ratio, score: best, covered, tips_near: 0.0, line, crowns };
     let near = tips.iter().filter(|p| laid.near(map.plan(p))).count();
     laid.tips_near = near as f64 / tips.len().max(1) as f64;
     Some(laid)
 }
 
 /// A place of the horseshoe.
+#[derive(Clone)]
 struct Place {
     score: f64,
     line: Vec<[f64; 2]>,
+    crowns: Vec<(u8, [f64; 2])>,
 }
 
-/// Points of the average arch 1 mm apart to the second molars, (anterior, aside), about their middle.
-fn template(arch: Arch, scale: f64) -> Vec<[f64; 2]> {
+/// The average arch in plan, (anterior, aside), about its middle.
+struct Template {
+    /// Points 1 mm apart to the second molars.
+    points: Vec<[f64; 2]>,
+    /// Crowns, by their place from the midline.
+    crowns: Vec<(u8, [f64; 2])>,
+}
+
+fn template(arch: Arch, scale: f64) -> Template {
     let places = arch_form::places(arch);
-    let line: Vec<[f64; 2]> =
-        places.iter().filter(|(t, _)| t.place() < 8).map(|(_, p)| [p[0] * scale, p[1] * scale]).collect();
+    let mut crowns: Vec<(u8, [f64; 2])> = places
+        .iter()
+        .filter(|(t, _)| t.place() < 8)
+        .map(|(t, p)| (t.place(), [p[0] * scale, p[1] * scale]))
+        .collect();
     let mut points = Vec::new();
-    for w in line.windows(2) {
-        let length = crate::space::hypot(w[1][0] - w[0][0], w[1][1] - w[0][1]);
-        let parts = length.ceil().max(1.0) as usize;
+    for w in crowns.windows(2) {
+        let (a, b) = (w[0].1, w[1].1);
+        let parts = crate::space::hypot(b[0] - a[0], b[1] - a[1]).ceil().max(1.0) as usize;
         for k in 0..parts {
             let t = k as f64 / parts as f64;
-            points.push([w[0][0] + t * (w[1][0] - w[0][0]), w[0][1] + t * (w[1][1] - w[0][1])]);
+            points.push([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
         }
     }
     let depth = points.iter().map(|p| p[0]).fold(0.0, f64::min);
     points.iter_mut().for_each(|p| p[0] -= depth / 2.0);
-    points
+    crowns.iter_mut().for_each(|(_, p)| p[0] -= depth / 2.0);
+    Template { points, crowns }
 }
 
 /// What stands out in plan, blurred, on the cells of the height map.
@@ -145,23 +170,39 @@ impl Field {
         self.value[j as usize * self.size[0] + i as usize]
     }
 
-    /// Best score of any template with its closed end toward an angle, over positions about the middle.
-    fn best(&self, templates: &[Vec<[f64; 2]>], angle: f64) -> Place {
+    /// Best score of any template with its closed end toward an angle, over positions about the middle: at wide steps
+    /// first, then near the best of each template.
+    fn best(&self, templates: &[Template], angle: f64) -> Place {
         let (c, s) = (cos(angle), sin(angle));
-        let mut best = Place { score: 0.0, line: Vec::new() };
-        for points in templates {
-            let turned: Vec<[f64; 2]> =
-                points.iter().map(|p| [c * p[0] - s * p[1], s * p[0] + c * p[1]]).collect();
-            for dx in -10..=10 {
-                for dy in -10..=10 {
-                    let (x, y) = (self.middle[0] + 1.5 * f64::from(dx), self.middle[1] + 1.5 * f64::from(dy));
-                    let sum: f64 = turned.iter().map(|p| self.at(x + p[0], y + p[1])).sum();
-                    let score = sum / turned.len() as f64;
-                    if score > best.score {
-                        let line = turned.iter().map(|p| [x + p[0], y + p[1]]).collect();
-                        best = Place { score, line };
+        let turn = |p: &[f64; 2]| [c * p[0] - s * p[1], s * p[0] + c * p[1]];
+        let mut best = Place { score: 0.0, line: Vec::new(), crowns: Vec::new() };
+        for template in templates {
+            let turned: Vec<[f64; 2]> = template.points.iter().map(turn).collect();
+            let score = |at: [f64; 2], every: usize| -> f64 {
+                let points = turned.iter().step_by(every);
+                let count = points.len() as f64;
+                points.map(|p| self.at(at[0] + p[0], at[1] + p[1])).sum::<f64>() / count
+            };
+            let mut held = (0.0, self.middle);
+            for (reach, step, every) in [(5, 3.0, 2), (1, 1.5, 1)] {
+                let middle = held.1;
+                held.0 = score(middle, every);
+                for (dx, dy) in (-reach..=reach).flat_map(|i| (-reach..=reach).map(move |j| (i, j))) {
+                    let at = [middle[0] + step * f64::from(dx), middle[1] + step * f64::from(dy)];
+                    let here = score(at, every);
+                    if here > held.0 {
+                        held = (here, at);
                     }
                 }
+            }
+            let (score, at) = held;
+            if score > best.score {
+                let place = |p: &[f64; 2]| [at[0] + p[0], at[1] + p[1]];
+                best = Place {
+                    score,
+                    line: turned.iter().map(place).collect(),
+                    crowns: template.crowns.iter().map(|(n, p)| (*n, place(&turn(p)))).collect(),
+                };
             }
         }
         best

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::features::Feature;
+use super::level::Lean;
 use crate::space::{Direction, Vector, across, angle_deg, direction};
 
 /// Number of directions looked from.
@@ -23,8 +24,9 @@ pub struct Look {
     pub seen_elsewhere: f64,
 }
 
-/// Looks from all sides: the best direction, then others well apart that see nearly as much, three at most.
-pub fn around(features: &[Feature]) -> Vec<Look> {
+/// Looks from all sides: the best direction, then others well apart that see nearly as much, three at most; and from both
+/// ends of the axis of a trimmed base, and from where something else suggests.
+pub fn around(features: &[Feature], axis: Option<Direction>, hints: &[Lean]) -> Vec<Look> {
     let total: f64 = features.iter().map(|f| f.weight).sum();
     let directions = super::directions(DIRECTIONS);
     let scores: Vec<f64> = directions.par_iter().map(|d| seen_from(features, d) / total).collect();
@@ -48,6 +50,16 @@ pub fn around(features: &[Feature]) -> Vec<Look> {
             seen: scores[best],
             seen_elsewhere: elsewhere.map(|i| scores[i]).fold(0.0, f64::max),
         });
+    }
+    for end in axis.into_iter().flat_map(|a| [a, -a]).chain(hints.iter().map(|h| h.toward)) {
+        if looks.iter().all(|l| angle_deg(&l.best, &end) > 5.0) {
+            let elsewhere = (0..scores.len()).filter(|&i| angle_deg(&directions[i], &end) > 60.0);
+            looks.push(Look {
+                best: end,
+                seen: seen_from(features, &end) / total,
+                seen_elsewhere: elsewhere.map(|i| scores[i]).fold(0.0, f64::max),
+            });
+        }
     }
     looks
 }

@@ -1,8 +1,10 @@
 //! The plane on the tips of the teeth: laid on from above, so that lower tips pull less than higher ones.
 
 use super::features::Feature;
+use super::level::{self, Lean, Level, Station};
 use super::look;
 use crate::anatomy::Crown;
+use crate::case::Arch;
 use crate::mesh::Mesh;
 use crate::space::{Direction, Plane, Point, Vector, across, angle_deg, direction, tan};
 
@@ -167,34 +169,38 @@ fn weighted_plane(places: &[[f64; 3]], weight: &[f64]) -> Option<(f64, f64, [f64
     Some(((xz * yy - yz * xy) / determinant, (yz * xx - xz * xy) / determinant, at))
 }
 
-/// Plane on the tips of known crowns; confidence; uncertainty in degrees.
-pub fn plane_on_crowns(mesh: &Mesh, crowns: &[Crown], up: Direction) -> Option<(Plane, f64, f64)> {
+/// Plane on the highest tips of known crowns, each expected at the height of its place in the row. `leans` are directions
+/// that something else suggests. `None` where the crowns leave the plane free.
+pub fn plane_on_crowns(
+    mesh: &Mesh,
+    arch: Arch,
+    crowns: &[Crown],
+    up: Direction,
+    leans: &[Lean],
+) -> Option<Level> {
     let mut up = up;
     let mut found = None;
     for _ in 0..ROUNDS {
-        let mut tips = Vec::new();
-        for c in crowns {
-            let on: Vec<(Point, f64)> =
-                c.vertices.iter().map(|&v| mesh.vertex(v)).map(|p| (p, p.coords.dot(&up))).collect();
-            let top = on.iter().map(|(_, h)| *h).fold(f64::NEG_INFINITY, f64::max);
-            // Lower maxima lie at the margin or in fissures.
-            let near_top = on.into_iter().filter(|(_, h)| *h > top - 2.5).collect();
-            tips.extend(highest_within(near_top, &up));
-        }
-        let plane = laid_on(&tips, &up, OFF_PLANE_MM)?;
-        let turn = angle_deg(&plane.normal, &up);
-        up = plane.normal;
-        found = Some((plane, tips));
+        let stations: Vec<Station> = crowns.iter().filter_map(|c| highest(mesh, arch, c, &up)).collect();
+        let level = level::laid(&stations, up, leans)?;
+        let turn = angle_deg(&level.plane.normal, &up);
+        up = level.plane.normal;
+        found = Some(level);
         if turn < 0.02 {
             break;
         }
     }
-    let (plane, tips) = found?;
-    let (_, spread) = plane_through(&tips)?;
-    let middles: Vec<Point> = crowns.iter().map(|c| c.centre).collect();
-    let (_, across_arch) = plane_through(&middles)?;
-    // A short row of teeth leaves the plane free to tip about it.
-    (spread.min(across_arch) > 2.5).then_some((plane, 0.95, (25.0 / spread).clamp(1.5, 8.0)))
+    found
+}
+
+/// The highest tip of a crown along a direction.
+fn highest(mesh: &Mesh, arch: Arch, crown: &Crown, up: &Direction) -> Option<Station> {
+    let at = crown
+        .vertices
+        .iter()
+        .map(|&v| mesh.vertex(v))
+        .max_by(|a, b| a.coords.dot(up).total_cmp(&b.coords.dot(up)))?;
+    Some(Station { at, rise_mm: level::rise_mm(arch, crown.tooth.place()) })
 }
 
 /// Plane on the tips near marked teeth, starting from a rough one; confidence; uncertainty in degrees.

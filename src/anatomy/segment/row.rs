@@ -446,13 +446,18 @@ mod tests {
 
     #[test]
     fn a_row_with_gaps_is_numbered_with_and_without_the_chart() {
-        for (arch, missing) in [(Arch::Mandible, vec![36, 37, 45]), (Arch::Maxilla, vec![15, 24, 25]), (Arch::Mandible, vec![])] {
+        for (arch, missing) in
+            [(Arch::Mandible, vec![36, 37, 45]), (Arch::Maxilla, vec![15, 24, 25]), (Arch::Mandible, vec![])]
+        {
             let stands = |t: Tooth| t.place() < 8 && !missing.contains(&t.number());
             for (scale, shift) in [(1.0, 0.0), (0.93, 1.2), (1.08, -1.0)] {
                 let profile = profile(arch, scale, shift, &stands);
                 let mut wanted = Wanted::open(arch);
-                let expected: Vec<u8> =
-                    (0..16).filter_map(|k| wanted.tooth(k)).filter(|t| stands(*t)).map(|t| t.number()).collect();
+                let expected: Vec<u8> = (0..16)
+                    .filter_map(|k| wanted.tooth(k))
+                    .filter(|t| stands(*t))
+                    .map(|t| t.number())
+                    .collect();
                 assert_eq!(numbers(&read(&profile, &wanted)), expected, "{arch:?} {scale} {shift}");
                 for k in 0..16 {
                     let tooth = wanted.tooth(k).unwrap();
@@ -462,7 +467,11 @@ mod tests {
                 assert_eq!(numbers(&row), expected);
                 let s = row.teeth.iter().find(|s| s.tooth.place() == 1).unwrap();
                 let wide = scale * crown_width_mm(arch, 1);
-                assert!((s.ends[1] - s.ends[0] - wide).abs() < 0.6, "ends stand in the creases: {:?}", s.ends);
+                assert!(
+                    (s.ends[1] - s.ends[0] - wide).abs() < 0.6,
+                    "ends stand in the creases: {:?}",
+                    s.ends
+                );
             }
         }
     }

@@ -171,7 +171,10 @@ mod tests {
             let chances = chances(&graph, &conductances(&graph), &start, 2);
             for i in 0..graph.len() {
                 let (x, y) = (graph.at[i].x, graph.at[i].y);
-                assert!((chances[0][i] + chances[1][i] - 1.0).abs() < 1e-2, "the chances of a place make up one");
+                assert!(
+                    (chances[0][i] + chances[1][i] - 1.0).abs() < 1e-2,
+                    "the chances of a place make up one"
+                );
                 // Along the plate's border no curvature is known, so that walks pass there.
                 if (x - crease).abs() > 1.5 && (1.5..3.3).contains(&y) {
                     let right = if x > crease { chances[1][i] } else { chances[0][i] };

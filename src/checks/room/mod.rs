@@ -4,7 +4,7 @@ mod attachment;
 mod crown_height;
 mod profile;
 
-use super::{Check, Part, articulation};
+use super::{Check, Part, articulation, ridge};
 use crate::anatomy::{Span, spans};
 use crate::case::{Request, SpanKind};
 use crate::estimate::NotMeasured;
@@ -45,8 +45,10 @@ fn run(facts: &Facts<'_>) -> Part {
         (Some(other), Ok(up)) => Some(Antagonist::new(&other.surface, up)),
         _ => None,
     };
-    for span in &facts.restored.anatomy.spans {
-        let shown = of_span(facts, span, antagonist.as_ref(), &mut part);
+    for (i, span) in facts.restored.anatomy.spans.iter().enumerate() {
+        let mut shown = of_span(facts, span, antagonist.as_ref(), &mut part);
+        shown.ridge = ridge::stations(facts, i);
+        shown.end = ridge::end(span);
         part.spans.push(shown);
     }
     part
@@ -71,6 +73,8 @@ fn of_span(
         profile: Vec::new(),
         least: None,
         site: None,
+        ridge: Vec::new(),
+        end: None,
     };
     let name = spans::name(&span.teeth);
     let not_measured = |code: &str, reason: &NotMeasured| {
