@@ -1,6 +1,7 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 mod path;
+pub mod seats;
 
 use crate::anatomy::presence::{self, ArchView};
 use crate::anatomy::{Anatomy, Region, teeth};
@@ -19,6 +20,7 @@ use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
+use seats::SeatFact;
 
 /// One arch, prepared.
 #[derive(Debug)]
@@ -113,6 +115,8 @@ pub struct Facts<'c> {
     pub keepout: KeepOut,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
+    /// Places of the restored arch at which a rest can lie.
+    pub seats: Vec<SeatFact>,
 }
 
 impl<'c> Facts<'c> {
@@ -155,6 +159,8 @@ impl<'c> Facts<'c> {
             rules.number("keepout_margin_mm"),
             rules.number("relief_mm"),
         );
+        let other = opposing.as_ref().filter(|_| !twice);
+        let seats = seats::read(&restored, other, opening.as_ref().ok(), &case.file.design.rests);
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
@@ -178,6 +184,7 @@ impl<'c> Facts<'c> {
             tori,
             keepout,
             pair_defects,
+            seats,
         })
     }
 
