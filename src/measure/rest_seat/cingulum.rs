@@ -30,6 +30,12 @@ pub(super) struct Ledge {
     pub fall: Option<f64>,
 }
 
+/// First and last step of a profile: a ledge may be as wide as a narrow tooth, and then has no shoulders beside it.
+fn extent(p: &Profile) -> Option<[usize; 2]> {
+    let known: Vec<usize> = (0..p.len()).filter(|&i| p[i].is_some()).collect();
+    Some([*known.first()?, *known.last()?])
+}
+
 /// Rows between which a ledge is sought: the gingival two thirds of what is seen.
 fn range(p: &Profile) -> Option<(usize, usize)> {
     let known: Vec<usize> = (0..p.len()).filter(|&j| p[j].is_some()).collect();
@@ -76,10 +82,14 @@ pub(super) fn read(relief: &Relief) -> Option<Ledge> {
     let [i, bottom] = seen.basin()?;
     let p = seen.down(i);
     let notch = profile::notch(&p, bottom, 2.6, Flanks::Straight)?;
-    let sides = profile::notch(&seen.across(bottom), i, 2.6, Flanks::Straight)?;
-    let ring = Ring::between(&sides, &notch);
+    let across = seen.across(bottom);
+    let sides = profile::notch(&across, i, 2.6, Flanks::Straight).map_or_else(
+        || extent(&across).map(|[a, b]| [a as f64, b as f64]),
+        |n| Some(n.shoulders.map(|s| s.step as f64)),
+    )?;
+    let ring = Ring::between(sides, &notch);
     let whole = ring.whole(&seen, relief.size())?;
-    let (depth_mm, floor) = deepest(&seen, &ring, &whole, [&sides, &notch])?;
+    let (depth_mm, floor) = deepest(&seen, &ring, &whole)?;
     let [low, high] = notch.shoulders;
     let (dy, dz) = (notch.width_mm(), high.z - low.z);
     let row = |j: usize| {
@@ -88,7 +98,7 @@ pub(super) fn read(relief: &Relief) -> Option<Ledge> {
     };
     Some(Ledge {
         basin_mm: low.z.min(high.z) - p[bottom]?,
-        length_mm: sides.width_mm(),
+        length_mm: (sides[1] - sides[0]) * STEP_MM,
         width_mm: ((dy - dz) * HALF).abs(),
         fall: fall(&row, low.step + steps(0.24)),
         notch,
@@ -98,15 +108,14 @@ pub(super) fn read(relief: &Relief) -> Option<Ledge> {
 }
 
 /// The place inside the ring that lies deepest under the restored surface along the axis of the tooth, and how deep.
-fn deepest(
-    seen: &Seen<'_>,
-    ring: &Ring,
-    whole: &Whole,
-    [sides, notch]: [&Notch; 2],
-) -> Option<(f64, [usize; 2])> {
+fn deepest(seen: &Seen<'_>, ring: &Ring, whole: &Whole) -> Option<(f64, [usize; 2])> {
     let mut best: Option<(f64, [usize; 2])> = None;
-    for j in notch.shoulders[0].step..=notch.shoulders[1].step {
-        for i in sides.shoulders[0].step..=sides.shoulders[1].step {
+    let range = |k: usize| {
+        let (low, high) = (ring.centre[k] - ring.half[k], ring.centre[k] + ring.half[k]);
+        low.max(0.0) as usize..=high.max(0.0) as usize
+    };
+    for j in range(1) {
+        for i in range(0) {
             let Some(z) = seen.own(i, j).filter(|_| ring.holds(i as f64, j as f64, 0.0)) else { continue };
             // Up along the axis until the restored surface is met.
             let under = |t: f64| z + t * HALF < whole.at([i as f64, j as f64 + t * HALF / STEP_MM]);
@@ -166,11 +175,12 @@ fn scaled(centre: &[f64; 2], at: [f64; 2]) -> [f64; 2] {
 }
 
 impl Ring {
-    /// The ellipse through the shoulders of a notch along the columns and one along the rows.
-    fn between(sides: &Notch, notch: &Notch) -> Ring {
-        let middle = |n: &Notch| (n.shoulders[0].step + n.shoulders[1].step) as f64 / 2.0;
-        let half = |n: &Notch| (n.width_mm() / 2.0 / STEP_MM).max(1.0);
-        Ring { centre: [middle(sides), middle(notch)], half: [half(sides), half(notch)] }
+    /// The ellipse between two columns and the shoulders of a notch along the rows.
+    fn between(sides: [f64; 2], notch: &Notch) -> Ring {
+        let rows = notch.shoulders.map(|s| s.step as f64);
+        let middle = |of: [f64; 2]| (of[0] + of[1]) / 2.0;
+        let half = |of: [f64; 2]| ((of[1] - of[0]) / 2.0).max(1.0);
+        Ring { centre: [middle(sides), middle(rows)], half: [half(sides), half(rows)] }
     }
 
     /// Whether a place lies in the ellipse made wider by so many mm.

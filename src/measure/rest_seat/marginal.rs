@@ -2,6 +2,7 @@
 
 use super::profile::{self, Flanks, Notch, Profile, smooth, steps};
 use super::relief::{Relief, STEP_MM};
+use super::{FloorAngle, ramp};
 
 /// How far inside the tooth's outline the crest of its marginal ridge is sought, mm.
 const INSET_MM: [f64; 2] = [0.4, 1.2];
@@ -80,6 +81,9 @@ fn border(z: &dyn Fn(usize) -> Option<f64>, last: usize) -> usize {
         .unwrap_or(last)
 }
 
+/// Way inward over which the slope of a floor is read, mm.
+const FALL_MM: f64 = 0.8;
+
 /// A cut through the ridge.
 #[derive(Debug)]
 pub(super) struct Cut {
@@ -87,7 +91,7 @@ pub(super) struct Cut {
     /// Column and row of the floor.
     pub floor: [usize; 2],
     pub depth_mm: f64,
-    /// Mean slope inward from the floor over 1.2 mm: how much it falls a mm.
+    /// Mean slope inward from the floor: how much it falls a mm.
     pub fall: f64,
     /// How far the surface rises inward of the floor's lowest place, mm.
     pub rise_mm: f64,
@@ -95,6 +99,30 @@ pub(super) struct Cut {
     pub length_mm: f64,
     /// How the floor is curved.
     pub bowl: Option<Bowl>,
+}
+
+impl Cut {
+    /// How much its shape is that of a prepared seat, 0 to 1. Each factor tells a cut from a fossa behind a whole or a worn
+    /// ridge; where they begin and end was set by looking at untouched teeth and at seats of many depths.
+    pub fn likeness(&self, floor: &FloorAngle) -> f64 {
+        let (width, depth) = (self.notch.width_mm(), self.depth_mm);
+        let wall = self.notch.shoulders[0].wall.min(self.notch.shoulders[1].wall);
+        let smooth = self.bowl.map_or(0.0, |b| {
+            (1.0 - ramp(b.rough_mm, 0.025, 0.06))
+                * ramp(b.along, -0.3, 0.05)
+                * ramp(b.across, 0.15, 0.4)
+                * ramp(b.own, 0.5, 0.75)
+        });
+        smooth
+            * ramp(depth, 0.35, 0.7)
+            * ramp(depth / width.max(0.1), 0.14, 0.2)
+            * ramp(wall, 0.2, 0.45)
+            * (1.0 - ramp(self.fall, 0.25, 0.5))
+            * ramp(width, 2.0, 2.6)
+            * (1.0 - ramp(width - 0.8 * ramp(depth, 1.4, 1.9), 5.0, 6.0))
+            * ramp(self.rise_mm, 0.05, 0.5)
+            * (1.0 - ramp(floor.deg, 112.0, 130.0))
+    }
 }
 
 /// Reads the deepest cut; `None` where the ridge has none with two shoulders.
@@ -111,16 +139,19 @@ pub(super) fn read(relief: &Relief, ridge: &Ridge) -> Option<Cut> {
         (0..ridge.ends.len()).map(|j| relief.at(relief.x(ridge.ends[j]?) - inset, relief.y(j))).collect();
     let floor = smooth(&floor, 2);
     let under = |j: usize| Some(notch.whole(j as f64) - (*floor.get(j)?)?);
-    let (depth_mm, j) = (a..=b)
-        .filter_map(|j| Some((under(j)?, j)))
-        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))?;
+    // At the floor's lowest place in the middle of the cut: toward a shoulder the line would be read too high.
+    let third = (b - a) / 3;
+    let (_, j) = (a + third..=b - third)
+        .filter_map(|j| Some(((*floor.get(j)?)?, j)))
+        .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
+    let depth_mm = under(j)?;
     let i = ridge.ends[j]?.saturating_sub(steps(inset));
     let (x, y) = (relief.x(i), relief.y(j));
     let mut falls = Vec::new();
     for k in -3..=3i32 {
         let y = y + 0.12 * f64::from(k);
-        if let (Some(a), Some(b)) = (relief.at(x, y), relief.at(x - 1.2, y)) {
-            falls.push((a - b) / 1.2);
+        if let (Some(a), Some(b)) = (relief.at(x, y), relief.at(x - FALL_MM, y)) {
+            falls.push((a - b) / FALL_MM);
         }
     }
     let fall = falls.iter().sum::<f64>() / falls.len().max(1) as f64;
@@ -143,7 +174,7 @@ pub(super) fn read(relief: &Relief, ridge: &Ridge) -> Option<Cut> {
         fall,
         rise_mm,
         length_mm: out + floor_end_mm(&inward),
-        bowl: bowl(relief, x + out - 1.5, y),
+        bowl: bowl(relief, x + out - 1.3, y),
     })
 }
 
@@ -182,16 +213,19 @@ pub(super) struct Bowl {
     pub across: f64,
     /// What a quadratic surface leaves over, root mean square, mm.
     pub rough_mm: f64,
+    /// Share of it that is the crown's own surface, 0 to 1.
+    pub own: f64,
 }
 
-/// The quadratic surface within 1.2 mm of a place.
+/// The quadratic surface within 1 mm of a place.
 fn bowl(relief: &Relief, x: f64, y: f64) -> Option<Bowl> {
-    let mut points = Vec::new();
-    for a in -10..=10i32 {
-        for b in -10..=10i32 {
+    let (mut points, mut own) = (Vec::new(), 0usize);
+    for a in -8..=8i32 {
+        for b in -8..=8i32 {
             let (u, v) = (0.12 * f64::from(a), 0.12 * f64::from(b));
-            if u * u + v * v <= 1.44 {
+            if u * u + v * v <= 1.0 {
                 points.extend(relief.at(x + u, y + v).map(|z| ([u, v], z)));
+                own += usize::from(relief.is_own(x + u, y + v));
             }
         }
     }
@@ -201,5 +235,6 @@ fn bowl(relief: &Relief, x: f64, y: f64) -> Option<Bowl> {
         along: 2.0 * surface.xx(),
         across: 2.0 * surface.yy(),
         rough_mm: (left / points.len() as f64).sqrt(),
+        own: own as f64 / points.len() as f64,
     })
 }

@@ -4,8 +4,10 @@
 //! cingulum, or lingual rest" (Glossary of Prosthodontic Terms, ninth edition).
 //! A *mesial* or *distal* seat crosses the marginal ridge. The crest is read along the tooth's outline, 0.4 to 1.2 mm
 //! inside it; where the crest is cut, its shoulders are where the profile bends down beyond the walls of the cut. Depth is
-//! that under the straight line from shoulder to shoulder, along the occlusal normal, at its greatest; width is the
-//! distance of the shoulders; length runs from the outline to the end of the floor toward the middle of the tooth.
+//! that of the floor's lowest place between them under the straight line from shoulder to shoulder, along the occlusal
+//! normal; where the tooth's other ridge is whole, the line sags or bulges by half of what that ridge does between the
+//! same two rows. Width is the distance of the shoulders; length runs from the outline to the end of the floor toward the
+//! middle of the tooth.
 //! An *incisal* seat is the same cut in the profile of the incisal edge, under a line that bulges as its flanks lean.
 //! A *cingulum* seat is a basin of the lingual surface seen half way between the occlusal and the lingual side; depth is
 //! that along the occlusal normal, at its greatest, under a quadratic surface laid through what lies within 1.35 mm
@@ -153,21 +155,55 @@ fn looked<'a>(asked: &SeatAsked<'a>, around: &'a Surroundings) -> Looked<'a> {
     Looked { mesh: asked.mesh, faces: &around.faces, own: &asked.crown.faces }
 }
 
+/// One end of a back tooth, as it was read.
+struct End {
+    view: View,
+    relief: Relief,
+    ridge: marginal::Ridge,
+    cut: Option<marginal::Cut>,
+    angle: Option<FloorAngle>,
+    likeness: f64,
+}
+
+impl End {
+    /// The mesial (`way` 1) or distal (-1) end.
+    fn read(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> End {
+        let (axes, [m, b]) = (&asked.axes, asked.axes.half_mm);
+        let up = axes.occlusal.into_inner();
+        let view = View { origin: axes.centre, x: axes.mesial * way, y: axes.buccal, up };
+        let relief = Relief::new(&looked(asked, around), view, [m - 7.0, -b - 0.3], [m + 1.2, b + 0.3]);
+        let ridge = marginal::ridge(&relief);
+        let cut = marginal::read(&relief, &ridge);
+        let at = cut.as_ref().and_then(|c| relief.place(c.floor));
+        let angle = cut.as_ref().zip(at).map(|(c, at)| marginal_angle(asked, &view, &at, c.fall));
+        let likeness = cut.as_ref().zip(angle).map_or(0.0, |(c, a)| c.likeness(&a));
+        End { view, relief, ridge, cut, angle, likeness }
+    }
+
+    /// How far the ridge, not cut, lies under the straight line between two rows in a third, mm.
+    fn sag_mm(&self, rows: [usize; 2], at: usize) -> Option<f64> {
+        if self.likeness > WHOLE {
+            return None;
+        }
+        let z = |j: usize| self.ridge.crest.get(j).copied().flatten();
+        let share = (at as f64 - rows[0] as f64) / (rows[1] as f64 - rows[0] as f64).max(1.0);
+        Some(z(rows[0])? * (1.0 - share) + z(rows[1])? * share - z(at)?)
+    }
+}
+
+/// A ridge whose likeness to a seat is no more than this counts as whole.
+const WHOLE: f64 = 0.1;
+
 /// The mesial (`way` 1) or distal (-1) side of a back tooth.
 fn side(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> Option<RestSeat> {
-    let (axes, [m, b]) = (&asked.axes, asked.axes.half_mm);
-    let up = axes.occlusal.into_inner();
-    let view = View { origin: axes.centre, x: axes.mesial * way, y: axes.buccal, up };
-    let relief = Relief::new(&looked(asked, around), view, [m - 7.0, -b - 0.3], [m + 1.2, b + 0.3]);
-    let ridge = marginal::ridge(&relief);
-    let place = if way > 0.0 { RestPlace::Mesial } else { RestPlace::Distal };
-    let middle = marginal::middle(&relief, &ridge)?;
-    if !marginal::is_whole(&relief, &ridge, middle) {
+    let end = End::read(asked, around, way);
+    let middle = marginal::middle(&end.relief, &end.ridge)?;
+    if !marginal::is_whole(&end.relief, &end.ridge, middle) {
         return None;
     }
     let nothing = RestSeat {
-        place,
-        at: relief.place(middle)?,
+        place: if way > 0.0 { RestPlace::Mesial } else { RestPlace::Distal },
+        at: end.relief.place(middle)?,
         depth_mm: None,
         method_mm: RIDGE_MM,
         length_mm: None,
@@ -175,35 +211,26 @@ fn side(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> Option<RestSe
         floor: None,
         likeness: 0.0,
     };
-    let Some(cut) = marginal::read(&relief, &ridge) else { return Some(nothing) };
-    let wall = cut.notch.shoulders[0].wall.min(cut.notch.shoulders[1].wall);
-    let width = cut.notch.width_mm();
-    // Each factor tells a cut from a fossa behind a whole or a worn ridge; where they begin and end was set by looking at
-    // untouched teeth and at seats of many depths.
-    let smooth = cut.bowl.map_or(0.0, |b| {
-        (1.0 - ramp(b.rough_mm, 0.035, 0.08)) * ramp(b.along, -0.3, 0.05) * ramp(b.across, 0.15, 0.4)
-    });
-    let likeness = smooth
-        * ramp(cut.depth_mm, 0.35, 0.7)
-        * ramp(cut.depth_mm / width.max(0.1), 0.14, 0.2)
-        * ramp(wall, 0.2, 0.45)
-        * (1.0 - ramp(cut.fall, 0.25, 0.5))
-        * ramp(width, 2.0, 2.6)
-        * (1.0 - ramp(width - 0.8 * ramp(cut.depth_mm, 1.4, 1.9), 5.0, 6.0))
-        * ramp(cut.rise_mm, 0.0, 0.15);
-    let at = relief.place(cut.floor)?;
-    let floor = marginal_angle(asked, &view, &at, cut.fall);
-    let likeness = likeness * (1.0 - ramp(floor.deg, 112.0, 130.0));
+    let Some(cut) = &end.cut else { return Some(nothing) };
+    let rows = cut.notch.shoulders.map(|s| s.step);
+    let sag = End::read(asked, around, -way).sag_mm(rows, cut.floor[1]);
+    let sag = sag.map_or(0.0, |s| s.clamp(-MOST_SAG_MM, MOST_SAG_MM));
     Some(RestSeat {
-        at,
-        depth_mm: Some(cut.depth_mm.max(0.0)),
+        at: end.relief.place(cut.floor)?,
+        depth_mm: Some((cut.depth_mm - SAG_SHARE * sag).max(0.0)),
         length_mm: Some(cut.length_mm),
-        width_mm: Some(width),
-        floor: Some(floor),
-        likeness,
+        width_mm: Some(cut.notch.width_mm()),
+        floor: end.angle,
+        likeness: end.likeness,
         ..nothing
     })
 }
+
+/// No ridge sags or bulges more between its shoulders, mm.
+const MOST_SAG_MM: f64 = 0.8;
+/// Share of the other ridge's sag by which the straight line is corrected: half way between the two, for the ends of a
+/// tooth are alike but not the same.
+const SAG_SHARE: f64 = 0.5;
 
 /// Angle between a floor that falls `fall` a mm inward and the proximal surface below it.
 fn marginal_angle(asked: &SeatAsked<'_>, view: &View, at: &Point, fall: f64) -> FloorAngle {

@@ -37,12 +37,12 @@ impl Flanks {
 
     /// Most that the rounding of its corners has lowered a shoulder, mm.
     fn round_mm(self) -> f64 {
-        if self == Flanks::Valley { 0.05 } else { 0.3 }
+        if self == Flanks::Valley { 0.03 } else { 0.3 }
     }
 
     /// The slope that counts.
     fn counts(self, beyond: f64) -> f64 {
-        if self == Flanks::Rounded { beyond } else { beyond.max(0.0) }
+        beyond.clamp(-1.0, 1.0)
     }
 }
 
@@ -150,9 +150,8 @@ fn shoulder(p: &Profile, bottom: usize, side: isize, (reach, round_mm): (usize, 
             && bends.get(i + 1).is_none_or(|n| n.1 >= here)
     })?;
     let (k, _) = bends[first];
-    let after: Vec<f64> = (4..=8).filter_map(|d| rise(k + d)).collect();
-    let beyond = after.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let beyond = if beyond.is_finite() { beyond } else { 0.0 };
+    let after: Vec<f64> = (4..=9).filter_map(|d| rise(k + d)).collect();
+    let beyond = after.iter().sum::<f64>() / after.len().max(1) as f64;
     // The corner is rounded: its height is that of the flank beyond carried on to it.
     let flank = z(k + 3).zip(z(k + 6)).map(|(a, b)| a - (b - a).clamp(-0.1, 0.3));
     Some(Shoulder {

@@ -127,6 +127,12 @@ impl Relief {
         if i < self.size[0] { self.cells.get(j * self.size[0] + i).copied().flatten() } else { None }
     }
 
+    /// Whether the topmost surface over a place is the crown's own.
+    pub fn is_own(&self, x: f64, y: f64) -> bool {
+        let (fx, fy) = ((x - self.low[0]) / STEP_MM, (y - self.low[1]) / STEP_MM);
+        fx >= 0.0 && fy >= 0.0 && self.cell(fx as usize, fy as usize).is_some_and(|c| c.own)
+    }
+
     /// Height over a place, between the cells around it; `None` where one of them has no surface.
     pub fn at(&self, x: f64, y: f64) -> Option<f64> {
         let (fx, fy) = ((x - self.low[0]) / STEP_MM, (y - self.low[1]) / STEP_MM);

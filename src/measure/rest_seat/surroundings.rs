@@ -20,7 +20,11 @@ pub(super) struct Surroundings {
 impl Surroundings {
     /// Those of a crown.
     pub fn of(mesh: &Mesh, topology: &Topology, crown: &Crown) -> Surroundings {
-        let mut faces: std::collections::BTreeSet<FaceId> = crown.faces.iter().copied().collect();
+        let mut taken = vec![false; mesh.faces().len()];
+        let mut faces = crown.faces.clone();
+        for &f in &faces {
+            taken[f as usize] = true;
+        }
         // Breadth first along the surface, each triangle with its way from the crown.
         let mut front: Vec<(FaceId, f64)> = crown.faces.iter().map(|&f| (f, 0.0)).collect();
         while !front.is_empty() {
@@ -29,7 +33,9 @@ impl Surroundings {
                 for e in topology.edges_of_face(f) {
                     for &g in topology.faces_of_edge(e) {
                         let way = way + (mesh.face_centre(g) - mesh.face_centre(f)).norm();
-                        if way <= BEYOND_MM && faces.insert(g) {
+                        if way <= BEYOND_MM && !taken[g as usize] {
+                            taken[g as usize] = true;
+                            faces.push(g);
                             next.push((g, way));
                         }
                     }
@@ -49,7 +55,8 @@ impl Surroundings {
         }
         border.sort_unstable();
         border.dedup();
-        Surroundings { faces: faces.into_iter().collect(), border }
+        faces.sort_unstable();
+        Surroundings { faces, border }
     }
 
     /// Whether the scan ends within so many mm of a place.
