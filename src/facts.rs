@@ -1,6 +1,7 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 mod path;
+pub mod seats;
 
 use crate::anatomy::presence::{self, ArchView};
 use crate::anatomy::{Anatomy, Region, Span, teeth};
@@ -20,6 +21,7 @@ use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
+use seats::SeatFact;
 
 /// Depths under the crest at which the width of a ridge is read, and the way between its stations, mm.
 pub const RIDGE_DEPTHS_MM: [f64; 2] = [3.0, 5.0];
@@ -120,6 +122,8 @@ pub struct Facts<'c> {
     pub keepout: KeepOut,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
+    /// Places of the restored arch at which a rest can lie.
+    pub seats: Vec<SeatFact>,
 }
 
 impl<'c> Facts<'c> {
@@ -163,6 +167,8 @@ impl<'c> Facts<'c> {
             rules.number("keepout_margin_mm"),
             rules.number("relief_mm"),
         );
+        let other = opposing.as_ref().filter(|_| !twice);
+        let seats = seats::read(&restored, other, opening.as_ref().ok(), &case.file.design.rests);
         let surface = restored.surface.mesh();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
@@ -187,6 +193,7 @@ impl<'c> Facts<'c> {
             tori,
             keepout,
             pair_defects,
+            seats,
         })
     }
 

@@ -1,5 +1,6 @@
 //! The table of checks. A check reads facts, estimates, judges, and returns its part of the report.
 
+mod antagonist;
 mod articulation;
 pub mod blockout;
 mod classification;
@@ -11,6 +12,7 @@ mod rests;
 mod ridge;
 mod room;
 mod scan;
+mod seats;
 mod support;
 mod teeth;
 #[cfg(test)]
@@ -75,6 +77,7 @@ pub const CHECKS: &[Check] = &[
     path::CHECK,
     undercut::CHECK,
     rests::CHECK,
+    seats::CHECK,
     tori::CHECK,
     connector::CHECK,
     blockout::CHECK,

@@ -1,9 +1,10 @@
 //! Check: room over the rests.
 
-use super::{Check, Part, articulation};
-use crate::case::{Rest, RestPlace};
+use super::{Check, Part, antagonist, articulation};
+use crate::case::Rest;
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
+use crate::facts::seats::{self, SeatFact, SeatState};
 use crate::measure::rest_room::{self, RestAsked, RestRoom};
 use crate::measure::tooth_axes::ToothAxes;
 use crate::report::{AbutmentShown, Finding, Question, RestShown, Verdict, Where};
@@ -15,21 +16,13 @@ pub const CHECK: Check = Check {
     id: "rests",
     title: "Rests",
     measures: "For each rest that is asked for: the least distance along the opening direction from its place on the \
-               crown to the opposing arch, over a seat 2.5 mm wide, exact on the triangles of both scans. The depth of \
-               a prepared seat is not measured yet. The scan shows the teeth closed; room in excursions is not seen.",
-    limits: &["rest_room_mm"],
+               crown to the opposing arch, exact on the triangles of both scans: within half a millimetre of the floor \
+               of a prepared seat, else over a seat 2.5 mm wide. Where the chart or the scan shows no antagonist, that \
+               is said. The scan shows the teeth closed; room in excursions is not seen.",
+    limits: &["rest_room_mm", "antagonist_far_mm"],
     method: "room.md",
     run,
 };
-
-fn word(place: RestPlace) -> &'static str {
-    match place {
-        RestPlace::Mesial => "mesial",
-        RestPlace::Distal => "distal",
-        RestPlace::Cingulum => "cingulum",
-        RestPlace::Incisal => "incisal",
-    }
-}
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
@@ -37,15 +30,16 @@ fn run(facts: &Facts<'_>) -> Part {
         if rest.tooth.arch() != facts.restored.arch {
             continue;
         }
-        let read = read(facts, rest);
-        part.abutments.push(shown(rest, read.as_ref().ok()));
+        let fact = facts.seats.iter().find(|s| s.tooth == rest.tooth && s.place == rest.place);
+        let read = read(facts, rest, fact);
+        part.abutments.push(shown(facts, rest, read.as_ref().ok(), fact));
         match read {
             Ok(room) => judged(facts, rest, &room, &mut part),
             Err(reason) => part.findings.push(
                 Finding::not_measured(
                     CHECK.id,
                     "rest_room",
-                    &format!("Room over the {} rest on {}", word(rest.place), rest.tooth),
+                    &format!("Room over the {} rest on {}", rest.place.word(), rest.tooth),
                     &reason,
                 )
                 .at(Where::tooth(rest.tooth)),
@@ -55,7 +49,7 @@ fn run(facts: &Facts<'_>) -> Part {
     part
 }
 
-fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
+fn read(facts: &Facts<'_>, rest: &Rest, fact: Option<&SeatFact>) -> Result<RestRoom, NotMeasured> {
     if let Some(reason) = articulation::hindrance(facts) {
         return Err(reason);
     }
@@ -63,12 +57,10 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
         return Err(NotMeasured::only("the other arch was not scanned"));
     };
     let anatomy = &facts.restored.anatomy;
-    let Some(crown) = anatomy.crown(rest.tooth) else {
-        return Err(NotMeasured::new(
-            format!("the crown of {} is not known", rest.tooth),
-            format!("[marks] margins for {}", rest.tooth),
-        ));
-    };
+    let Some(crown) = anatomy.crown(rest.tooth) else { return Err(seats::unknown_crown(rest.tooth)) };
+    if let Some(teeth) = antagonist::missing(facts, rest) {
+        return Err(antagonist::lacking(facts, rest, &teeth));
+    }
     let axes = ToothAxes::of(facts.restored.mesh(), crown, anatomy)?;
     let asked = RestAsked {
         restored: &facts.restored.surface,
@@ -77,19 +69,42 @@ fn read(facts: &Facts<'_>, rest: &Rest) -> Result<RestRoom, NotMeasured> {
         axes,
         place: rest.place,
     };
-    rest_room::room(&asked).ok_or_else(|| NotMeasured::only("there is no opposing surface over it"))
+    let nothing = || NotMeasured::only("there is no opposing surface over it");
+    let room = rest_room::room(&asked);
+    let least = seats::least(facts.rules);
+    // Over a prepared seat its own floor counts, not the ridge that a seat would be cut into.
+    match fact
+        .filter(|f| f.state(least) == SeatState::Prepared)
+        .and_then(|f| Some((f.seat.as_ref().ok()?, f)))
+    {
+        Some((seat, fact)) => fact
+            .room
+            .map(|over| RestRoom {
+                room_mm: over.room_mm,
+                at: over.at,
+                seat_at: seat.at,
+                per_place_mm: room.map_or(0.0, |r| r.per_place_mm).min(FLOOR_PLACE_MM),
+            })
+            .ok_or_else(nothing),
+        None => room.ok_or_else(nothing),
+    }
 }
 
-fn shown(rest: &Rest, room: Option<&RestRoom>) -> AbutmentShown {
-    AbutmentShown {
-        rests: vec![RestShown {
-            place: rest.place,
-            depth_mm: None,
-            room_mm: room.map(|r| units::json(r.room_mm)),
-            at_mm: room.map(|r| units::json_place(&r.at)),
-        }],
-        ..AbutmentShown::of(rest.tooth)
-    }
+/// Most that the room over a floor changes over half a millimetre, mm: floors are level.
+const FLOOR_PLACE_MM: f64 = 0.2;
+
+fn shown(facts: &Facts<'_>, rest: &Rest, room: Option<&RestRoom>, fact: Option<&SeatFact>) -> AbutmentShown {
+    let at = room.map(|r| units::json_place(&r.at));
+    let shown = match fact {
+        Some(fact) => {
+            let mut shown = super::seats::shown(facts, fact);
+            shown.at_mm = shown.at_mm.filter(|_| shown.depth_mm.is_some()).or(at).or(shown.at_mm);
+            shown
+        }
+        None => RestShown::unread(rest.place),
+    };
+    let shown = RestShown { room_mm: room.map(|r| units::json(r.room_mm)), ..shown };
+    AbutmentShown { rests: vec![shown], ..AbutmentShown::of(rest.tooth) }
 }
 
 fn judged(facts: &Facts<'_>, rest: &Rest, room: &RestRoom, part: &mut Part) {
@@ -104,20 +119,30 @@ fn judged(facts: &Facts<'_>, rest: &Rest, room: &RestRoom, part: &mut Part) {
     }
     let rule = facts.rules.get("rest_room_mm");
     let verdict = judge(&figure, rule);
-    let says = format!(
+    let mut says = format!(
         "Over the {} rest on {} there are {} to the opposing arch; {} are wanted for the metal.",
-        word(rest.place),
+        rest.place.word(),
         rest.tooth,
         units::mm(room.room_mm),
         units::mm(rule.number)
     );
+    let far = facts.rules.number("antagonist_far_mm");
+    if room.room_mm > far {
+        says +=
+            &format!(" No antagonist meets it: the surface over it is more than {} away.", units::mm(far));
+    }
+    if let Some(tooth) = antagonist::other(facts, rest, &room.seat_at) {
+        says += &format!(
+            " What stands over it is {tooth}, which is not the tooth that meets this place as a rule."
+        );
+    }
     if verdict != Verdict::Fits {
         part.questions.push(Question {
             to: "dentist".into(),
             text: format!(
                 "Please confirm the bite registration, and whether a seat for the {} rest on {} can be prepared or \
                  prepared deeper.",
-                word(rest.place),
+                rest.place.word(),
                 rest.tooth
             ),
             because: says.clone(),
@@ -127,7 +152,7 @@ fn judged(facts: &Facts<'_>, rest: &Rest, room: &RestRoom, part: &mut Part) {
         Finding::new(CHECK.id, "rest_room", verdict, says)
             .figure(&figure, Unit::Mm)
             .limit(rule.shown())
-            .at(Where::tooth(rest.tooth).at(&room.at).words(format!("{} rest place", word(rest.place))))
-            .with("place", word(rest.place)),
+            .at(Where::tooth(rest.tooth).at(&room.at).words(format!("{} rest place", rest.place.word())))
+            .with("place", rest.place.word()),
     );
 }

@@ -11,7 +11,9 @@
 //! Method and its error: both surfaces clipped to the seat and to each other (see `column`), exact for one place. The
 //! place itself is known to about half a millimetre; what the room changes over that is part of the uncertainty.
 //!
-//! Not covered: depth and floor of a prepared seat; room in excursions of the mandible.
+//! Over the floor of a prepared seat (`rest_seat`) the room is read within half a millimetre of the floor's place.
+//!
+//! Not covered: room in excursions of the mandible.
 //!
 //! Checked by: a block with a marginal ridge and a slope under a plate, below.
 
@@ -21,7 +23,8 @@ use crate::locate::Surface;
 use crate::measure::clearance::REACH_MM;
 use crate::measure::column::Column;
 use crate::measure::tooth_axes::ToothAxes;
-use crate::space::{Point, Vector};
+use crate::mesh::FaceId;
+use crate::space::{Direction, Point, Vector};
 
 /// Radius of a seat, mm.
 const RADIUS_MM: f64 = 1.25;
@@ -67,6 +70,38 @@ pub fn room(asked: &RestAsked<'_>) -> Option<RestRoom> {
         .map(|other| (other.0 - here.0).abs())
         .fold(0.0, f64::max);
     Some(RestRoom { room_mm: here.0, at: here.1, seat_at: seat, per_place_mm })
+}
+
+/// Radius about the floor of a seat in which its room is read, mm: the width of a minor connector's foot.
+const FLOOR_MM: f64 = 0.5;
+
+/// Room over the floor of a seat.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FloorRoom {
+    /// Least room within half a millimetre of the floor's place, mm; negative where the arches overlap.
+    pub room_mm: f64,
+    /// Where on the tooth, mm.
+    pub at: Point,
+    /// Triangle of the opposing surface straight over the floor.
+    pub over: Option<FaceId>,
+}
+
+/// Room over the floor of a seat at `at`; `None` where nothing stands over it.
+pub fn over_floor(
+    restored: &Surface,
+    crown: &Crown,
+    opposing: &Surface,
+    opening: &Direction,
+    at: &Point,
+) -> Option<FloorRoom> {
+    let column = Column::disc(*at, *opening, FLOOR_MM);
+    let near = |t: &[Point; 3]| t.iter().any(|p| (p - at).norm() < 4.0 * FLOOR_MM);
+    let tooth: Vec<[Point; 3]> =
+        crown.faces.iter().map(|&f| restored.mesh().corners(f)).filter(near).collect();
+    let over = column.triangles(opposing, 0.0);
+    let gap = column.least_gap(&tooth, &over, -REACH_MM)?;
+    let hit = opposing.cast(at, opening, f64::INFINITY);
+    Some(FloorRoom { room_mm: gap.mm, at: gap.at, over: hit.map(|h| h.face) })
 }
 
 /// Least gap over the seat and its place on the tooth.

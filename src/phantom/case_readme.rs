@@ -133,13 +133,19 @@ fn walls_and_seats(text: &mut String, truth: &Value) {
             );
         }
     }
-    let _ = write!(text, "\n| rest seat | depth | room over its floor |\n|---|---|---|\n");
+    let _ = write!(
+        text,
+        "\n| rest seat | depth at the marginal ridge | room there | deepest under the unprepared tooth | room over that |\n\
+         |---|---|---|---|---|\n"
+    );
     for seat in list(truth, "rest_seats") {
         let _ = writeln!(
             text,
-            "| {} {} | {} | {} |",
+            "| {} {} | {} | {} | {} | {} |",
             seat["tooth"],
             seat["place"].as_str().unwrap_or(""),
+            mm(&seat["ridge"]["depth_mm"]),
+            mm(&seat["ridge"]["room_mm"]),
             mm(&seat["depth_mm"]),
             mm(&seat["room_mm"])
         );

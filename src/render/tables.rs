@@ -21,6 +21,7 @@ pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
             preparation(&report.preparation),
         ],
         "rests" => vec![rests(&report.abutments)],
+        "seats" => vec![seats(&report.abutments), seat_preparation(&report.preparation)],
         "tori" => vec![tori(&report.tori)],
         "blockout" => vec![blockout(&report.blockout)],
         "connector" => vec![connectors(&report.connectors)],
@@ -184,12 +185,30 @@ fn bulges(abutments: &[AbutmentShown]) -> Table {
     table
 }
 
+/// Seats have no height of a surface gained.
+fn seat_preparation(all: &[Preparation]) -> Table {
+    let mut table = Table::new(
+        "Depth lacking at seats; the dentist decides, and enamel thickness is not on the scan",
+        &["tooth", "where", "tooth to go", "standard uncertainty", "at"],
+    );
+    for p in all.iter().filter(|p| p.height_mm.is_none()) {
+        table.rows.push(vec![
+            p.tooth.to_string(),
+            p.place.clone(),
+            mm(p.removal_mm),
+            or_dash(p.uncertainty_mm, Unit::Mm),
+            p.at_mm.as_ref().map_or_else(|| "-".to_owned(), place),
+        ]);
+    }
+    table
+}
+
 fn preparation(all: &[Preparation]) -> Table {
     let mut table = Table::new(
         "What would have to be prepared; the dentist decides, and enamel thickness is not on the scan",
         &["tooth", "where", "tooth to go, at most", "height gained", "width", "most at"],
     );
-    for p in all {
+    for p in all.iter().filter(|p| p.height_mm.is_some()) {
         table.rows.push(vec![
             p.tooth.to_string(),
             p.place.clone(),
@@ -253,15 +272,49 @@ fn guiding_planes(abutments: &[AbutmentShown]) -> Table {
 }
 
 fn rests(abutments: &[AbutmentShown]) -> Table {
-    let mut table = Table::new("Rests", &["tooth", "place", "seat depth", "room to the opposing arch", "at"]);
+    let mut table = Table::new("Rests", &["tooth", "place", "room to the opposing arch", "at"]);
     for a in abutments {
-        for r in &a.rests {
+        for r in a.rests.iter().filter(|r| r.named) {
             table.rows.push(vec![
                 a.tooth.to_string(),
                 r.place.word().to_owned(),
-                or_dash(r.depth_mm, Unit::Mm),
                 or_dash(r.room_mm, Unit::Mm),
                 r.at_mm.as_ref().map_or_else(|| "-".to_owned(), place),
+            ]);
+        }
+    }
+    table
+}
+
+fn seats(abutments: &[AbutmentShown]) -> Table {
+    let mut table = Table::new(
+        "Seats, at the rests of the case and elsewhere",
+        &[
+            "tooth",
+            "place",
+            "taken for",
+            "confidence",
+            "depth",
+            "length",
+            "width",
+            "floor",
+            "room",
+            "lacking",
+        ],
+    );
+    for a in abutments {
+        for r in a.rests.iter().filter(|r| r.prepared.is_some()) {
+            table.rows.push(vec![
+                a.tooth.to_string(),
+                r.place.word().to_owned(),
+                r.prepared.map_or("-", |p| p.words()).to_owned(),
+                or_dash(r.confidence, Unit::Share),
+                or_dash(r.depth_mm, Unit::Mm),
+                or_dash(r.length_mm, Unit::Mm),
+                or_dash(r.width_mm, Unit::Mm),
+                or_dash(r.floor_angle_deg, Unit::Deg),
+                or_dash(r.room_mm, Unit::Mm),
+                or_dash(r.lacking_mm, Unit::Mm),
             ]);
         }
     }

@@ -70,17 +70,98 @@ pub struct GuidingPlaneShown {
     pub deviation_deg: f64,
 }
 
+/// What a recess is taken for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Prepared {
+    /// A prepared seat.
+    Prepared,
+    /// An ordinary fossa, cingulum or edge.
+    OrdinaryFossa,
+    /// Neither is sure.
+    Uncertain,
+}
+
+impl Prepared {
+    /// The words for it on the sheet.
+    pub fn words(self) -> &'static str {
+        match self {
+            Prepared::Prepared => "prepared",
+            Prepared::OrdinaryFossa => "ordinary",
+            Prepared::Uncertain => "uncertain",
+        }
+    }
+}
+
+/// What the angle of a floor is told against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FloorBeside {
+    /// The proximal surface below it.
+    ProximalSurface,
+    /// The occlusal normal.
+    OcclusalNormal,
+}
+
 /// A rest place.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RestShown {
     /// Where on the tooth.
     pub place: RestPlace,
-    /// Depth of a prepared seat, mm.
+    /// Depth of the seat at the marginal ridge, in the edge, or along the tooth on a cingulum, mm; absent for an ordinary fossa.
     pub depth_mm: Option<f64>,
     /// Room to the opposing arch over it, mm.
     pub room_mm: Option<f64>,
-    /// Where, mm.
+    /// Where, mm: the floor of the seat.
     pub at_mm: Option<Place>,
+    /// Whether the case names a rest there.
+    #[serde(default)]
+    pub named: bool,
+    /// What the recess is taken for; absent where it was not read.
+    #[serde(default)]
+    pub prepared: Option<Prepared>,
+    /// Confidence that it is a prepared seat, 0 to 1.
+    #[serde(default)]
+    pub confidence: Option<f64>,
+    /// Standard uncertainty of the depth, mm.
+    #[serde(default)]
+    pub depth_uncertainty_mm: Option<f64>,
+    /// Mesiodistal length, mm.
+    #[serde(default)]
+    pub length_mm: Option<f64>,
+    /// Buccolingual width, mm.
+    #[serde(default)]
+    pub width_mm: Option<f64>,
+    /// Angle of the floor through the tooth, degrees: under 90 it falls inward.
+    #[serde(default)]
+    pub floor_angle_deg: Option<f64>,
+    /// What that angle is told against.
+    #[serde(default)]
+    pub floor_angle_to: Option<FloorBeside>,
+    /// Depth still lacking against the least that is wanted, mm; 0 where nothing is.
+    #[serde(default)]
+    pub lacking_mm: Option<f64>,
+}
+
+impl RestShown {
+    /// A place of which nothing was read.
+    pub fn unread(place: RestPlace) -> RestShown {
+        RestShown {
+            place,
+            depth_mm: None,
+            room_mm: None,
+            at_mm: None,
+            named: true,
+            prepared: None,
+            confidence: None,
+            depth_uncertainty_mm: None,
+            length_mm: None,
+            width_mm: None,
+            floor_angle_deg: None,
+            floor_angle_to: None,
+            lacking_mm: None,
+        }
+    }
 }
 
 /// An abutment.

@@ -12,8 +12,8 @@ mod path;
 mod sections;
 
 pub use abutments::{
-    AbutmentShown, ApproachArmShown, ClaspShown, GaugeShown, GuidingPlaneShown, Preparation, Reached,
-    ReciprocalShown, RestShown, SurfaceShown, Zone,
+    AbutmentShown, ApproachArmShown, ClaspShown, FloorBeside, GaugeShown, GuidingPlaneShown, Preparation,
+    Prepared, Reached, ReciprocalShown, RestShown, SurfaceShown, Zone,
 };
 pub use blockout::{BlockoutRegion, BlockoutShown};
 pub use cuts::{Cut, Flat, Mark2, Span2};

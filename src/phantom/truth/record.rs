@@ -242,6 +242,12 @@ fn seat_list(cast: &Cast, opposing: &Cast, opening: &Vector) -> Vec<Value> {
                 "depth_mm": json(s.depth_mm),
                 "square_depth_mm": json(s.square_depth_mm),
                 "room_mm": s.room_mm.map(json),
+                "ridge": s.ridge.map(|r| json!({
+                    "floor_mm": json_place(&r.floor),
+                    "depth_mm": json(r.depth_mm),
+                    "width_mm": json(r.width_mm),
+                    "room_mm": r.room_mm.map(json),
+                })),
             })
         })
         .collect()

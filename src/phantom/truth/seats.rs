@@ -1,9 +1,12 @@
 //! Rest seats: floor, depth against the unprepared tooth, room over the floor.
 //!
 //! The floor is the place of the seat that lies deepest under the unprepared tooth, measured along the crown's own axis.
+//! A mesial or distal seat has its depth at the marginal ridge as well: over the middle of the crown, from the crest of
+//! the unprepared ridge down to the seat. Its width is that of the part more than 0.15 mm deep through that place
+//! across the crown.
 
 use super::super::cast::Cast;
-use super::super::crown::CrownBody;
+use super::super::crown::{CrownBody, SeatKind};
 use super::crest::along_mm;
 use super::near::foot;
 use crate::case::Tooth;
@@ -31,6 +34,21 @@ pub struct SeatTruth {
     pub square_depth_mm: f64,
     /// Distance from the floor to the opposing arch along the opening, mm.
     pub room_mm: Option<f64>,
+    /// What is true at the marginal ridge; `None` on a front tooth.
+    pub ridge: Option<RidgeTruth>,
+}
+
+/// A seat where it crosses the marginal ridge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RidgeTruth {
+    /// Place of the seat under the crest of the unprepared ridge, file position.
+    pub floor: Point,
+    /// Depth there along the crown's axis, mm.
+    pub depth_mm: f64,
+    /// Extent of the seat through there across the crown, mm.
+    pub width_mm: f64,
+    /// Distance from there to the opposing arch along the opening, mm.
+    pub room_mm: Option<f64>,
 }
 
 /// The rest seats of a cast.
@@ -40,6 +58,9 @@ pub fn seats(cast: &Cast, opposing: &Cast, opening: &Vector) -> Vec<SeatTruth> {
         for number in 0..crown.seats.len() {
             out.extend(seat(cast, index, number).map(|mut s| {
                 s.room_mm = along_mm(opposing, &s.floor, opening);
+                if let Some(ridge) = &mut s.ridge {
+                    ridge.room_mm = along_mm(opposing, &ridge.floor, opening);
+                }
                 s
             }));
         }
@@ -101,6 +122,39 @@ fn seat(cast: &Cast, index: usize, number: usize) -> Option<SeatTruth> {
         floor,
         depth_mm,
         square_depth_mm,
+        room_mm: None,
+        ridge: at_ridge(&whole, &cut, crown, cast.crowns.get(index)?.seats.get(number)?.kind),
+    })
+}
+
+/// Depth from which a place counts as part of a seat, mm.
+const EDGE_MM: f64 = 0.15;
+
+/// The seat where it crosses the marginal ridge, over the middle of the crown.
+fn at_ridge(whole: &Cast, cut: &Cast, crown: &CrownBody, kind: SeatKind) -> Option<RidgeTruth> {
+    let side = match kind {
+        SeatKind::Mesial => -1.0,
+        SeatKind::Distal => 1.0,
+        _ => return None,
+    };
+    let share = |i: i32| side * crown.half_md * (0.55 + 0.005 * f64::from(i));
+    let tops = (0..=90).filter_map(|i| Some((share(i), height(whole, crown, share(i), 0.0)?)));
+    // The crest is the outermost place that stands over all outside it and over what lies 0.15 mm inside.
+    let tops: Vec<(f64, f64)> = tops.collect();
+    let (u, top) = (1..tops.len().saturating_sub(1))
+        .rev()
+        .find(|&i| tops[i].1 >= tops[i + 1].1 && tops[i].1 > tops[i - 1].1)
+        .map(|i| tops[i])?;
+    let w = height(cut, crown, u, 0.0)?;
+    let deep = |v: f64| Some(height(whole, crown, u, v)? - height(cut, crown, u, v)? > EDGE_MM);
+    let edge = |way: f64| {
+        (0..100).map(|k| 0.05 * f64::from(k)).take_while(|v| deep(way * v) == Some(true)).count() as f64
+            * 0.05
+    };
+    Some(RidgeTruth {
+        floor: whole.own(&crown.world([u, 0.0, w])),
+        depth_mm: top - w,
+        width_mm: edge(1.0) + edge(-1.0),
         room_mm: None,
     })
 }
