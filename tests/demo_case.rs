@@ -132,6 +132,64 @@ fn verdicts_of(report: &Value, check: &str) -> Vec<String> {
 }
 
 #[test]
+fn the_rest_seats_of_the_demo_case_are_found_with_depth_and_place() {
+    let json: Value = serde_json::from_slice(&fs::read(oban().0.path("out/report.json")).unwrap()).unwrap();
+    let truth: Value =
+        serde_json::from_slice(&fs::read(Path::new(SAMPLE).join("truth.json")).unwrap()).unwrap();
+    let place = |v: &Value| -> Vec<f64> { v.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect() };
+    let seats = truth["rest_seats"].as_array().unwrap();
+    assert_eq!(seats.len(), 3);
+    for seat in seats {
+        let rests = json["abutments"].as_array().unwrap().iter().filter(|a| a["tooth"] == seat["tooth"]);
+        let found =
+            rests.flat_map(|a| a["rests"].as_array().unwrap()).find(|r| r["place"] == seat["place"]).unwrap();
+        assert_eq!((&found["prepared"], &found["named"]), (&"prepared".into(), &true.into()), "{found}");
+        assert!(found["confidence"].as_f64().unwrap() >= 0.7);
+        let number = |v: &Value| v.as_f64().unwrap();
+        let (depth, known) = (number(&found["depth_mm"]), number(&seat["ridge"]["depth_mm"]));
+        let most = 2.0 * number(&found["depth_uncertainty_mm"]);
+        assert!((depth - known).abs() <= most, "{}: {depth}, {known} known", seat["tooth"]);
+        let (at, floor) = (place(&found["at_mm"]), place(&seat["ridge"]["floor_mm"]));
+        let off = at.iter().zip(&floor).map(|(a, b)| (a - b) * (a - b)).sum::<f64>().sqrt();
+        assert!(off < 1.0, "{}: {off} mm off", seat["tooth"]);
+        let (room, known) = (number(&found["room_mm"]), number(&seat["ridge"]["room_mm"]));
+        assert!((room - known).abs() < 0.6, "{}: {room}, {known} known", seat["tooth"]);
+    }
+    // No other place is called a seat, and none of these lacks depth.
+    let all = json["abutments"].as_array().unwrap().iter().flat_map(|a| a["rests"].as_array().unwrap());
+    assert_eq!(all.filter(|r| r["prepared"] == "prepared").count(), 3);
+}
+
+#[test]
+fn a_rest_whose_antagonist_is_missing_has_no_room_and_one_on_an_untouched_tooth_lacks_its_depth() {
+    let rests = "rests = [\n    { tooth = 34, place = \"distal\" },\n    { tooth = 33, place = \"cingulum\" },\n";
+    let (_bench, case) = changed(0.0, ("rests = [\n", rests));
+    let text = fs::read_to_string(&case).unwrap();
+    fs::write(&case, text.replacen("missing = [36, 37, 45]", "missing = [36, 37, 45, 24, 25]", 1)).unwrap();
+    let json = saddleroom(&["check", &case, "--format", "json"]).ends(1).json();
+    let findings = json["findings"].as_array().unwrap();
+    let of = |check: &str, tooth: u8| -> Vec<&Value> {
+        findings.iter().filter(|f| f["check"] == check && f["where"]["tooth"] == tooth).collect()
+    };
+    let room = of("rests", 35);
+    assert!(room.iter().any(|f| {
+        f["verdict"] == "not_measured" && f["says"].as_str().unwrap().contains("antagonist is missing (25, 24)")
+    }));
+    assert!(of("seats", 34).iter().any(|f| f["code"] == "no_seat" && f["verdict"] == "caution"));
+    let preparation = json["preparation"].as_array().unwrap();
+    let lacking = |tooth: u8, place: &str| {
+        let mut all = preparation.iter().filter(|p| p["tooth"] == tooth);
+        all.find(|p| p["place"] == place).map(|p| p["removal_mm"].as_f64().unwrap())
+    };
+    // 1.0 mm are taught at a marginal ridge, 1.5 mm on a cingulum.
+    assert_eq!(lacking(34, "distal rest seat"), Some(1.0));
+    assert_eq!(lacking(33, "cingulum rest seat"), Some(1.5));
+    let rest = json["abutments"].as_array().unwrap().iter().find(|a| a["tooth"] == 34).unwrap();
+    assert_eq!(rest["rests"][0]["prepared"], "ordinary_fossa");
+    assert!(rest["rests"][0]["depth_mm"].is_null());
+}
+
+#[test]
 fn arches_far_apart_or_deep_in_each_other_leave_the_room_unmeasured() {
     for (raised_mm, state) in [(40.0, "apart"), (-5.0, "overlapping")] {
         let (_bench, case) = changed(raised_mm, ("id = ", "id = "));

@@ -157,7 +157,6 @@ fn looked<'a>(asked: &SeatAsked<'a>, around: &'a Surroundings) -> Looked<'a> {
 
 /// One end of a back tooth, as it was read.
 struct End {
-    view: View,
     relief: Relief,
     ridge: marginal::Ridge,
     cut: Option<marginal::Cut>,
@@ -177,7 +176,7 @@ impl End {
         let at = cut.as_ref().and_then(|c| relief.place(c.floor));
         let angle = cut.as_ref().zip(at).map(|(c, at)| marginal_angle(asked, &view, &at, c.fall));
         let likeness = cut.as_ref().zip(angle).map_or(0.0, |(c, a)| c.likeness(&a));
-        End { view, relief, ridge, cut, angle, likeness }
+        End { relief, ridge, cut, angle, likeness }
     }
 
     /// How far the ridge, not cut, lies under the straight line between two rows in a third, mm.
