@@ -92,6 +92,8 @@ impl Build {
             back: Some(tooth(back)),
             crest: Err(NotMeasured::only("none")),
             crest_origin: Origin::Given,
+            end: None,
+            faces: Vec::new(),
         });
     }
 
