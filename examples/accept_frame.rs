@@ -77,7 +77,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<u64> =
         std::env::args().skip(1).map(|w| w.parse()).collect::<Result<_, std::num::ParseIntError>>()?;
     let (first, last) = match words.as_slice() {
-        [] => (1, 4),
+        [] => (101, 101),
         [one] => (*one, *one),
         [first, last, ..] => (*first, *last),
     };

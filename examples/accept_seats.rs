@@ -38,7 +38,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<u64> =
         std::env::args().skip(1).map(|w| w.parse()).collect::<Result<_, std::num::ParseIntError>>()?;
     let (first, last) = match words.as_slice() {
-        [] => (101, 104),
+        [] => (101, 101),
         [one] => (*one, *one),
         [first, last, ..] => (*first, *last),
     };
@@ -132,6 +132,7 @@ fn read(cast: &Cast, mesh: &Mesh, other: &Surface, known: &[SeatTruth], grown: i
         frame: Ok(frame),
         crowns: crowns::from_labels(&surface, &topology, &labels),
         crowns_lacking: None,
+        found_teeth: None,
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),

@@ -230,6 +230,7 @@ fn stand_in(mesh: &Mesh, up: &Direction) -> Option<Anatomy> {
         region: region.collect(),
         crowns,
         crowns_lacking: None,
+        found_teeth: None,
         margins_unused: Vec::new(),
         unused_crests: Vec::new(),
         spans: Vec::new(),

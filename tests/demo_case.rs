@@ -136,7 +136,8 @@ fn the_rest_seats_of_the_demo_case_are_found_with_depth_and_place() {
     let json: Value = serde_json::from_slice(&fs::read(oban().0.path("out/report.json")).unwrap()).unwrap();
     let truth: Value =
         serde_json::from_slice(&fs::read(Path::new(SAMPLE).join("truth.json")).unwrap()).unwrap();
-    let place = |v: &Value| -> Vec<f64> { v.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect() };
+    let place =
+        |v: &Value| -> Vec<f64> { v.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect() };
     let seats = truth["rest_seats"].as_array().unwrap();
     assert_eq!(seats.len(), 3);
     for seat in seats {
@@ -162,7 +163,8 @@ fn the_rest_seats_of_the_demo_case_are_found_with_depth_and_place() {
 
 #[test]
 fn a_rest_whose_antagonist_is_missing_has_no_room_and_one_on_an_untouched_tooth_lacks_its_depth() {
-    let rests = "rests = [\n    { tooth = 34, place = \"distal\" },\n    { tooth = 33, place = \"cingulum\" },\n";
+    let rests =
+        "rests = [\n    { tooth = 34, place = \"distal\" },\n    { tooth = 33, place = \"cingulum\" },\n";
     let (_bench, case) = changed(0.0, ("rests = [\n", rests));
     let text = fs::read_to_string(&case).unwrap();
     fs::write(&case, text.replacen("missing = [36, 37, 45]", "missing = [36, 37, 45, 24, 25]", 1)).unwrap();
@@ -173,7 +175,8 @@ fn a_rest_whose_antagonist_is_missing_has_no_room_and_one_on_an_untouched_tooth_
     };
     let room = of("rests", 35);
     assert!(room.iter().any(|f| {
-        f["verdict"] == "not_measured" && f["says"].as_str().unwrap().contains("antagonist is missing (25, 24)")
+        f["verdict"] == "not_measured"
+            && f["says"].as_str().unwrap().contains("antagonist is missing (25, 24)")
     }));
     assert!(of("seats", 34).iter().any(|f| f["code"] == "no_seat" && f["verdict"] == "caution"));
     let preparation = json["preparation"].as_array().unwrap();

@@ -117,7 +117,7 @@ fn with_found(
 ) -> (Measured<KnownFrame>, Option<FoundTeeth>) {
     let present = known.present();
     let all_given = !present.is_empty() && present.iter().all(|t| crowns.iter().any(|c| c.tooth == *t));
-    let Ok(rough) = frame.as_ref().map(Clone::clone) else { return (frame, None) };
+    let Ok(rough) = frame.clone() else { return (frame, None) };
     if known.labels.is_some() || all_given || !rough.anterior_known {
         return (frame, None);
     }

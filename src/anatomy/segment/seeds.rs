@@ -94,7 +94,7 @@ fn start(layout: &Layout, i: usize, height: f64, row: &[Stretch], reach: Reach) 
     let (tall, deep) = (crown_height_mm(tooth), crown_depth_mm(tooth));
     let alone = outside > 0.0 && !neighboured(row, k, b.along > row[k].ends[1]);
     let far = outside > BEHIND_MM[usize::from(!alone)] || b.out.abs() > deep / 2.0 + ASIDE_MM[0];
-    if far || depth > tall + BELOW_MM || height < -LOWEST_MM || height > HIGHEST_MM + 0.5 {
+    if far || depth > tall + BELOW_MM || !(-LOWEST_MM..=HIGHEST_MM + 0.5).contains(&height) {
         return Start::Seed(0);
     }
     let long = row[k].ends[1] - row[k].ends[0];

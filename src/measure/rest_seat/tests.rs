@@ -254,6 +254,7 @@ mod real {
             frame: Ok(frame),
             crowns: crowns::from_labels(&Surface::new(mesh), &topology, &real.labels),
             crowns_lacking: None,
+            found_teeth: None,
             margins_unused: vec![],
             unused_crests: vec![],
             spans: vec![],
