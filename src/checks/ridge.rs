@@ -132,8 +132,8 @@ fn width_estimate(facts: &Facts<'_>, width: &Width) -> Estimate {
     // A tipped section lowers one wall and lifts the other by half the width times the angle.
     let tipped = width.width_mm / 2.0 * sin(direction_deg(facts).to_radians());
     Estimate::new(width.width_mm, vec![])
-        .with(Source::Scan, scan * width.run.max(1.0))
-        .with(Source::Direction, tipped * width.run)
+        .with(Source::Scan, scan * width.run_share.max(1.0))
+        .with(Source::Direction, tipped * width.run_share)
         .with(Source::Method, METHOD_MM)
 }
 
@@ -197,7 +197,7 @@ mod tests {
             s_mm: 0.0,
             at: crate::space::Point::origin(),
             heights: [height; 2],
-            widths: [Some(Width { width_mm: 6.0, run: 1.0 }), None],
+            widths: [Some(Width { width_mm: 6.0, run_share: 1.0 }), None],
         };
         let high = station(Height::Measured { height_mm: 5.0, across_mm: 6.0 });
         assert_eq!(height_words(&facts, &[high], 0, "buccal"), "buccal 5.00 mm");

@@ -184,7 +184,7 @@ fn size_words(seat: &RestSeat) -> String {
             FloorAgainst::ProximalSurface => "proximal surface",
             FloorAgainst::OcclusalNormal => "occlusal normal",
         };
-        format!("its floor at {} to the {beside}", units::deg(f.deg))
+        format!("its floor at {} to the {beside}", units::deg(f.angle_deg))
     }));
     if words.is_empty() { String::new() } else { format!(" It is {}.", words.join(", ")) }
 }
@@ -228,8 +228,8 @@ fn dimensions(facts: &Facts<'_>, fact: &SeatFact, seat: &RestSeat, at: &Where) -
         }
     }
     let rule = rules.get("seat_floor_deg");
-    if let Some(floor) = seat.floor.filter(|f| f.deg > rule.number + 2.0 * FLOOR_DEG) {
-        let figure = Estimate::new(floor.deg, vec![]).with(Source::Method, FLOOR_DEG);
+    if let Some(floor) = seat.floor.filter(|f| f.angle_deg > rule.number + 2.0 * FLOOR_DEG) {
+        let figure = Estimate::new(floor.angle_deg, vec![]).with(Source::Method, FLOOR_DEG);
         let says = format!(
             "{place}: the floor stands at {} and falls outward; under {} is taught, so that the rest does not slide off.",
             figure.words(Unit::Deg),
@@ -345,7 +345,7 @@ pub(super) fn shown(facts: &Facts<'_>, fact: &SeatFact) -> RestShown {
         depth_uncertainty_mm: seat_depth.map(|d| units::json(d.standard())),
         length_mm: json(recess.and_then(|s| s.length_mm)),
         width_mm: json(recess.and_then(|s| s.width_mm)),
-        floor_angle_deg: json(recess.and_then(|s| s.floor).map(|f| f.deg)),
+        floor_angle_deg: json(recess.and_then(|s| s.floor).map(|f| f.angle_deg)),
         floor_angle_to: recess.and_then(|s| s.floor).map(|f| match f.against {
             FloorAgainst::ProximalSurface => FloorBeside::ProximalSurface,
             FloorAgainst::OcclusalNormal => FloorBeside::OcclusalNormal,

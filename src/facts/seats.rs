@@ -94,7 +94,7 @@ pub(super) fn read(
 /// How sure it is that a recess was prepared: its shape, less where an opposing cusp fills it, more where the case names
 /// a rest there (the doubt of the shape counts by its square root).
 pub fn confidence(seat: Option<&RestSeat>, room: Option<&FloorRoom>, named: bool) -> f64 {
-    let shape = seat.map_or(0.0, |s| s.likeness);
+    let shape = seat.map_or(0.0, |s| s.likeness_share);
     let filled = room.is_some_and(|r| r.room_mm < FILLED_MM);
     let shape = if filled { FILLED_SHARE * shape } else { shape };
     if named { shape.sqrt() } else { shape }
@@ -124,7 +124,7 @@ mod tests {
             length_mm: None,
             width_mm: None,
             floor: None,
-            likeness,
+            likeness_share: likeness,
         }
     }
 

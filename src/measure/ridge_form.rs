@@ -59,7 +59,7 @@ pub struct Width {
     /// It, mm.
     pub width_mm: f64,
     /// How much it changes for a millimetre of depth on both sides together, in quadrature.
-    pub run: f64,
+    pub run_share: f64,
 }
 
 /// The form of the ridge at a station.
@@ -101,7 +101,7 @@ fn height(section: &Section, side: usize) -> Height {
 fn width(section: &Section, depth_mm: f64) -> Option<Width> {
     let [buccal, lingual] = &section.sides;
     let ((a, run_a), (b, run_b)) = (buccal.across_at(depth_mm)?, lingual.across_at(depth_mm)?);
-    Some(Width { width_mm: a + b, run: crate::space::hypot(run_a, run_b) })
+    Some(Width { width_mm: a + b, run_share: crate::space::hypot(run_a, run_b) })
 }
 
 /// The middle of some figures; `None` of none.
@@ -159,7 +159,7 @@ mod tests {
                 let w = w.unwrap();
                 let x = (3.0 * d).sqrt();
                 assert!((w.width_mm - 2.0 * x).abs() < 0.02, "{w:?}");
-                assert!((w.run - 2.0_f64.sqrt() * 1.5 / x).abs() < 0.05, "{w:?}");
+                assert!((w.run_share - 2.0_f64.sqrt() * 1.5 / x).abs() < 0.05, "{w:?}");
             }
         }
     }

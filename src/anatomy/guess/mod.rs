@@ -41,6 +41,9 @@ const BLIND: f64 = 5.5;
 /// From this confidence on no other side is tried.
 const SURE: f64 = 0.7;
 
+/// What stands higher than this over the occlusal plane is no tooth, mm.
+const OVER_MM: f64 = 5.0;
+
 /// What the shape gave, with the figures that its confidence is made of.
 #[derive(Clone, Debug)]
 pub struct Shape {
@@ -52,6 +55,8 @@ pub struct Shape {
     pub detail: f64,
     /// How well the tips settle the plane, degrees.
     pub settled_deg: f64,
+    /// Share of the surface that stands high over the plane.
+    pub over: f64,
 }
 
 /// Directions evenly over the sphere.
@@ -157,7 +162,7 @@ impl Scene<'_> {
         let mut held: Option<Found> = None;
         for look in looks {
             let Some(refined) = tips::refined(self.features, look.best) else { continue };
-            let shape = Shape { look, refined, detail: 0.0, settled_deg: 8.0 };
+            let shape = Shape { look, refined, detail: 0.0, settled_deg: 8.0, over: 0.0 };
             let Some(found) = self.read(shape) else { continue };
             if held.as_ref().is_none_or(|h| found.0.confidence > h.0.confidence) {
                 held = Some(found);
@@ -194,6 +199,7 @@ impl Scene<'_> {
         }
         let (map, laid) = held?;
         shape.detail = detail(self.features, &plane, |p| laid.near(map.plan(p)));
+        shape.over = over(self.features, &plane);
         let toward =
             symmetry::best_axis(&map, &plane, &|_| None, laid.anterior, 14).map_or(laid.anterior, |b| b.0);
         let middle = symmetry::arch_middle(&map, &plane, 9.0);
@@ -270,6 +276,16 @@ fn detail(features: &[features::Feature], plane: &Plane, near: impl Fn(&Point) -
     if area > 0.0 { weight / area } else { 0.0 }
 }
 
+/// Share of the surface that stands more than `OVER_MM` over a plane.
+fn over(features: &[features::Feature], plane: &Plane) -> f64 {
+    let (mut high, mut all) = (0.0, 0.0);
+    for f in features {
+        all += f.area;
+        high += if plane.height_mm(&f.at) > OVER_MM { f.area } else { 0.0 };
+    }
+    if all > 0.0 { high / all } else { 0.0 }
+}
+
 /// 0 to 1: each sign of a row of teeth must be there.
 fn confidence(shape: &Shape, laid: &Laid) -> f64 {
     let ramp = |value: f64, from: f64, to: f64| ((value - from) / (to - from)).clamp(0.0, 1.0);
@@ -282,6 +298,8 @@ fn confidence(shape: &Shape, laid: &Laid) -> f64 {
         ramp(shape.detail, 0.04, 0.10),
         ramp(-angle_deg(&shape.look.best, &shape.refined.plane.normal), -32.0, -18.0),
         ramp(laid.tips_near, 0.4, 0.7),
+        // Cheek or tongue folded over the teeth, or a plane that is none.
+        ramp(-shape.over, -0.04, -0.01),
     ];
     signs.into_iter().product()
 }

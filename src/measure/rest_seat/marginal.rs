@@ -121,7 +121,7 @@ impl Cut {
             * ramp(width, 2.0, 2.6)
             * (1.0 - ramp(width - 0.8 * ramp(depth, 1.4, 1.9), 5.0, 6.0))
             * ramp(self.rise_mm, 0.05, 0.5)
-            * (1.0 - ramp(floor.deg, 112.0, 130.0))
+            * (1.0 - ramp(floor.angle_deg, 112.0, 130.0))
     }
 }
 

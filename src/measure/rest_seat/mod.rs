@@ -70,7 +70,7 @@ pub enum FloorAgainst {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FloorAngle {
     /// Angle through the tooth, degrees: under 90 the floor falls inward.
-    pub deg: f64,
+    pub angle_deg: f64,
     /// Against what.
     pub against: FloorAgainst,
 }
@@ -93,7 +93,7 @@ pub struct RestSeat {
     /// Angle of the floor.
     pub floor: Option<FloorAngle>,
     /// How much its shape is that of a prepared seat, 0 to 1.
-    pub likeness: f64,
+    pub likeness_share: f64,
 }
 
 /// The places at which a tooth can bear a seat.
@@ -208,7 +208,7 @@ fn side(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> Option<RestSe
         length_mm: None,
         width_mm: None,
         floor: None,
-        likeness: 0.0,
+        likeness_share: 0.0,
     };
     let Some(cut) = &end.cut else { return Some(nothing) };
     let rows = cut.notch.shoulders.map(|s| s.step);
@@ -220,7 +220,7 @@ fn side(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> Option<RestSe
         length_mm: Some(cut.length_mm),
         width_mm: Some(cut.notch.width_mm()),
         floor: end.angle,
-        likeness: end.likeness,
+        likeness_share: end.likeness,
         ..nothing
     })
 }
@@ -237,7 +237,7 @@ fn marginal_angle(asked: &SeatAsked<'_>, view: &View, at: &Point, fall: f64) -> 
     let (nx, nz) = wall.unwrap_or((1.0, 0.0));
     let cosine = (fall * nx - nz) / (1.0 + fall * fall).sqrt();
     let against = if wall.is_some() { FloorAgainst::ProximalSurface } else { FloorAgainst::OcclusalNormal };
-    FloorAngle { deg: acos(cosine.clamp(-1.0, 1.0)).to_degrees(), against }
+    FloorAngle { angle_deg: acos(cosine.clamp(-1.0, 1.0)).to_degrees(), against }
 }
 
 fn incisal(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat> {
@@ -254,7 +254,7 @@ fn incisal(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat> {
         length_mm: None,
         width_mm: None,
         floor: None,
-        likeness: 0.0,
+        likeness_share: 0.0,
     };
     let Some(cut) = edge::read(&relief, &edge) else { return Some(nothing) };
     let wall = cut.notch.shoulders[0].wall.min(cut.notch.shoulders[1].wall);
@@ -268,7 +268,7 @@ fn incisal(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat> {
         depth_mm: Some(cut.depth_mm.max(0.0)),
         length_mm: Some(length),
         width_mm: Some(cut.width_mm),
-        likeness,
+        likeness_share: likeness,
         ..nothing
     })
 }
@@ -292,7 +292,7 @@ fn on_cingulum(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat>
         length_mm: None,
         width_mm: None,
         floor: None,
-        likeness: 0.0,
+        likeness_share: 0.0,
     };
     let Some(ledge) = cingulum::read(&relief) else { return Some(nothing) };
     let likeness = ramp(ledge.basin_mm, 0.3, 0.7)
@@ -307,8 +307,8 @@ fn on_cingulum(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat>
         method_mm: (CINGULUM_SHARE * ledge.depth_mm).max(RIDGE_MM / 2.0),
         length_mm: Some(ledge.length_mm),
         width_mm: Some(ledge.width_mm),
-        floor: deg.map(|deg| FloorAngle { deg, against: FloorAgainst::OcclusalNormal }),
-        likeness,
+        floor: deg.map(|deg| FloorAngle { angle_deg: deg, against: FloorAgainst::OcclusalNormal }),
+        likeness_share: likeness,
         ..nothing
     })
 }

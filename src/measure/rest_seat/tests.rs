@@ -72,11 +72,11 @@ fn a_spoon_through_the_marginal_ridge_is_measured_and_told_from_the_whole_ridge_
         let floor = mesial.floor.unwrap();
         assert_eq!(floor.against, FloorAgainst::ProximalSurface);
         // atan(0.15) = 8.5 degrees under a right angle.
-        assert!((floor.deg - 81.5).abs() < 3.0, "{floor:?}");
+        assert!((floor.angle_deg - 81.5).abs() < 3.0, "{floor:?}");
         assert!((mesial.length_mm.unwrap() - 3.8).abs() < 0.8, "{mesial:?}");
-        assert!(mesial.likeness > 0.7, "{mesial:?}");
+        assert!(mesial.likeness_share > 0.7, "{mesial:?}");
         let distal = read(&asked, RestPlace::Distal).unwrap();
-        assert!(distal.likeness < 0.1, "{distal:?}");
+        assert!(distal.likeness_share < 0.1, "{distal:?}");
     }
 }
 
@@ -100,7 +100,10 @@ fn a_neighbour_that_stands_next_to_the_seat_is_not_taken_for_its_wall() {
         let mut crown = crown(&mesh, 35);
         crown.faces.retain(|&f| mesh.face_centre(f).x < border);
         let seat = read(&asked(&mesh, &topology, &crown, [3.5, 4.0]), RestPlace::Mesial).unwrap();
-        assert!((seat.depth_mm.unwrap() - 1.3).abs() < 0.15 && seat.likeness > 0.7, "{border}: {seat:?}");
+        assert!(
+            (seat.depth_mm.unwrap() - 1.3).abs() < 0.15 && seat.likeness_share > 0.7,
+            "{border}: {seat:?}"
+        );
         assert!((seat.at.x - 2.7).abs() < 0.6, "{border}: {seat:?}");
     }
 }
@@ -121,13 +124,13 @@ fn a_notch_in_an_incisal_edge_is_measured() {
     let seat = read(&asked(&mesh, &topology, &crown, [3.5, 3.0]), RestPlace::Incisal).unwrap();
     assert!((seat.depth_mm.unwrap() - 1.4).abs() < 0.1, "{seat:?}");
     assert!((seat.length_mm.unwrap() - 2.6).abs() < 0.5 && (seat.at.x - 1.2).abs() < 0.3, "{seat:?}");
-    assert!(seat.likeness > 0.7);
+    assert!(seat.likeness_share > 0.7);
     let whole = sheet(14.0, 0.1, true, |x, y| {
         edge(if x > -0.2 { -3.0 } else { x }, y) * f64::from(u8::from(x.abs() < 3.5))
     });
     let (topology, crown) = (Topology::new(&whole), super::tests::crown(&whole, 43));
     let seat = read(&asked(&whole, &topology, &crown, [3.5, 3.0]), RestPlace::Incisal).unwrap();
-    assert!(seat.likeness < 0.1, "{seat:?}");
+    assert!(seat.likeness_share < 0.1, "{seat:?}");
 }
 
 #[test]
@@ -147,12 +150,12 @@ fn a_ledge_on_a_cingulum_is_measured_along_the_tooth() {
     // Deepest at y = -1.2: 1 + 1.5 * 2.8 = 5.2 before, 2.5 - 0.39 = 2.11 now.
     assert!((seat.depth_mm.unwrap() - 3.09).abs() < 0.3, "{seat:?}");
     assert!((seat.at.y + 1.2).abs() < 0.5 && seat.at.x.abs() < 0.6, "{seat:?}");
-    assert!(seat.likeness > 0.7, "{seat:?}");
-    assert!(seat.floor.unwrap().deg < 85.0, "{seat:?}");
+    assert!(seat.likeness_share > 0.7, "{seat:?}");
+    assert!(seat.floor.unwrap().angle_deg < 85.0, "{seat:?}");
     let whole = sheet(14.0, 0.1, true, lingual);
     let (topology, crown) = (Topology::new(&whole), super::tests::crown(&whole, 33));
     let seat = read(&asked(&whole, &topology, &crown, [3.5, 3.5]), RestPlace::Cingulum).unwrap();
-    assert!(seat.likeness < 0.1, "{seat:?}");
+    assert!(seat.likeness_share < 0.1, "{seat:?}");
 }
 
 #[test]
@@ -183,7 +186,7 @@ fn no_ordinary_fossa_of_the_real_scans_is_called_a_seat() {
     for scan in &scans {
         for (tooth, place, seat) in real::seats(scan) {
             places += 1;
-            assert!(seat.likeness < 0.7, "{tooth} {place:?}: {seat:?}");
+            assert!(seat.likeness_share < 0.7, "{tooth} {place:?}: {seat:?}");
         }
     }
     assert!(places > 150, "{places} places read on {} scans", scans.len());
