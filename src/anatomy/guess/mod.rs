@@ -55,7 +55,7 @@ pub struct Shape {
     pub detail: f64,
     /// How well the tips settle the plane, degrees.
     pub settled_deg: f64,
-    /// Share of the surface that stands high over the plane.
+    /// Share of the curved detail that stands high over the plane.
     pub over: f64,
 }
 
@@ -276,12 +276,12 @@ fn detail(features: &[features::Feature], plane: &Plane, near: impl Fn(&Point) -
     if area > 0.0 { weight / area } else { 0.0 }
 }
 
-/// Share of the surface that stands more than `OVER_MM` over a plane.
+/// Share of the curved detail that stands more than `OVER_MM` over a plane.
 fn over(features: &[features::Feature], plane: &Plane) -> f64 {
     let (mut high, mut all) = (0.0, 0.0);
     for f in features {
-        all += f.area;
-        high += if plane.height_mm(&f.at) > OVER_MM { f.area } else { 0.0 };
+        all += f.weight;
+        high += if plane.height_mm(&f.at) > OVER_MM { f.weight } else { 0.0 };
     }
     if all > 0.0 { high / all } else { 0.0 }
 }

@@ -56,13 +56,16 @@ fn frames_of_real_scans_in_any_pose() {
     for (i, scan) in labelled(&folder).into_iter().chain(extracted(&folder)).enumerate() {
         let motion = pose(7 * i + 1);
         let mesh = scan.mesh.moved(&motion);
-        let Some((f, ..)) = best(&mesh, &Topology::new(&mesh), scan.arch, &[]) else {
+        let Some((f, shape, _)) = best(&mesh, &Topology::new(&mesh), scan.arch, &[]) else {
             refused += 1;
             continue;
         };
         let up = angle_deg(&f.frame.occlusal, &(motion * scan.normal));
         let front = angle_deg(&f.frame.anterior, &(motion * scan.anterior));
-        println!("{:18} up {up:.1} front {front:.1} confidence {:.2}", scan.name, f.confidence);
+        println!(
+            "{:18} up {up:.1} front {front:.1} confidence {:.2} over {:.3}",
+            scan.name, f.confidence, shape.over
+        );
         if f.confidence < 0.5 {
             refused += 1;
             continue;
