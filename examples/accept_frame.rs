@@ -4,17 +4,18 @@
 
 #![allow(clippy::print_stdout)] // an example shows its result
 
+mod seeds;
+
 use saddleroom::anatomy::{Crown, KnownFrame, crowns, frame};
 use saddleroom::case::Arch;
 use saddleroom::estimate::Measured;
 use saddleroom::locate::Surface;
 use saddleroom::mesh::{Mesh, Topology};
-use saddleroom::phantom::cast::Cast;
 use saddleroom::phantom::field::Variety;
 use saddleroom::phantom::patient::casts;
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
-use saddleroom::phantom::truth::margin::is_crown;
+use saddleroom::phantom::truth;
 use saddleroom::space::{Motion, Vector, angle_deg};
 use saddleroom::units::digits;
 
@@ -63,24 +64,8 @@ fn pose(v: &mut Variety) -> Motion {
     Motion::from_parts(shift, nalgebra::UnitQuaternion::new_normalize(turn))
 }
 
-/// The true number of each vertex.
-fn labels(cast: &Cast, mesh: &Mesh) -> Vec<u8> {
-    let of = |p: &saddleroom::space::Point| {
-        let own = cast.own(p);
-        let mut near = cast.crowns.iter().filter(|c| (c.origin - own).norm() < 14.0);
-        near.find(|c| is_crown(cast, c, &own)).map_or(0, |c| c.tooth.number())
-    };
-    mesh.vertices().iter().map(of).collect()
-}
-
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let words: Vec<u64> =
-        std::env::args().skip(1).map(|w| w.parse()).collect::<Result<_, std::num::ParseIntError>>()?;
-    let (first, last) = match words.as_slice() {
-        [] => (101, 101),
-        [one] => (*one, *one),
-        [first, last, ..] => (*first, *last),
-    };
+    let (first, last) = seeds::asked((101, 101))?;
     let mut rows = [Row::default(), Row::default(), Row::default()];
     for seed in first..=last {
         let pair = casts(&people::drawn(seed));
@@ -89,7 +74,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         for arch in [Arch::Mandible, Arch::Maxilla] {
             let cast = pair.cast(arch);
             let plain = scan(cast, &Density::even(0.6));
-            let labels = labels(cast, &plain);
+            let labels = truth::labels(cast, plain.vertices());
             let mesh = plain.moved(&motion);
             let topology = Topology::new(&mesh);
             let crowns = crowns::from_labels(&Surface::new(&mesh), &topology, &labels);

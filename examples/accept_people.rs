@@ -4,6 +4,8 @@
 
 #![allow(clippy::print_stdout)] // an example shows its result
 
+mod seeds;
+
 use saddleroom::case::Arch;
 use saddleroom::mesh::Topology;
 use saddleroom::phantom::patient::{Ending, casts};
@@ -14,13 +16,7 @@ use saddleroom::phantom::scan::{Density, scan};
 const OFF_MM: f64 = 1e-3;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let words: Vec<u64> =
-        std::env::args().skip(1).map(|w| w.parse()).collect::<Result<_, std::num::ParseIntError>>()?;
-    let (first, last) = match words.as_slice() {
-        [] => (1, 2),
-        [one] => (*one, *one),
-        [first, last, ..] => (*first, *last),
-    };
+    let (first, last) = seeds::asked((1, 2))?;
     println!(
         "| seed | arch | missing | triangles | vertices off by 1 um | edges of three faces | borders | pieces |"
     );

@@ -4,6 +4,8 @@
 
 #![allow(clippy::print_stdout)] // an example shows its result
 
+mod seeds;
+
 use saddleroom::anatomy::{Anatomy, KnownFrame, Origin, crowns};
 use saddleroom::case::{Arch, RestPlace};
 use saddleroom::facts::seats::confidence;
@@ -35,13 +37,7 @@ struct Row {
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let words: Vec<u64> =
-        std::env::args().skip(1).map(|w| w.parse()).collect::<Result<_, std::num::ParseIntError>>()?;
-    let (first, last) = match words.as_slice() {
-        [] => (101, 101),
-        [one] => (*one, *one),
-        [first, last, ..] => (*first, *last),
-    };
+    let (first, last) = seeds::asked((101, 101))?;
     let mut rows = Vec::new();
     let mut borders = [Vec::new(), Vec::new()];
     for seed in first..=last {
@@ -129,15 +125,9 @@ fn read(cast: &Cast, mesh: &Mesh, other: &Surface, known: &[SeatTruth], grown: i
         anterior_known: true,
     };
     let anatomy = Anatomy {
-        frame: Ok(frame),
         crowns: crowns::from_labels(&surface, &topology, &labels),
-        crowns_lacking: None,
-        found_teeth: None,
-        margins_unused: Vec::new(),
-        unused_crests: Vec::new(),
-        spans: Vec::new(),
-        region: Vec::new(),
         tooth_of: labels,
+        ..Anatomy::bare(Ok(frame), mesh.vertices().len())
     };
     let mut rows = Vec::new();
     for crown in &anatomy.crowns {
@@ -172,15 +162,7 @@ fn kind(cast: &Cast, seat: &SeatTruth) -> Option<RestPlace> {
 }
 
 fn labels(cast: &Cast, mesh: &Mesh, topology: &Topology, grown: i32) -> Vec<u8> {
-    let of = |p: &Point| {
-        let own = cast.own(p);
-        let near = cast.crowns.iter().filter(|c| {
-            let (middle, radius) = c.bound();
-            (own - middle).norm() < radius + 0.5
-        });
-        near.filter(|c| truth::margin::is_crown(cast, c, &own)).map(|c| c.tooth.number()).max().unwrap_or(0)
-    };
-    let exact: Vec<u8> = mesh.vertices().iter().map(of).collect();
+    let exact = truth::labels(cast, mesh.vertices());
     let taken = |v: usize| {
         let takes = |&n: &u8| n != 0 && (i32::from(n) - i32::from(exact[v])) * grown < 0;
         let beside = topology.neighbours(mesh, v as u32).into_iter().map(|n| exact[n as usize]);

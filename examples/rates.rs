@@ -219,23 +219,14 @@ fn stand_in(mesh: &Mesh, up: &Direction) -> Option<Anatomy> {
             _ => Region::Other,
         }
     });
-    Some(Anatomy {
-        frame: Ok(KnownFrame {
-            frame,
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 1.0,
-            anterior_known: true,
-        }),
-        region: region.collect(),
-        crowns,
-        crowns_lacking: None,
-        found_teeth: None,
-        margins_unused: Vec::new(),
-        unused_crests: Vec::new(),
-        spans: Vec::new(),
-        tooth_of: vec![0; mesh.vertices().len()],
-    })
+    let known = KnownFrame {
+        frame,
+        origin: Origin::Given,
+        confidence: 1.0,
+        uncertainty_deg: 1.0,
+        anterior_known: true,
+    };
+    Some(Anatomy { region: region.collect(), crowns, ..Anatomy::bare(Ok(known), mesh.vertices().len()) })
 }
 
 /// Thirteen directions: the axes, the diagonals of the faces and of the cube, one of each pair.

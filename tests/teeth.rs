@@ -6,21 +6,11 @@ use saddleroom::anatomy::{Anatomy, Origin};
 use saddleroom::case::{Arch, Chart, Tooth};
 use saddleroom::locate::Surface;
 use saddleroom::mesh::{Mesh, Topology};
-use saddleroom::phantom::cast::Cast;
 use saddleroom::phantom::patient::{Pair, casts};
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
-use saddleroom::phantom::truth::margin::is_crown;
+use saddleroom::phantom::truth;
 use saddleroom::space::Motion;
-
-fn labels(cast: &Cast, mesh: &Mesh) -> Vec<u8> {
-    let of = |p: &saddleroom::space::Point| {
-        let own = cast.own(p);
-        let near = cast.crowns.iter().filter(|c| (own - c.bound().0).norm() < c.bound().1 + 1.0);
-        near.filter(|c| is_crown(cast, c, &own)).map(|c| c.tooth.number()).next().unwrap_or(0)
-    };
-    mesh.vertices().iter().map(of).collect()
-}
 
 fn read(mesh: &Mesh, arch: Arch, chart: Option<&Chart>) -> Anatomy {
     let known = Known { arch, chart, abutments: &[], marks: None, labels: None, least_confidence: 0.5 };
@@ -54,7 +44,7 @@ fn crowns_of_generated_casts_are_found_in_any_pose_with_their_numbers() {
         let pair = casts(&people::drawn(seed));
         let cast = pair.cast(arch);
         let mesh = scan(cast, &Density::even(0.6));
-        let truth = labels(cast, &mesh);
+        let known = truth::labels(cast, mesh.vertices());
         let anatomy = read(&mesh.moved(&pose), arch, Some(&chart_of(&pair, arch)));
         let numbers: Vec<u8> = anatomy.crowns.iter().map(|c| c.tooth.number()).collect();
         let mut expected: Vec<Tooth> = cast.crowns.iter().map(|c| c.tooth).collect();
@@ -66,7 +56,7 @@ fn crowns_of_generated_casts_are_found_in_any_pose_with_their_numbers() {
                 .iter()
                 .all(|c| c.origin == Origin::Found && c.confidence >= 0.5 && !c.margin.is_empty())
         );
-        let iou = tooth_iou(&mesh, &truth, &anatomy.tooth_of);
+        let iou = tooth_iou(&mesh, &known, &anatomy.tooth_of);
         assert!(iou > 0.92, "seed {seed}: {iou}");
     }
 }

@@ -9,8 +9,26 @@ use crate::space::{Direction, Point, Vector, across, cos, powf, sin};
 pub fn crown_width_mm(arch: Arch, place: u8) -> f64 {
     const UPPER: [f64; 8] = [8.5, 6.5, 7.5, 7.0, 7.0, 10.0, 9.0, 8.5];
     const LOWER: [f64; 8] = [5.0, 5.5, 7.0, 7.0, 7.0, 11.0, 10.5, 10.0];
-    let widths = if arch == Arch::Maxilla { UPPER } else { LOWER };
-    widths[usize::from(place.clamp(1, 8)) - 1]
+    of_place(arch, place, UPPER, LOWER)
+}
+
+/// Crown heights by place 1 to 8, mm (the same section).
+pub fn crown_height_mm(arch: Arch, place: u8) -> f64 {
+    const UPPER: [f64; 8] = [10.5, 9.0, 10.0, 8.5, 8.5, 7.5, 7.0, 6.5];
+    const LOWER: [f64; 8] = [9.0, 9.5, 11.0, 8.5, 8.0, 7.5, 7.0, 7.0];
+    of_place(arch, place, UPPER, LOWER)
+}
+
+/// Buccolingual crown depths by place 1 to 8, mm (the same section).
+pub fn crown_depth_mm(arch: Arch, place: u8) -> f64 {
+    const UPPER: [f64; 8] = [7.0, 6.0, 8.0, 9.0, 9.0, 11.0, 11.0, 10.0];
+    const LOWER: [f64; 8] = [6.0, 6.5, 7.5, 7.5, 8.0, 10.5, 10.0, 9.5];
+    of_place(arch, place, UPPER, LOWER)
+}
+
+fn of_place(arch: Arch, place: u8, upper: [f64; 8], lower: [f64; 8]) -> f64 {
+    let table = if arch == Arch::Maxilla { upper } else { lower };
+    table[usize::from(place.clamp(1, 8)) - 1]
 }
 
 /// The arch curve in plan: distance behind the incisors of the point `lateral_mm` beside the midline.

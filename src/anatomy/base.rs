@@ -83,9 +83,8 @@ pub fn axis(mesh: &Mesh, trimmed: &[bool]) -> Option<Direction> {
             best = Some((value, d));
         }
     }
-    let (value, d) = best.filter(|b| b.0 > 0.7 * total)?;
-    let refined = squared(&patches, &d, square, along).unwrap_or(d);
-    (value > 0.0).then_some(refined)
+    let (_, d) = best.filter(|b| b.0 > 0.7 * total)?;
+    Some(squared(&patches, &d, square, along).unwrap_or(d))
 }
 
 /// Normals that differ little, joined; by area, the largest first.

@@ -90,6 +90,11 @@ pub enum Region {
     Base = 6,
 }
 
+/// How much a figure is a sign of something, 0 to 1: nothing up to `none`, all from `full` on, straight between.
+pub fn sign(value: f64, none: f64, full: f64) -> f64 {
+    ((value - none) / (full - none)).clamp(0.0, 1.0)
+}
+
 /// A crown on the cast.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Crown {
@@ -156,6 +161,21 @@ pub struct Anatomy {
 }
 
 impl Anatomy {
+    /// A frame and nothing else, for a surface of so many vertices.
+    pub fn bare(frame: Measured<KnownFrame>, vertices: usize) -> Anatomy {
+        Anatomy {
+            frame,
+            crowns: Vec::new(),
+            crowns_lacking: None,
+            margins_unused: Vec::new(),
+            unused_crests: Vec::new(),
+            found_teeth: None,
+            spans: Vec::new(),
+            region: vec![Region::Other; vertices],
+            tooth_of: vec![0; vertices],
+        }
+    }
+
     /// The crown of a tooth.
     pub fn crown(&self, tooth: Tooth) -> Option<&Crown> {
         self.crowns.iter().find(|c| c.tooth == tooth)

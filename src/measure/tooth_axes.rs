@@ -141,7 +141,7 @@ fn on_average_arch(crown: &Crown, known: &KnownFrame) -> Vector {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::anatomy::{Origin, Region};
+    use crate::anatomy::Origin;
     use crate::case::Tooth;
     use crate::space::Frame;
 
@@ -180,17 +180,7 @@ pub(super) mod tests {
             uncertainty_deg: 1.0,
             anterior_known: true,
         };
-        Anatomy {
-            frame: Ok(frame),
-            crowns,
-            crowns_lacking: None,
-            found_teeth: None,
-            margins_unused: Vec::new(),
-            unused_crests: Vec::new(),
-            spans: Vec::new(),
-            region: vec![Region::Other; vertices],
-            tooth_of: vec![0; vertices],
-        }
+        Anatomy { crowns, ..Anatomy::bare(Ok(frame), vertices) }
     }
 
     fn ball(at: Vector) -> Mesh {

@@ -129,6 +129,16 @@ impl Topology {
         (piece, count as usize)
     }
 
+    /// Piece number of each triangle, as [`Topology::pieces`] tells them, and the area of each piece, mm2.
+    pub fn piece_areas_mm2(&self, mesh: &Mesh) -> (Vec<u32>, Vec<f64>) {
+        let (piece, count) = self.pieces();
+        let mut area = vec![0.0; count];
+        for (f, &p) in piece.iter().enumerate() {
+            area[p as usize] += mesh.face_area_mm2(f as FaceId);
+        }
+        (piece, area)
+    }
+
     /// Closed chains of border edges, each as vertices in the direction in which its triangles run along it.
     /// A border that meets itself in a vertex is split there; chains start at their lowest vertex, lowest first.
     pub fn border_loops(&self, mesh: &Mesh) -> Vec<Vec<VertexId>> {

@@ -127,11 +127,7 @@ fn thinned(mesh: &Mesh, topology: &Topology, left_out: &[bool], cell: f64) -> Ve
 
 /// Triangles of the large pieces of a scan; stray shells are left out.
 pub(super) fn kept_faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
-    let (piece, count) = topology.pieces();
-    let mut area = vec![0.0; count];
-    for f in 0..piece.len() {
-        area[piece[f] as usize] += mesh.doubled_area_normal(f as u32).norm();
-    }
+    let (piece, area) = topology.piece_areas_mm2(mesh);
     let largest = area.iter().copied().fold(0.0, f64::max);
     piece.iter().map(|&p| area[p as usize] >= LEAST_PIECE * largest).collect()
 }

@@ -63,8 +63,6 @@ pub struct Level {
     pub plane: Plane,
     /// Tips that stand at their place.
     pub tips: Vec<Point>,
-    /// Tips looked at.
-    pub looked_at: usize,
     /// Spread of the standing tips along the narrower axis, mm.
     pub spread_mm: f64,
     /// Standard uncertainty of the normal, degrees.
@@ -298,7 +296,6 @@ fn settled(stations: &[Station], up: Direction, leans: &[Lean]) -> Option<(f64, 
         plane: Plane { point: Point::from(middle + up.into_inner() * height), normal },
         spread_mm: super::plane_through(&tips).map_or(0.0, |(_, s)| s),
         tips,
-        looked_at: stations.len(),
         uncertainty_deg: hypot(hypot(own_deg, FLOOR_DEG), doubt_deg),
     };
     Some((cost, level))

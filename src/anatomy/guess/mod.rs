@@ -16,7 +16,7 @@ pub use horseshoe::Laid;
 pub use tips::{plane_near, plane_on_crowns, plane_through};
 
 use super::plan::HeightMap;
-use super::{KnownFrame, Origin, base, symmetry};
+use super::{KnownFrame, Origin, base, sign, symmetry};
 use crate::case::Arch;
 use crate::estimate::{Measured, NotMeasured};
 use crate::mesh::{Mesh, Topology};
@@ -89,12 +89,7 @@ pub fn frame(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean]
 }
 
 /// The frame of greatest confidence that the shape gives, however small that is. `None` for a surface without detail.
-pub fn best(
-    mesh: &Mesh,
-    topology: &Topology,
-    arch: Arch,
-    hints: &[level::Lean],
-) -> Option<(KnownFrame, Shape, Laid)> {
+pub fn best(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean]) -> Option<Found> {
     let kept = features::kept_faces(mesh, topology);
     if kept.iter().any(|k| !k) {
         let (part, _) = mesh.part(|f| kept.get(f as usize).copied().unwrap_or(false));
@@ -104,12 +99,7 @@ pub fn best(
     best_of_piece(mesh, topology, arch, hints)
 }
 
-fn best_of_piece(
-    mesh: &Mesh,
-    topology: &Topology,
-    arch: Arch,
-    hints: &[level::Lean],
-) -> Option<(KnownFrame, Shape, Laid)> {
+fn best_of_piece(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean]) -> Option<Found> {
     let left_out = base::faces(mesh, topology);
     let axis = base::axis(mesh, &left_out);
     let scene = |features: &[features::Feature]| -> (Option<Found>, bool) {
@@ -137,7 +127,7 @@ fn best_of_piece(
 }
 
 /// A frame with what it was read from.
-type Found = (KnownFrame, Shape, Laid);
+pub type Found = (KnownFrame, Shape, Laid);
 
 /// What a frame is read from.
 struct Scene<'a> {
@@ -176,7 +166,7 @@ impl Scene<'_> {
 
     /// Lays the horseshoe, keeps the tips near it, lays the plane on the highest of each crown's, and turns the frame to
     /// the best symmetry.
-    fn read(&self, mut shape: Shape) -> Option<(KnownFrame, Shape, Laid)> {
+    fn read(&self, mut shape: Shape) -> Option<Found> {
         let mut plane = shape.refined.plane;
         let mut held = None;
         for _ in 0..2 {
@@ -288,18 +278,17 @@ fn over(features: &[features::Feature], plane: &Plane) -> f64 {
 
 /// 0 to 1: each sign of a row of teeth must be there.
 fn confidence(shape: &Shape, laid: &Laid) -> f64 {
-    let ramp = |value: f64, from: f64, to: f64| ((value - from) / (to - from)).clamp(0.0, 1.0);
     let signs = [
-        ramp(shape.refined.tips.len() as f64, 3.0, 7.0),
-        ramp(shape.refined.spread_mm, 2.0, 4.5),
-        ramp(-shape.settled_deg, -6.0, -3.0),
-        ramp(shape.look.seen / shape.look.seen_elsewhere.max(1e-9), 0.7, 1.05),
-        ramp(laid.covered, 0.5, 0.85),
-        ramp(shape.detail, 0.04, 0.10),
-        ramp(-angle_deg(&shape.look.best, &shape.refined.plane.normal), -32.0, -18.0),
-        ramp(laid.tips_near, 0.4, 0.7),
+        sign(shape.refined.tips.len() as f64, 3.0, 7.0),
+        sign(shape.refined.spread_mm, 2.0, 4.5),
+        sign(-shape.settled_deg, -6.0, -3.0),
+        sign(shape.look.seen / shape.look.seen_elsewhere.max(1e-9), 0.7, 1.05),
+        sign(laid.covered, 0.5, 0.85),
+        sign(shape.detail, 0.04, 0.10),
+        sign(-angle_deg(&shape.look.best, &shape.refined.plane.normal), -32.0, -18.0),
+        sign(laid.tips_near, 0.4, 0.7),
         // Cheek or tongue folded over the teeth, or a plane that is none.
-        ramp(-shape.over, -0.04, -0.01),
+        sign(-shape.over, -0.04, -0.01),
     ];
     signs.into_iter().product()
 }

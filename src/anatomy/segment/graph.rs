@@ -229,11 +229,7 @@ fn gathered(mesh: &Mesh, topology: &Topology) -> (Vec<Option<u32>>, usize) {
 }
 
 fn kept_vertices(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
-    let (piece, count) = topology.pieces();
-    let mut area = vec![0.0; count];
-    for f in 0..piece.len() {
-        area[piece[f] as usize] += mesh.doubled_area_normal(f as u32).norm();
-    }
+    let (piece, area) = topology.piece_areas_mm2(mesh);
     let total: f64 = area.iter().sum();
     let mut kept = vec![false; mesh.vertices().len()];
     for (f, corners) in mesh.faces().iter().enumerate() {

@@ -14,6 +14,8 @@ use graph::Graph;
 use row::{Layout, Profile, Row, Stretch, Wanted};
 use seeds::Reach;
 
+use super::arch_form::{crown_depth_mm, crown_height_mm};
+use super::sign;
 use crate::case::Tooth;
 use crate::mesh::{Mesh, Topology};
 use crate::space::Frame;
@@ -38,8 +40,8 @@ pub struct Found {
     pub labels: Vec<u8>,
 }
 
-/// Difference of cost to a row numbered otherwise at which the numbers are as good as tossed, and at which they are sure.
-const LEADS: [f64; 2] = [0.0, 6.0];
+/// Difference of cost to a row numbered otherwise from which on the numbers are sure.
+const SURE_LEAD: f64 = 6.0;
 
 /// Finds the teeth of a cast in a known frame; `None` where nothing like a row of teeth is there.
 pub fn find(mesh: &Mesh, topology: &Topology, frame: &Frame, wanted: &Wanted) -> Option<Found> {
@@ -63,7 +65,7 @@ pub fn find(mesh: &Mesh, topology: &Topology, frame: &Frame, wanted: &Wanted) ->
         .iter()
         .enumerate()
         .map(|(k, s)| FoundTooth { tooth: s.tooth, crown: pass.sure(&graph, k, s) });
-    let lead = pass.row.lead.map_or(1.0, |l| ((l - LEADS[0]) / (LEADS[1] - LEADS[0])).clamp(0.0, 1.0));
+    let lead = pass.row.lead.map_or(1.0, |l| sign(l, 0.0, SURE_LEAD));
     Some(Found { teeth: teeth.collect(), numbers: lead, labels })
 }
 
@@ -109,13 +111,13 @@ impl Pass {
         if area <= 0.0 {
             return 0.0;
         }
-        let ramp = |value: f64, none: f64, full: f64| ((value - none) / (full - none)).clamp(0.0, 1.0);
         let long = s.ends[1] - s.ends[0];
         // Walls and top of a box of the average height about the stretch, a little rounded.
-        let deep = seeds::crown_depth_mm(s.tooth);
-        let expected = 0.8 * (1.4 * (long + deep) * seeds::crown_height_mm(s.tooth) * 0.8 + long * deep);
+        let deep = crown_depth_mm(s.tooth.arch(), s.tooth.place());
+        let expected = 0.8
+            * (1.4 * (long + deep) * crown_height_mm(s.tooth.arch(), s.tooth.place()) * 0.8 + long * deep);
         let size = (area / expected).min(expected / area);
-        ramp(s.presence, -0.4, 0.2) * ramp(-cut / area, -0.25, -0.05) * ramp(size, 0.25, 0.5)
+        sign(s.presence, -0.4, 0.2) * sign(-cut / area, -0.25, -0.05) * sign(size, 0.25, 0.5)
     }
 }
 

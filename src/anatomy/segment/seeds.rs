@@ -3,7 +3,7 @@
 use super::graph::Graph;
 use super::row::{HIGHEST_MM, Layout, Stretch};
 use super::walker::Start;
-use crate::case::{Arch, Tooth};
+use crate::anatomy::arch_form::{crown_depth_mm, crown_height_mm};
 
 /// What is this far below the occlusal plane is no crown, mm.
 const LOWEST_MM: f64 = 18.0;
@@ -18,25 +18,6 @@ const BELOW_MM: f64 = 3.0;
 /// Share of a tooth's length, height and depth that is surely tooth: what stays away from the ends, from the top and
 /// from the middle.
 const CORE: [f64; 3] = [0.22, 0.40, 0.40];
-
-/// Average crown height of a tooth (WHEEL, section 12.1 of the trade facts), mm.
-pub fn crown_height_mm(tooth: Tooth) -> f64 {
-    const UPPER: [f64; 8] = [10.5, 9.0, 10.0, 8.5, 8.5, 7.5, 7.0, 6.5];
-    const LOWER: [f64; 8] = [9.0, 9.5, 11.0, 8.5, 8.0, 7.5, 7.0, 7.0];
-    of(tooth, UPPER, LOWER)
-}
-
-/// Average buccolingual crown depth (the same), mm.
-pub fn crown_depth_mm(tooth: Tooth) -> f64 {
-    const UPPER: [f64; 8] = [7.0, 6.0, 8.0, 9.0, 9.0, 11.0, 11.0, 10.0];
-    const LOWER: [f64; 8] = [6.0, 6.5, 7.5, 7.5, 8.0, 10.5, 10.0, 9.5];
-    of(tooth, UPPER, LOWER)
-}
-
-fn of(tooth: Tooth, upper: [f64; 8], lower: [f64; 8]) -> f64 {
-    let table = if tooth.arch() == Arch::Maxilla { upper } else { lower };
-    table[usize::from(tooth.place().clamp(1, 8)) - 1]
-}
 
 /// How far down crowns reach, as a share of their average height, and how strongly that pulls.
 #[derive(Clone, Copy, Debug)]
@@ -67,8 +48,10 @@ impl Reach {
             values.sort_by(f64::total_cmp);
             values.get(values.len() / 2).copied()
         };
-        let of_teeth =
-            depths.iter_mut().zip(row).filter_map(|(d, s)| Some(middle(d)? / crown_height_mm(s.tooth)));
+        let of_teeth = depths
+            .iter_mut()
+            .zip(row)
+            .filter_map(|(d, s)| Some(middle(d)? / crown_height_mm(s.tooth.arch(), s.tooth.place())));
         let mut shares: Vec<f64> = of_teeth.collect();
         middle(&mut shares).map(|down| Reach { down, pull: 0.02 })
     }
@@ -91,7 +74,8 @@ fn start(layout: &Layout, i: usize, height: f64, row: &[Stretch], reach: Reach) 
     let nearest = (0..row.len()).min_by(|&x, &y| off(&row[x]).total_cmp(&off(&row[y])));
     let Some(k) = nearest else { return Start::Seed(0) };
     let (tooth, outside) = (row[k].tooth, off(&row[k]));
-    let (tall, deep) = (crown_height_mm(tooth), crown_depth_mm(tooth));
+    let (tall, deep) =
+        (crown_height_mm(tooth.arch(), tooth.place()), crown_depth_mm(tooth.arch(), tooth.place()));
     let alone = outside > 0.0 && !neighboured(row, k, b.along > row[k].ends[1]);
     let far = outside > BEHIND_MM[usize::from(!alone)] || b.out.abs() > deep / 2.0 + ASIDE_MM[0];
     if far || depth > tall + BELOW_MM || !(-LOWEST_MM..=HIGHEST_MM + 0.5).contains(&height) {

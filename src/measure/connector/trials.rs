@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::*;
-use crate::anatomy::{Crown, KnownFrame, Origin, Region};
+use crate::anatomy::{Crown, KnownFrame, Origin};
 use crate::mesh::Mesh;
 use crate::space::{Frame, Vector, cos, sin};
 
@@ -60,23 +60,14 @@ fn anatomy(mesh: &Mesh) -> Anatomy {
             }
         })
         .collect();
-    Anatomy {
-        frame: Ok(KnownFrame {
-            frame,
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 0.5,
-            anterior_known: true,
-        }),
-        crowns,
-        crowns_lacking: None,
-        found_teeth: None,
-        margins_unused: Vec::new(),
-        unused_crests: Vec::new(),
-        spans: Vec::new(),
-        region: vec![Region::Other; mesh.vertices().len()],
-        tooth_of: vec![0; mesh.vertices().len()],
-    }
+    let known = KnownFrame {
+        frame,
+        origin: Origin::Given,
+        confidence: 1.0,
+        uncertainty_deg: 0.5,
+        anterior_known: true,
+    };
+    Anatomy { crowns, ..Anatomy::bare(Ok(known), mesh.vertices().len()) }
 }
 
 fn way(mesh: &Mesh, tori: &[Torus], probed: &BTreeMap<Tooth, f64>) -> LingualWay {

@@ -114,22 +114,18 @@ impl Build {
             centre: motion * c.centre,
             ..c.clone()
         });
+        let known = KnownFrame {
+            frame,
+            origin: Origin::Given,
+            confidence: 1.0,
+            uncertainty_deg: 1.0,
+            anterior_known: true,
+        };
         let anatomy = Anatomy {
-            frame: Ok(KnownFrame {
-                frame,
-                origin: Origin::Given,
-                confidence: 1.0,
-                uncertainty_deg: 1.0,
-                anterior_known: true,
-            }),
             crowns: crowns.collect(),
-            crowns_lacking: None,
-            found_teeth: None,
-            margins_unused: vec![],
-            unused_crests: vec![],
             spans: self.spans.clone(),
-            tooth_of: vec![0; mesh.vertices().len()],
             region: self.region.clone(),
+            ..Anatomy::bare(Ok(known), mesh.vertices().len())
         };
         search(&Asked {
             mesh: &mesh,

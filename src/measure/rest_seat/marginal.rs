@@ -1,8 +1,9 @@
 //! The marginal ridge of one side of a back tooth, and what is cut into it.
 
+use super::FloorAngle;
 use super::profile::{self, Flanks, Notch, Profile, smooth, steps};
 use super::relief::{Relief, STEP_MM};
-use super::{FloorAngle, ramp};
+use crate::anatomy::sign;
 
 /// How far inside the tooth's outline the crest of its marginal ridge is sought, mm.
 const INSET_MM: [f64; 2] = [0.4, 1.2];
@@ -108,20 +109,20 @@ impl Cut {
         let (width, depth) = (self.notch.width_mm(), self.depth_mm);
         let wall = self.notch.shoulders[0].wall.min(self.notch.shoulders[1].wall);
         let smooth = self.bowl.map_or(0.0, |b| {
-            (1.0 - ramp(b.rough_mm, 0.025, 0.06))
-                * ramp(b.along, -0.3, 0.05)
-                * ramp(b.across, 0.15, 0.4)
-                * ramp(b.own, 0.5, 0.75)
+            (1.0 - sign(b.rough_mm, 0.025, 0.06))
+                * sign(b.along, -0.3, 0.05)
+                * sign(b.across, 0.15, 0.4)
+                * sign(b.own, 0.5, 0.75)
         });
         smooth
-            * ramp(depth, 0.35, 0.7)
-            * ramp(depth / width.max(0.1), 0.14, 0.2)
-            * ramp(wall, 0.2, 0.45)
-            * (1.0 - ramp(self.fall, 0.25, 0.5))
-            * ramp(width, 2.0, 2.6)
-            * (1.0 - ramp(width - 0.8 * ramp(depth, 1.4, 1.9), 5.0, 6.0))
-            * ramp(self.rise_mm, 0.05, 0.5)
-            * (1.0 - ramp(floor.angle_deg, 112.0, 130.0))
+            * sign(depth, 0.35, 0.7)
+            * sign(depth / width.max(0.1), 0.14, 0.2)
+            * sign(wall, 0.2, 0.45)
+            * (1.0 - sign(self.fall, 0.25, 0.5))
+            * sign(width, 2.0, 2.6)
+            * (1.0 - sign(width - 0.8 * sign(depth, 1.4, 1.9), 5.0, 6.0))
+            * sign(self.rise_mm, 0.05, 0.5)
+            * (1.0 - sign(floor.angle_deg, 112.0, 130.0))
     }
 }
 

@@ -35,7 +35,7 @@ mod surroundings;
 #[cfg(test)]
 mod tests;
 
-use crate::anatomy::Crown;
+use crate::anatomy::{Crown, sign};
 use crate::case::{RestPlace, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::measure::tooth_axes::ToothAxes;
@@ -146,11 +146,6 @@ const RIDGE_MM: f64 = 0.25;
 /// The same on a cingulum, as a share of the depth, which is long where the lingual surface is steep.
 const CINGULUM_SHARE: f64 = 0.12;
 
-/// 0 up to `from`, 1 beyond `to`, straight between.
-fn ramp(value: f64, from: f64, to: f64) -> f64 {
-    ((value - from) / (to - from)).clamp(0.0, 1.0)
-}
-
 fn looked<'a>(asked: &SeatAsked<'a>, around: &'a Surroundings) -> Looked<'a> {
     Looked { mesh: asked.mesh, faces: &around.faces, own: &asked.crown.faces }
 }
@@ -259,10 +254,10 @@ fn incisal(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat> {
     let Some(cut) = edge::read(&relief, &edge) else { return Some(nothing) };
     let wall = cut.notch.shoulders[0].wall.min(cut.notch.shoulders[1].wall);
     let length = cut.notch.width_mm();
-    let likeness = ramp(cut.depth_mm, 0.4, 0.9)
-        * ramp(wall, 0.3, 0.5)
-        * ramp(length, 1.4, 1.9)
-        * (1.0 - ramp(length, 3.4, 4.2));
+    let likeness = sign(cut.depth_mm, 0.4, 0.9)
+        * sign(wall, 0.3, 0.5)
+        * sign(length, 1.4, 1.9)
+        * (1.0 - sign(length, 3.4, 4.2));
     Some(RestSeat {
         at: relief.place(cut.floor)?,
         depth_mm: Some(cut.depth_mm.max(0.0)),
@@ -295,11 +290,11 @@ fn on_cingulum(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat>
         likeness_share: 0.0,
     };
     let Some(ledge) = cingulum::read(&relief) else { return Some(nothing) };
-    let likeness = ramp(ledge.basin_mm, 0.3, 0.7)
-        * ramp(ledge.depth_mm, 1.0, 1.5)
-        * ramp(ledge.notch.shoulders[0].wall, 0.5, 1.0)
-        * ramp(ledge.length_mm, 1.5, 2.2)
-        * (1.0 - ramp(ledge.width_mm, 3.6, 4.4));
+    let likeness = sign(ledge.basin_mm, 0.3, 0.7)
+        * sign(ledge.depth_mm, 1.0, 1.5)
+        * sign(ledge.notch.shoulders[0].wall, 0.5, 1.0)
+        * sign(ledge.length_mm, 1.5, 2.2)
+        * (1.0 - sign(ledge.width_mm, 3.6, 4.4));
     let deg = ledge.fall.map(|fall| 90.0 - crate::space::atan2(fall, 1.0).to_degrees());
     Some(RestSeat {
         at: relief.place(ledge.floor)?,

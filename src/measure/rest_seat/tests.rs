@@ -254,15 +254,8 @@ mod real {
             anterior_known: true,
         };
         let anatomy = Anatomy {
-            frame: Ok(frame),
             crowns: crowns::from_labels(&Surface::new(mesh), &topology, &real.labels),
-            crowns_lacking: None,
-            found_teeth: None,
-            margins_unused: vec![],
-            unused_crests: vec![],
-            spans: vec![],
-            region: vec![],
-            tooth_of: vec![],
+            ..Anatomy::bare(Ok(frame), mesh.vertices().len())
         };
         let mut all = Vec::new();
         for crown in &anatomy.crowns {

@@ -1,7 +1,7 @@
 //! Domes of known height, casts without tori, real casts where they are at hand.
 
 use super::*;
-use crate::anatomy::{Anatomy, Crown, KnownFrame, Origin, Region};
+use crate::anatomy::{Anatomy, Crown, KnownFrame, Origin};
 use crate::case::Tooth;
 use crate::estimate::NotMeasured;
 use crate::mesh::VertexId;
@@ -11,17 +11,7 @@ const SETTINGS: TorusSettings =
     TorusSettings { outline_mm: 0.5, saddle_mm: 0.7, least_height_mm: 0.9, least_area_mm2: 10.0 };
 
 fn bare(mesh: &Mesh) -> Anatomy {
-    Anatomy {
-        frame: Err(NotMeasured::only("no frame")),
-        crowns: Vec::new(),
-        crowns_lacking: None,
-        found_teeth: None,
-        margins_unused: Vec::new(),
-        unused_crests: Vec::new(),
-        spans: Vec::new(),
-        region: vec![Region::Other; mesh.vertices().len()],
-        tooth_of: vec![0; mesh.vertices().len()],
-    }
+    Anatomy::bare(Err(NotMeasured::only("no frame")), mesh.vertices().len())
 }
 
 /// A grid of `edge` mm over a square of half side `half`, bent by `place`.

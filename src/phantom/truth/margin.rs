@@ -97,6 +97,20 @@ pub(super) fn root(f: &impl Fn(f64) -> f64, mut lo: (f64, f64), mut hi: (f64, f6
     lo.0
 }
 
+/// FDI number of the crown that each file position on the surface belongs to, 0 = none.
+pub fn labels(cast: &Cast, places: &[Point]) -> Vec<u8> {
+    let of = |p: &Point| {
+        let own = cast.own(p);
+        let near = |c: &&CrownBody| {
+            let (middle, radius) = c.bound();
+            (own - middle).norm() < radius + 1.0
+        };
+        let crown = cast.crowns.iter().filter(near).find(|c| is_crown(cast, c, &own));
+        crown.map_or(0, |c| c.tooth.number())
+    };
+    places.par_iter().map(of).collect()
+}
+
 /// Whether the surface at an own position belongs to the crown, rather than to gingiva or to a neighbour.
 pub fn is_crown(cast: &Cast, crown: &CrownBody, own: &Point) -> bool {
     lead(cast, crown, own) > 0.0

@@ -30,7 +30,7 @@ pub mod tori;
 pub mod undercut;
 
 pub use crest::{along_mm, crest};
-pub use margin::{crown_of, margin, on_crown, proximal_s};
+pub use margin::{crown_of, labels, margin, on_crown, proximal_s};
 pub use near::foot;
 pub use record::{Wanted, record};
 pub use room::Body;
