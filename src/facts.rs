@@ -4,8 +4,8 @@ mod path;
 pub mod seats;
 
 use crate::anatomy::presence::{self, ArchView};
-use crate::anatomy::{Anatomy, Region, Span, teeth};
-use crate::case::{Arch, Case, Chart, Notation, Scan, Tooth};
+use crate::anatomy::{Anatomy, Region, teeth};
+use crate::case::{Arch, Case, Chart, Notation, Rest, Scan, Tooth};
 use crate::estimate::Measured;
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
@@ -23,9 +23,8 @@ use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
 use seats::SeatFact;
 
-/// Depths under the crest at which the width of a ridge is read, and the way between its stations, mm.
+/// Depths under the crest at which the width of a ridge is read, mm.
 pub const RIDGE_DEPTHS_MM: [f64; 2] = [3.0, 5.0];
-const RIDGE_STEP_MM: f64 = 1.0;
 
 /// One arch, prepared.
 #[derive(Debug)]
@@ -156,7 +155,8 @@ impl<'c> Facts<'c> {
                 )
             },
         );
-        let ridges = ridges(&restored);
+        let spans = &restored.anatomy.spans;
+        let ridges = spans.iter().map(|s| ridge_form::form(&s.sections, RIDGE_DEPTHS_MM)).collect();
         let path = path::of(case, &restored.anatomy, &search);
         let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
         let tripod = undercut.as_ref().map_err(Clone::clone).and_then(|f| path::tripod(case, &restored, f));
@@ -203,6 +203,11 @@ impl<'c> Facts<'c> {
         self.case.file.chart.as_ref().map(|c| (c, false)).or_else(|| Some((proposed()?, true)))
     }
 
+    /// What was read at the place of a rest; `None` where its crown is not known or has no such place.
+    pub fn seat_of(&self, rest: &Rest) -> Option<&SeatFact> {
+        self.seats.iter().find(|s| s.tooth == rest.tooth && s.place == rest.place)
+    }
+
     /// Whether a path leaves into the tissue, as far as the occlusal normal is known.
     pub fn into_the_tissue(&self, path: &Path) -> bool {
         let frame = self.restored.anatomy.frame.as_ref();
@@ -216,22 +221,6 @@ impl<'c> Facts<'c> {
             other => format!("{} (FDI {tooth})", tooth.show(other)),
         }
     }
-}
-
-/// Form of the residual ridges of an arch, span by span.
-fn ridges(arch: &ArchFacts<'_>) -> Vec<Vec<ridge_form::Station>> {
-    let of = |span: &Span| {
-        let (Ok(crest), Ok(known)) = (&span.crest, &arch.anatomy.frame) else { return Vec::new() };
-        ridge_form::form(&ridge_form::Wanted {
-            mesh: arch.mesh(),
-            crest,
-            occlusal: known.frame.occlusal,
-            inside: known.frame.origin,
-            depths_mm: RIDGE_DEPTHS_MM,
-            step_mm: RIDGE_STEP_MM,
-        })
-    };
-    arch.anatomy.spans.iter().map(of).collect()
 }
 
 /// What is wrong with the two scans taken together, and with the scans against their chart.

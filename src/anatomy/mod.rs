@@ -13,6 +13,7 @@ pub mod guess;
 pub mod margins;
 pub mod plan;
 pub mod presence;
+mod quadric;
 pub mod region;
 pub mod ridge;
 pub mod ridge_end;
@@ -133,7 +134,9 @@ pub struct Span {
     pub crest_origin: Origin,
     /// Where the ridge of a distal extension ends, where its crest is known.
     pub end: Option<ridge_end::RidgeEnd>,
-    /// Triangles of the surface of the residual ridge, ascending; empty where its crest or the frame is not known.
+    /// Sections square to the crest, a millimetre apart; empty where the crest or the frame is not known.
+    pub sections: Vec<ridge_section::Section>,
+    /// Triangles of the surface of the residual ridge that they tell, ascending.
     pub faces: Vec<FaceId>,
 }
 

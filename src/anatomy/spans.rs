@@ -3,6 +3,7 @@
 use super::arch_form::{ArchFit, crown_width_mm};
 use super::plan::HeightMap;
 use super::ridge_end::{EndKind, RidgeEnd};
+use super::ridge_section::Section;
 use super::{Crown, KnownFrame, Origin, Span, crest, curves, ridge, ridge_section};
 use crate::case::{Arch, Marks, SpanKind, SpanTeeth, Tooth};
 use crate::estimate::{Measured, NotMeasured};
@@ -13,7 +14,7 @@ use crate::space::Point;
 /// A crest mark farther than this from every span belongs to none, mm.
 const FARTHEST_MM: f64 = 25.0;
 
-/// Way between the sections that tell the surface of a ridge, mm.
+/// Way between the sections of a ridge, mm.
 const SECTION_STEP_MM: f64 = 1.0;
 /// A crest that ends within this distance of a mark in `ridge_ends` ends at it, mm.
 const MARKED_END_MM: f64 = 6.0;
@@ -89,23 +90,28 @@ fn span(surface: &Surface, s: &SpanTeeth, mark: Option<&[Point]>, known: &Known<
         }
         found_end.map(|e| RidgeEnd { at, ..e })
     });
-    let faces = crest.as_ref().map_or_else(|_| Vec::new(), |line| ridge_surface(surface, line, known));
-    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin, end, faces }
+    let sections = crest.as_ref().map_or_else(|_| Vec::new(), |line| sections(surface, line, known));
+    let faces = ridge_surface(surface, &sections, known);
+    Span { teeth: s.teeth.clone(), kind: s.kind, front, back, crest, crest_origin, end, sections, faces }
 }
 
-/// The surface of the ridge about a crest; empty without a frame.
-fn ridge_surface(surface: &Surface, crest: &[Point], known: &Known<'_>) -> Vec<FaceId> {
+/// Sections along a crest; none without a frame.
+fn sections(surface: &Surface, crest: &[Point], known: &Known<'_>) -> Vec<Section> {
     let Some(frame) = known.frame.map(|f| &f.frame) else { return Vec::new() };
-    let mesh = surface.mesh();
-    let sections = ridge_section::sections(&ridge_section::Asked {
-        mesh,
+    ridge_section::sections(&ridge_section::Asked {
+        mesh: surface.mesh(),
         crest,
         occlusal: frame.occlusal,
         inside: frame.origin,
         step_mm: SECTION_STEP_MM,
-    });
+    })
+}
+
+/// The surface of the ridge that its sections tell.
+fn ridge_surface(surface: &Surface, sections: &[Section], known: &Known<'_>) -> Vec<FaceId> {
+    let Some(frame) = known.frame else { return Vec::new() };
     let taken = |f: FaceId| known.crowns.iter().any(|c| c.faces.binary_search(&f).is_ok());
-    ridge_section::surface(mesh, &sections, &frame.occlusal, &taken)
+    ridge_section::surface(surface.mesh(), sections, &frame.frame.occlusal, &taken)
 }
 
 fn ended_at_mark(line: &[Point], marks: &[Point]) -> bool {

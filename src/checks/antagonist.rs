@@ -39,7 +39,7 @@ pub(super) fn missing(facts: &Facts<'_>, rest: &Rest) -> Option<Vec<Tooth>> {
 /// Why the room over a rest without antagonist is no figure, with the distance to what stands over it.
 pub(super) fn lacking(facts: &Facts<'_>, rest: &Rest, teeth: &[Tooth]) -> NotMeasured {
     let names: Vec<String> = teeth.iter().map(|&t| facts.tooth_words(t)).collect();
-    let seat = facts.seats.iter().find(|s| s.tooth == rest.tooth && s.place == rest.place);
+    let seat = facts.seat_of(rest);
     let over = match seat.and_then(|s| s.room) {
         Some(room) => format!("; what stands {} over it is a ridge or a neighbour", units::mm(room.room_mm)),
         None => String::new(),

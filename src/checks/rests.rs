@@ -30,7 +30,7 @@ fn run(facts: &Facts<'_>) -> Part {
         if rest.tooth.arch() != facts.restored.arch {
             continue;
         }
-        let fact = facts.seats.iter().find(|s| s.tooth == rest.tooth && s.place == rest.place);
+        let fact = facts.seat_of(rest);
         let read = read(facts, rest, fact);
         part.abutments.push(shown(facts, rest, read.as_ref().ok(), fact));
         match read {

@@ -5,7 +5,7 @@ use crate::case::RestPlace;
 use crate::estimate::{Estimate, Source};
 use crate::facts::Facts;
 use crate::facts::seats::{self, SeatFact, SeatState};
-use crate::measure::rest_seat::{FloorAgainst, RestSeat};
+use crate::measure::rest_seat::{self, FloorAgainst, RestSeat};
 use crate::measure::tooth_axes::ToothAxes;
 use crate::report::{
     AbutmentShown, Finding, FloorBeside, Preparation, Prepared, Question, RestShown, Verdict, Where,
@@ -44,7 +44,7 @@ fn run(facts: &Facts<'_>) -> Part {
         if rest.tooth.arch() != facts.restored.arch {
             continue;
         }
-        match facts.seats.iter().find(|s| s.tooth == rest.tooth && s.place == rest.place) {
+        match facts.seat_of(rest) {
             Some(fact) => named(facts, fact, least, &mut part),
             None => part.findings.push(lacking_crown(facts, rest.tooth, rest.place)),
         }
@@ -63,10 +63,7 @@ fn lacking_crown(facts: &Facts<'_>, tooth: crate::case::Tooth, place: RestPlace)
     let what = format!("The seat for the {} rest on {}", place.word(), facts.tooth_words(tooth));
     let reason = match facts.restored.anatomy.crown(tooth) {
         None => seats::unknown_crown(tooth),
-        Some(_) => crate::estimate::NotMeasured::new(
-            format!("{tooth} has no {} place for a rest", place.word()),
-            "the place in `[design] rests`",
-        ),
+        Some(_) => rest_seat::no_such_place(tooth, place),
     };
     Finding::not_measured(CHECK.id, "seat", &what, &reason).at(Where::tooth(tooth))
 }

@@ -41,6 +41,10 @@ fn list(teeth: &[Tooth]) -> String {
     teeth.iter().map(Tooth::to_string).collect::<Vec<_>>().join(", ")
 }
 
+fn numbers(teeth: &[Tooth]) -> Vec<u8> {
+    teeth.iter().map(|t| t.number()).collect()
+}
+
 fn known(crowns: &[Crown]) -> Vec<Finding> {
     let of = |origin: Origin| -> Vec<Tooth> {
         crowns.iter().filter(|c| c.origin == origin).map(|c| c.tooth).collect()
@@ -55,8 +59,7 @@ fn known(crowns: &[Crown]) -> Vec<Finding> {
             continue;
         }
         let mut says = format!("Crowns {whence}: {}.", list(&teeth));
-        let numbers: Vec<u8> = teeth.iter().map(|t| t.number()).collect();
-        let mut finding = Finding::new(CHECK.id, code, Verdict::Caution, "").with("teeth", numbers);
+        let mut finding = Finding::new(CHECK.id, code, Verdict::Caution, "").with("teeth", numbers(&teeth));
         if origin == Origin::Found {
             let least = crowns.iter().filter(|c| c.origin == origin).map(|c| c.confidence).reduce(f64::min);
             let least = least.unwrap_or_default();
@@ -95,10 +98,9 @@ fn unsure(facts: &Facts<'_>, found: &FoundTeeth) -> Vec<Finding> {
         } else {
             "a closed curve along the gingival margin of each in [marks] margins"
         };
-        let numbers: Vec<u8> = teeth.iter().map(|t| t.number()).collect();
         findings.push(
             Finding::new(CHECK.id, "crowns_unsure", Verdict::Possible, says)
-                .with("teeth", numbers)
+                .with("teeth", numbers(&teeth))
                 .with("confidence", units::json(most))
                 .settled_by(settle),
         );
@@ -109,8 +111,8 @@ fn unsure(facts: &Facts<'_>, found: &FoundTeeth) -> Vec<Finding> {
              number, since a row that is off by one tooth looks much the same.",
             list(&found.not_seen)
         );
-        let numbers: Vec<u8> = found.not_seen.iter().map(|t| t.number()).collect();
-        let finding = Finding::new(CHECK.id, "teeth_not_seen", Verdict::Ask, says).with("teeth", numbers);
+        let finding = Finding::new(CHECK.id, "teeth_not_seen", Verdict::Ask, says)
+            .with("teeth", numbers(&found.not_seen));
         findings.push(finding.settled_by("[chart] missing, or a margin in [marks] margins"));
     }
     findings

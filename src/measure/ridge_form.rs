@@ -16,26 +16,8 @@
 //!
 //! Checked by: a parabolic ridge in closed form here, ridges of the generator against their distance function.
 
-use crate::anatomy::ridge_section::{Asked, Section, SideEnd, sections};
-use crate::mesh::Mesh;
-use crate::space::{Direction, Point};
-
-/// What is wanted of a ridge.
-#[derive(Clone, Copy, Debug)]
-pub struct Wanted<'a> {
-    /// The cast.
-    pub mesh: &'a Mesh,
-    /// The crest.
-    pub crest: &'a [Point],
-    /// Occlusal direction.
-    pub occlusal: Direction,
-    /// A place inside the arch.
-    pub inside: Point,
-    /// Depths under the crest at which the width is wanted, mm.
-    pub depths_mm: [f64; 2],
-    /// Way from one station to the next, mm.
-    pub step_mm: f64,
-}
+use crate::anatomy::ridge_section::{Section, SideEnd};
+use crate::space::Point;
 
 /// Height of the crest over one sulcus.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,18 +57,15 @@ pub struct Station {
     pub widths: [Option<Width>; 2],
 }
 
-/// The form of a ridge along its crest.
-pub fn form(wanted: &Wanted<'_>) -> Vec<Station> {
-    let Wanted { mesh, crest, occlusal, inside, step_mm, .. } = *wanted;
-    sections(&Asked { mesh, crest, occlusal, inside, step_mm })
-        .iter()
-        .map(|s| Station {
-            s_mm: s.s_mm,
-            at: s.at,
-            heights: [0, 1].map(|k| height(s, k)),
-            widths: wanted.depths_mm.map(|depth| width(s, depth)),
-        })
-        .collect()
+/// The form of a ridge at its sections, its widths at stated depths under the crest, mm.
+pub fn form(sections: &[Section], depths_mm: [f64; 2]) -> Vec<Station> {
+    let station = |s: &Section| Station {
+        s_mm: s.s_mm,
+        at: s.at,
+        heights: [0, 1].map(|k| height(s, k)),
+        widths: depths_mm.map(|depth| width(s, depth)),
+    };
+    sections.iter().map(station).collect()
 }
 
 fn height(section: &Section, side: usize) -> Height {
@@ -114,7 +93,9 @@ pub fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::space::Vector;
+    use crate::anatomy::ridge_section::{Asked, sections};
+    use crate::mesh::Mesh;
+    use crate::space::{Direction, Vector};
 
     /// A ridge along y whose section is a parabola: `-x^2 / 3` down to `height`, then rising.
     fn ridge(height: f64, lowest_x: f64) -> Mesh {
@@ -135,14 +116,14 @@ mod tests {
 
     fn stations(mesh: &Mesh) -> Vec<Station> {
         let crest: Vec<Point> = (0..=40).map(|j| Point::new(0.0, 2.0 + 0.5 * f64::from(j), 0.0)).collect();
-        form(&Wanted {
+        let found = sections(&Asked {
             mesh,
             crest: &crest,
             occlusal: Direction::new_normalize(Vector::z()),
             inside: Point::new(-20.0, 12.0, 0.0),
-            depths_mm: [3.0, 5.0],
             step_mm: 1.0,
-        })
+        });
+        form(&found, [3.0, 5.0])
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use crate::anatomy::quadric::Quadric;
 use crate::mesh::{Mesh, Topology};
 use crate::space::{Point, Vector};
 
@@ -220,55 +221,21 @@ fn fit(points: &[Thinned], grid: &Grid, i: usize) -> Option<[f64; 2]> {
     let n = here.normal;
     let (u, v) = crate::space::across(&crate::space::direction(n)?);
     for radius in [RADIUS_MM[0], (RADIUS_MM[0] + RADIUS_MM[1]) / 2.0, RADIUS_MM[1]] {
-        let (mut m, mut rhs, mut count) = ([[0.0f64; 6]; 6], [0.0f64; 6], 0usize);
+        let mut quadric = Quadric::default();
         grid.near(&here.at, radius, |j| {
             let d = points[j].at - here.at;
             let square = d.norm_squared() / (radius * radius);
-            if square > 1.0 || points[j].normal.dot(&n) <= 0.0 {
-                return;
-            }
-            count += 1;
-            let weight = (1.0 - square) * (1.0 - square) + 0.05;
-            let (x, y, z) = (d.dot(&u), d.dot(&v), d.dot(&n));
-            let row = [x * x, x * y, y * y, x, y, 1.0];
-            for a in 0..6 {
-                rhs[a] += weight * row[a] * z;
-                for b in 0..6 {
-                    m[a][b] += weight * row[a] * row[b];
-                }
+            if square <= 1.0 && points[j].normal.dot(&n) > 0.0 {
+                quadric.add([d.dot(&u), d.dot(&v), d.dot(&n)], square);
             }
         });
-        if count <= LEAST_NEIGHBOURS {
-            continue;
+        if quadric.count > LEAST_NEIGHBOURS {
+            let [a, b, c] = quadric.solved()?;
+            let (mean, half) = (-(a + c), ((a - c) * (a - c) + b * b).sqrt());
+            return Some([mean - half, mean + half]);
         }
-        let q = solved(m, rhs)?;
-        let (mean, half) = (-(q[0] + q[2]), ((q[0] - q[2]) * (q[0] - q[2]) + q[1] * q[1]).sqrt());
-        return Some([mean - half, mean + half]);
     }
     None
-}
-
-/// Solves symmetric positive equations by elimination; `None` where they do not settle all unknowns.
-fn solved(mut m: [[f64; 6]; 6], mut rhs: [f64; 6]) -> Option<[f64; 6]> {
-    for k in 0..6 {
-        m[k][k] += 1e-9;
-        if m[k][k] <= 1e-8 {
-            return None;
-        }
-        for r in k + 1..6 {
-            let factor = m[r][k] / m[k][k];
-            for c in k..6 {
-                m[r][c] -= factor * m[k][c];
-            }
-            rhs[r] -= factor * rhs[k];
-        }
-    }
-    let mut x = [0.0; 6];
-    for k in (0..6).rev() {
-        let known: f64 = (k + 1..6).map(|c| m[k][c] * x[c]).sum();
-        x[k] = (rhs[k] - known) / m[k][k];
-    }
-    Some(x)
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 
 use rayon::prelude::*;
 
+use crate::anatomy::quadric::Quadric;
 use crate::mesh::{Mesh, Topology, VertexId};
 use crate::space::{Point, Vector, across, direction};
 
@@ -164,29 +165,18 @@ impl Graph {
         let (here, n) = (self.at[i as usize], self.normal[i as usize]);
         let (u, v) = across(&direction(n)?);
         for radius in RADIUS_MM {
-            let (mut m, mut rhs, mut count) =
-                (nalgebra::SMatrix::<f64, 6, 6>::zeros(), nalgebra::SVector::<f64, 6>::zeros(), 0);
+            let mut quadric = Quadric::default();
             for j in self.around(i, radius) {
                 let d = self.at[j as usize] - here;
-                if self.normal[j as usize].dot(&n) <= 0.0 {
-                    continue;
+                if self.normal[j as usize].dot(&n) > 0.0 {
+                    let square = d.norm_squared() / (radius * radius);
+                    quadric.add([d.dot(&u), d.dot(&v), d.dot(&n)], square);
                 }
-                count += 1;
-                let near = 1.0 - d.norm_squared() / (radius * radius);
-                let (x, y, z) = (d.dot(&u), d.dot(&v), d.dot(&n));
-                let row = nalgebra::SVector::<f64, 6>::from([x * x, x * y, y * y, x, y, 1.0]);
-                let weight = near * near + 0.05;
-                m += row * row.transpose() * weight;
-                rhs += row * (z * weight);
             }
-            if count <= LEAST_NEIGHBOURS {
-                continue;
+            if quadric.count > LEAST_NEIGHBOURS {
+                let [a, b, c] = quadric.solved()?;
+                return Some(Curvature { u, v, form: [-2.0 * a, -b, -2.0 * c] });
             }
-            for k in 0..6 {
-                m[(k, k)] += 1e-9;
-            }
-            let q = m.cholesky()?.solve(&rhs);
-            return Some(Curvature { u, v, form: [-2.0 * q[0], -q[1], -2.0 * q[2]] });
         }
         None
     }

@@ -6,12 +6,14 @@
 
 pub mod course;
 pub mod graph;
+pub mod profile;
 pub mod row;
 pub mod seeds;
 pub mod walker;
 
 use graph::Graph;
-use row::{Layout, Profile, Row, Stretch, Wanted};
+use profile::{Layout, Profile};
+use row::{Row, Stretch, Wanted};
 use seeds::Reach;
 
 use super::arch_form::{crown_depth_mm, crown_height_mm};

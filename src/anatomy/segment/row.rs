@@ -1,21 +1,12 @@
 //! Which stretches of the arch hold a tooth, and which tooth: dynamic programming over the way along the course.
 
+use std::ops::RangeInclusive;
+
 use rayon::prelude::*;
 
-use super::course::{Beside, Course};
-use super::graph::Graph;
+use super::profile::{Profile, STEP_MM};
 use crate::anatomy::arch_form::crown_width_mm;
 use crate::case::{Arch, Tooth};
-use crate::space::{Frame, Vector};
-
-/// Spacing of the profiles along the course, mm.
-const STEP_MM: f64 = 0.25;
-/// Half width of the band about the course whose detail tells teeth from ridge, mm.
-const BAND_MM: f64 = 7.0;
-/// Greatest height over the occlusal plane that a tooth is taken to reach, mm; what stands higher is a fold of cheek or tongue.
-pub(super) const HIGHEST_MM: f64 = 4.0;
-/// Depth under the local top down to which it is looked at, mm.
-const DEPTH_MM: f64 = 4.5;
 
 /// What is known about a row before it is read.
 #[derive(Clone, Debug)]
@@ -61,140 +52,6 @@ pub struct Stretch {
     pub presence: f64,
 }
 
-/// Where each place of a graph lies beside the course, with its depth under the local top.
-#[derive(Clone, Debug)]
-pub struct Layout {
-    /// Beside the course.
-    pub beside: Vec<Beside>,
-    /// Under the local top of the arch, mm.
-    pub depth: Vec<f64>,
-    /// The local top by station of `STEP_MM`, mm over the occlusal plane.
-    pub top: Vec<Option<f64>>,
-    first: f64,
-}
-
-impl Layout {
-    /// The layout of places with coordinates `local` in the frame.
-    pub fn new(course: &Course, local: &[[f64; 3]]) -> Layout {
-        let beside: Vec<Beside> = local.iter().map(|p| course.beside([p[0], p[1]])).collect();
-        let count = (course.length_mm() / STEP_MM) as usize + 2;
-        let first = -course.midline_mm;
-        let mut top: Vec<Option<f64>> = vec![None; count];
-        for (b, p) in beside.iter().zip(local).filter(|(b, p)| b.out.abs() < 4.5 && p[2] < HIGHEST_MM) {
-            let k = (((b.along - first) / STEP_MM).max(0.0) as usize).min(count - 1);
-            top[k] = Some(top[k].map_or(p[2], |t: f64| t.max(p[2])));
-        }
-        let wide = (2.5 / STEP_MM) as usize;
-        let greatest: Vec<Option<f64>> = (0..count)
-            .map(|k| {
-                top[k.saturating_sub(wide)..(k + wide + 1).min(count)]
-                    .iter()
-                    .flatten()
-                    .copied()
-                    .reduce(f64::max)
-            })
-            .collect();
-        let top: Vec<Option<f64>> = (0..count)
-            .map(|k| {
-                let window: Vec<f64> = greatest[k.saturating_sub(wide)..(k + wide + 1).min(count)]
-                    .iter()
-                    .flatten()
-                    .copied()
-                    .collect();
-                (!window.is_empty()).then(|| window.iter().sum::<f64>() / window.len() as f64)
-            })
-            .collect();
-        let mut layout = Layout { beside, depth: Vec::new(), top, first };
-        layout.depth =
-            (0..local.len()).map(|i| layout.top_at(layout.beside[i].along) - local[i][2]).collect();
-        layout
-    }
-
-    /// Local top at a way from the midline; the plane where nothing lies there.
-    pub fn top_at(&self, along: f64) -> f64 {
-        let k = (((along - self.first) / STEP_MM).max(0.0) as usize).min(self.top.len() - 1);
-        self.top[k].unwrap_or(0.0)
-    }
-}
-
-/// Profiles along the course.
-#[derive(Clone, Debug)]
-pub struct Profile {
-    first: f64,
-    /// Signs of a tooth, -1 to 1.
-    pub presence: Vec<f64>,
-    /// How much a place falls short of the deepest crease across the arch within 3 mm, at most 0.
-    pub cut: Vec<f64>,
-    /// Detail.
-    pub detail: Vec<f64>,
-}
-
-impl Profile {
-    /// Profiles of a cast.
-    pub fn new(graph: &Graph, layout: &Layout, frame: &Frame) -> Profile {
-        let n = layout.top.len();
-        let mut detail = vec![[0.0; 2]; n];
-        let mut crease = vec![[[0.0; 2]; 2]; n];
-        for i in 0..graph.len() {
-            let (b, depth) = (&layout.beside[i], layout.depth[i]);
-            let k = (b.along - layout.first) / STEP_MM;
-            if k < 0.0 || k as usize >= n || b.out.abs() > BAND_MM || !(-3.0..5.0).contains(&depth) {
-                continue;
-            }
-            let k = k as usize;
-            if depth < DEPTH_MM {
-                detail[k][0] += graph.area[i] * graph.most_curved(i).min(2.0);
-                detail[k][1] += graph.area[i];
-            }
-            let Some(c) = graph.curvature[i] else { continue };
-            let way: Vector = frame.anterior.into_inner() * b.way[0] + frame.left.into_inner() * b.way[1];
-            let concave = c.along(&way).map_or(0.0, |k| (-k - 0.05).clamp(0.0, 1.5));
-            let side = usize::from(b.out < 0.0);
-            crease[k][side][0] += graph.area[i] * concave;
-            crease[k][side][1] += graph.area[i];
-        }
-        let spread = |get: &dyn Fn(usize) -> [f64; 2], half: usize| -> Vec<f64> {
-            (0..n)
-                .map(|k| {
-                    let (mut sum, mut weight) = (0.0, 0.0);
-                    for j in k.saturating_sub(half)..(k + half + 1).min(n) {
-                        let near = 1.0 - (j as f64 - k as f64).abs() / (half as f64 + 1.0);
-                        let [s, w] = get(j);
-                        sum += near * s;
-                        weight += near * w;
-                    }
-                    if weight > 0.5 { sum / weight } else { 0.0 }
-                })
-                .collect()
-        };
-        let detail = spread(&|k| detail[k], 6);
-        let buccal = spread(&|k| crease[k][0], 3);
-        let lingual = spread(&|k| crease[k][1], 3);
-        let both: Vec<f64> = buccal.iter().zip(&lingual).map(|(b, l)| b.min(*l) + 0.5 * (b + l)).collect();
-        let reach = (3.0 / STEP_MM) as usize;
-        let cut = (0..n)
-            .map(|k| {
-                let most =
-                    both[k.saturating_sub(reach)..(k + reach + 1).min(n)].iter().copied().fold(0.0, f64::max);
-                both[k] - most
-            })
-            .collect();
-        let presence = (0..n)
-            .map(|k| match layout.top[k] {
-                None => -1.0,
-                Some(top) => {
-                    let low = ((-top - 2.5) / 3.0).clamp(0.0, 2.0);
-                    ((detail[k] - DETAIL[0]) / DETAIL[1] - low).clamp(-1.0, 1.0)
-                }
-            })
-            .collect();
-        Profile { first: layout.first, presence, cut, detail }
-    }
-}
-
-/// Detail under which a stretch looks like ridge, and by how much more it surely looks like a tooth, 1/mm. On labelled
-/// scans and on the generator's casts teeth had at least 0.42, ridges at most 0.31.
-const DETAIL: [f64; 2] = [0.42, 0.16];
 /// Worth of a millimetre of presence under a tooth, and its cost between teeth.
 const PRESENCE: f64 = 1.0;
 /// The cost of presence before the first and behind the last tooth, as a share of that.
@@ -292,7 +149,7 @@ impl Trial<'_> {
     }
 
     /// Stations between which a tooth may start, and may end: its middle strays by no more than `FARTHEST` spreads.
-    fn stations(&self, k: usize) -> [std::ops::RangeInclusive<usize>; 2] {
+    fn stations(&self, k: usize) -> [RangeInclusive<usize>; 2] {
         let n = self.profile.presence.len();
         let (reach, half) = (FARTHEST * self.spread(k), 0.75 * self.width(k));
         let middle = self.middle(k) - self.profile.first;
@@ -328,91 +185,156 @@ impl Trial<'_> {
         PRESENCE * (self.there[to] - self.there[from])
     }
 
+    /// The row that costs least, with its cost.
     fn row(&self) -> (Vec<Stretch>, f64) {
-        let n = self.profile.presence.len();
-        // best[k][b]: least cost of a row whose last tooth is k and ends at station b; from[k][b]: its start and the tooth before.
-        let mut best = vec![vec![f64::INFINITY; n + 1]; 16];
-        let mut from: Vec<Vec<(usize, Option<(usize, usize)>)>> = vec![vec![(0, None); n + 1]; 16];
-        let close = (CLOSE_MM / STEP_MM) as usize;
-        for k in 0..16 {
-            if self.wanted.stands[k] == Stands::No {
-                continue;
-            }
+        let mut table = Table::new(self.profile.presence.len());
+        for k in (0..16).filter(|&k| self.wanted.stands[k] != Stands::No) {
             let [starts, ends] = self.stations(k);
-            // entry[a]: least cost of everything before a tooth that starts at a.
-            let skipped: f64 = (0..k).map(|j| self.skip(j)).sum();
-            let mut entry: Vec<(f64, Option<(usize, usize)>)> =
-                (0..=n).map(|a| (skipped + OUTSIDE * self.empty(0, a), None)).collect();
-            for j in 0..k {
-                let between: f64 = (j + 1..k).map(|i| self.skip(i)).sum();
-                let missing: f64 = (j + 1..k).map(|i| self.width(i)).sum();
-                let mut far: (f64, usize) = (f64::INFINITY, 0);
-                for a in 0..=*starts.end() {
-                    for b in (a.saturating_sub(close)..=a).filter(|_| starts.contains(&a)) {
-                        // Teeth that lack between two neighbours leave their width, or half of it where teeth moved together.
-                        let gap = (a - b) as f64 * STEP_MM;
-                        let closed = 0.5 * (missing - gap).max(0.0);
-                        let cost = best[j][b] + between + 0.4 * gap + closed + self.empty(b, a);
-                        if cost < entry[a].0 {
-                            entry[a] = (cost, Some((j, b)));
-                        }
-                    }
-                    if a > close {
-                        let b = a - close - 1;
-                        let cost = best[j][b] - PRESENCE * self.there[b];
-                        if cost < far.0 {
-                            far = (cost, b);
-                        }
-                        let gap = (a - far.1) as f64 * STEP_MM;
-                        let closed = 0.25 * (missing - gap).max(0.0);
-                        let cost = far.0 + PRESENCE * self.there[a] + between + GAP + closed;
-                        if cost < entry[a].0 {
-                            entry[a] = (cost, Some((j, far.1)));
-                        }
-                    }
-                }
-            }
+            let entries = self.entries(k, &starts, &table);
             let width = self.width(k);
             let (least, most) = ((0.55 * width / STEP_MM) as usize, (1.5 * width / STEP_MM) as usize);
             for b in ends.filter(|b| *b >= least) {
-                for a in b.saturating_sub(most)..=b - least {
-                    if !starts.contains(&a) {
-                        continue;
-                    }
-                    let cost = entry[a].0 + self.tooth(k, a, b);
-                    if cost < best[k][b] {
-                        best[k][b] = cost;
-                        from[k][b] = (a, entry[a].1);
+                let lengths = b.saturating_sub(most)..=b - least;
+                for a in lengths.filter(|a| starts.contains(a)) {
+                    let cost = entries[a].cost + self.tooth(k, a, b);
+                    if cost < table.best[k][b] {
+                        table.best[k][b] = cost;
+                        table.from[k][b] = (a, entries[a].before);
                     }
                 }
             }
         }
-        let mut end: Option<(f64, usize, usize)> = None;
-        for k in 0..16 {
+        match self.last(&table) {
+            Some((cost, last)) => (self.traced(&table, last), cost),
+            None => (Vec::new(), f64::INFINITY),
+        }
+    }
+
+    /// By station: the least cost of everything before a tooth `k` that starts there.
+    fn entries(&self, k: usize, starts: &RangeInclusive<usize>, table: &Table) -> Vec<Entry> {
+        let skipped: f64 = (0..k).map(|j| self.skip(j)).sum();
+        let first = |a| Entry { cost: skipped + OUTSIDE * self.empty(0, a), before: None };
+        let mut entries: Vec<Entry> = (0..table.best[k].len()).map(first).collect();
+        for j in 0..k {
+            self.close_behind(j, k, starts, (table, &mut entries));
+            self.far_behind(j, k, starts, (table, &mut entries));
+        }
+        entries
+    }
+
+    /// What skipping the teeth between two costs, and the width that they would take, mm.
+    fn between(&self, j: usize, k: usize) -> (f64, f64) {
+        ((j + 1..k).map(|i| self.skip(i)).sum(), (j + 1..k).map(|i| self.width(i)).sum())
+    }
+
+    /// Entries of `k` right behind `j`. Teeth that lack between two neighbours leave their width, or half of it where
+    /// teeth moved together.
+    fn close_behind(
+        &self,
+        j: usize,
+        k: usize,
+        starts: &RangeInclusive<usize>,
+        (table, entries): (&Table, &mut [Entry]),
+    ) {
+        let (skipped, missing) = self.between(j, k);
+        for a in starts.clone() {
+            for b in a.saturating_sub(CLOSE)..=a {
+                let gap = (a - b) as f64 * STEP_MM;
+                let closed = 0.5 * (missing - gap).max(0.0);
+                let cost = table.best[j][b] + skipped + 0.4 * gap + closed + self.empty(b, a);
+                entries[a].lower(cost, (j, b));
+            }
+        }
+    }
+
+    /// Entries of `k` behind a gap after `j`.
+    fn far_behind(
+        &self,
+        j: usize,
+        k: usize,
+        starts: &RangeInclusive<usize>,
+        (table, entries): (&Table, &mut [Entry]),
+    ) {
+        let (skipped, missing) = self.between(j, k);
+        // The end of `j` that costs least with what lies between it and the station.
+        let mut least = (f64::INFINITY, 0);
+        for a in CLOSE + 1..=*starts.end() {
+            let b = a - CLOSE - 1;
+            let cost = table.best[j][b] - PRESENCE * self.there[b];
+            if cost < least.0 {
+                least = (cost, b);
+            }
+            let gap = (a - least.1) as f64 * STEP_MM;
+            let closed = 0.25 * (missing - gap).max(0.0);
+            entries[a].lower(least.0 + PRESENCE * self.there[a] + skipped + GAP + closed, (j, least.1));
+        }
+    }
+
+    /// The last tooth of the best row, as its number in the row and its end; with the cost of the row.
+    fn last(&self, table: &Table) -> Option<(f64, (usize, usize))> {
+        let mut found: Option<(f64, (usize, usize))> = None;
+        for (k, best) in table.best.iter().enumerate() {
             let skipped: f64 = (k + 1..16).map(|j| self.skip(j)).sum();
-            for b in 0..=n {
-                let cost = best[k][b] + skipped + OUTSIDE * self.empty(b, n);
-                if cost.is_finite() && end.is_none_or(|e| cost < e.0) {
-                    end = Some((cost, k, b));
+            for (b, cost) in best.iter().enumerate() {
+                let cost = cost + skipped + OUTSIDE * self.empty(b, best.len() - 1);
+                if cost.is_finite() && found.is_none_or(|f| cost < f.0) {
+                    found = Some((cost, (k, b)));
                 }
             }
         }
-        let Some((cost, mut k, mut b)) = end else { return (Vec::new(), f64::INFINITY) };
-        let mut row = Vec::new();
-        loop {
-            let (a, before) = from[k][b];
-            let at = |s: usize| self.profile.first + s as f64 * STEP_MM;
+        found
+    }
+
+    /// The row that ends with a tooth.
+    fn traced(&self, table: &Table, last: (usize, usize)) -> Vec<Stretch> {
+        let at = |s: usize| self.profile.first + s as f64 * STEP_MM;
+        let (mut row, mut next) = (Vec::new(), Some(last));
+        while let Some((k, b)) = next {
+            let (a, before) = table.from[k][b];
             if let Some(tooth) = self.wanted.tooth(k) {
                 let presence = (self.sum[b] - self.sum[a]) / ((b - a).max(1) as f64 * STEP_MM);
                 row.push(Stretch { tooth, ends: [at(a), at(b)], presence });
             }
-            match before {
-                Some((j, e)) => (k, b) = (j, e),
-                None => break,
-            }
+            next = before;
         }
         row.reverse();
-        (row, cost)
+        row
+    }
+}
+
+/// Stations within which teeth stand in one row.
+const CLOSE: usize = (CLOSE_MM / STEP_MM) as usize;
+
+/// Everything before a tooth.
+#[derive(Clone, Copy)]
+struct Entry {
+    cost: f64,
+    /// The tooth before and its end.
+    before: Option<(usize, usize)>,
+}
+
+impl Entry {
+    fn lower(&mut self, cost: f64, before: (usize, usize)) {
+        if cost < self.cost {
+            *self = Entry { cost, before: Some(before) };
+        }
+    }
+}
+
+/// By last tooth and the station of its end.
+struct Table {
+    /// Least cost of such a row.
+    best: Vec<Vec<f64>>,
+    /// Start of that tooth, and the tooth before with its end.
+    from: Vec<Vec<(usize, Option<(usize, usize)>)>>,
+}
+
+impl Table {
+    fn new(stations: usize) -> Table {
+        Table {
+            best: vec![vec![f64::INFINITY; stations + 1]; 16],
+            from: vec![vec![(0, None); stations + 1]; 16],
+        }
     }
 }
 
@@ -437,7 +359,7 @@ mod tests {
             cut[a] = 0.0;
             cut[b] = 0.0;
         }
-        Profile { first, detail: presence.clone(), presence, cut }
+        Profile { first, presence, cut }
     }
 
     fn numbers(row: &Row) -> Vec<u8> {

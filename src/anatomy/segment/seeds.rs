@@ -1,7 +1,8 @@
 //! Where the walks of the teeth and of the gingiva start, and how places between lean.
 
 use super::graph::Graph;
-use super::row::{HIGHEST_MM, Layout, Stretch};
+use super::profile::{HIGHEST_MM, Layout};
+use super::row::Stretch;
 use super::walker::Start;
 use crate::anatomy::arch_form::{crown_depth_mm, crown_height_mm};
 

@@ -93,6 +93,7 @@ impl Build {
             crest: Err(NotMeasured::only("none")),
             crest_origin: Origin::Given,
             end: None,
+            sections: Vec::new(),
             faces: Vec::new(),
         });
     }

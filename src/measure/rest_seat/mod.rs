@@ -110,32 +110,72 @@ pub fn places(tooth: Tooth) -> &'static [RestPlace] {
 /// # Errors
 /// The tooth has no such place, or the surface there is not scanned throughout.
 pub fn read(asked: &SeatAsked<'_>, place: RestPlace) -> Measured<RestSeat> {
-    let around = Surroundings::of(asked.mesh, asked.topology, asked.crown);
-    read_in(asked, &around, place)
+    Seen::of(asked).at(place)
 }
 
 /// Reads all places of a tooth.
 pub fn read_all(asked: &SeatAsked<'_>) -> Vec<(RestPlace, Measured<RestSeat>)> {
-    let around = Surroundings::of(asked.mesh, asked.topology, asked.crown);
-    places(asked.crown.tooth).iter().map(|&place| (place, read_in(asked, &around, place))).collect()
+    let seen = Seen::of(asked);
+    places(asked.crown.tooth).iter().map(|&place| (place, seen.at(place))).collect()
 }
 
-fn read_in(asked: &SeatAsked<'_>, around: &Surroundings, place: RestPlace) -> Measured<RestSeat> {
-    if !places(asked.crown.tooth).contains(&place) {
-        return Err(NotMeasured::new(
-            format!("{} has no {} place for a rest", asked.crown.tooth, place.word()),
-            "the place in `[design] rests`",
-        ));
+/// That a tooth has no such place.
+pub fn no_such_place(tooth: Tooth, place: RestPlace) -> NotMeasured {
+    NotMeasured::new(
+        format!("{tooth} has no {} place for a rest", place.word()),
+        "the place in `[design] rests`",
+    )
+}
+
+/// A crown with its surroundings and, of a back tooth, both its ends.
+struct Seen<'a> {
+    asked: &'a SeatAsked<'a>,
+    around: Surroundings,
+    /// Mesial, distal.
+    ends: Option<[End; 2]>,
+}
+
+impl<'a> Seen<'a> {
+    fn of(asked: &'a SeatAsked<'a>) -> Seen<'a> {
+        let around = Surroundings::of(asked.mesh, asked.topology, asked.crown);
+        let back = !asked.crown.tooth.is_front();
+        let ends = back.then(|| [1.0, -1.0].map(|way| End::read(asked, &around, way)));
+        Seen { asked, around, ends }
     }
-    let found = match place {
-        RestPlace::Mesial => side(asked, around, 1.0),
-        RestPlace::Distal => side(asked, around, -1.0),
-        RestPlace::Incisal => incisal(asked, around),
-        RestPlace::Cingulum => on_cingulum(asked, around),
-    };
-    let unseen = || NotMeasured::new("the surface there is not scanned throughout", "a scan that shows it");
-    let seat = found.ok_or_else(unseen)?;
-    if around.border_within(asked.mesh, &seat.at, BORDER_MM) { Err(unseen()) } else { Ok(seat) }
+
+    fn at(&self, place: RestPlace) -> Measured<RestSeat> {
+        let Seen { asked, around, ends } = self;
+        if !places(asked.crown.tooth).contains(&place) {
+            return Err(no_such_place(asked.crown.tooth, place));
+        }
+        let found = match (place, ends) {
+            (RestPlace::Mesial, Some([end, other])) | (RestPlace::Distal, Some([other, end])) => {
+                side(place, end, other)
+            }
+            (RestPlace::Incisal, _) => incisal(asked, around),
+            _ => on_cingulum(asked, around),
+        };
+        let unseen =
+            || NotMeasured::new("the surface there is not scanned throughout", "a scan that shows it");
+        let seat = found.ok_or_else(unseen)?;
+        if around.border_within(asked.mesh, &seat.at, BORDER_MM) { Err(unseen()) } else { Ok(seat) }
+    }
+}
+
+impl RestSeat {
+    /// No recess, with the middle of the ridge or edge.
+    fn none(place: RestPlace, at: Point) -> RestSeat {
+        RestSeat {
+            place,
+            at,
+            depth_mm: None,
+            method_mm: RIDGE_MM,
+            length_mm: None,
+            width_mm: None,
+            floor: None,
+            likeness_share: 0.0,
+        }
+    }
 }
 
 /// A seat this near to a border of the scan is not measured, mm.
@@ -188,26 +228,16 @@ impl End {
 /// A ridge whose likeness to a seat is no more than this counts as whole.
 const WHOLE: f64 = 0.1;
 
-/// The mesial (`way` 1) or distal (-1) side of a back tooth.
-fn side(asked: &SeatAsked<'_>, around: &Surroundings, way: f64) -> Option<RestSeat> {
-    let end = End::read(asked, around, way);
+/// The mesial or distal side of a back tooth, with its other end.
+fn side(place: RestPlace, end: &End, other: &End) -> Option<RestSeat> {
     let middle = marginal::middle(&end.relief, &end.ridge)?;
     if !marginal::is_whole(&end.relief, &end.ridge, middle) {
         return None;
     }
-    let nothing = RestSeat {
-        place: if way > 0.0 { RestPlace::Mesial } else { RestPlace::Distal },
-        at: end.relief.place(middle)?,
-        depth_mm: None,
-        method_mm: RIDGE_MM,
-        length_mm: None,
-        width_mm: None,
-        floor: None,
-        likeness_share: 0.0,
-    };
+    let nothing = RestSeat::none(place, end.relief.place(middle)?);
     let Some(cut) = &end.cut else { return Some(nothing) };
     let rows = cut.notch.shoulders.map(|s| s.step);
-    let sag = End::read(asked, around, -way).sag_mm(rows, cut.floor[1]);
+    let sag = other.sag_mm(rows, cut.floor[1]);
     let sag = sag.map_or(0.0, |s| s.clamp(-MOST_SAG_MM, MOST_SAG_MM));
     Some(RestSeat {
         at: end.relief.place(cut.floor)?,
@@ -241,16 +271,7 @@ fn incisal(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat> {
     let view = View { origin: axes.centre, x: axes.mesial, y: axes.buccal, up };
     let relief = Relief::new(&looked(asked, around), view, [-m - 0.3, -b - 0.3], [m + 0.3, b + 0.3]);
     let edge = edge::edge(&relief);
-    let nothing = RestSeat {
-        place: RestPlace::Incisal,
-        at: relief.place(edge::middle(&edge)?)?,
-        depth_mm: None,
-        method_mm: RIDGE_MM,
-        length_mm: None,
-        width_mm: None,
-        floor: None,
-        likeness_share: 0.0,
-    };
+    let nothing = RestSeat::none(RestPlace::Incisal, relief.place(edge::middle(&edge)?)?);
     let Some(cut) = edge::read(&relief, &edge) else { return Some(nothing) };
     let wall = cut.notch.shoulders[0].wall.min(cut.notch.shoulders[1].wall);
     let length = cut.notch.width_mm();
@@ -279,16 +300,7 @@ fn on_cingulum(asked: &SeatAsked<'_>, around: &Surroundings) -> Option<RestSeat>
     };
     let reach = b + 6.0;
     let relief = Relief::new(&looked(asked, around), view, [-m - 0.3, -reach], [m + 0.3, reach]);
-    let nothing = RestSeat {
-        place: RestPlace::Cingulum,
-        at: relief.place(cingulum::middle(&relief)?)?,
-        depth_mm: None,
-        method_mm: RIDGE_MM,
-        length_mm: None,
-        width_mm: None,
-        floor: None,
-        likeness_share: 0.0,
-    };
+    let nothing = RestSeat::none(RestPlace::Cingulum, relief.place(cingulum::middle(&relief)?)?);
     let Some(ledge) = cingulum::read(&relief) else { return Some(nothing) };
     let likeness = sign(ledge.basin_mm, 0.3, 0.7)
         * sign(ledge.depth_mm, 1.0, 1.5)

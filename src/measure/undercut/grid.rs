@@ -397,6 +397,23 @@ impl Grid {
         spread(&spread(wanted, 1), self.frame.size[0])
     }
 
+    /// Names every cell that a triangle may meet whose corners lie in cells of a range: all of two by two, else those
+    /// that it meets.
+    #[inline]
+    pub fn over_cells(
+        &self,
+        (shell, turned): (&Shell, &Turned),
+        f: usize,
+        [lo, hi]: [Place; 2],
+        mut into: impl FnMut(usize),
+    ) {
+        if hi[0] - lo[0] <= 1 && hi[1] - lo[1] <= 1 {
+            (lo[1]..=hi[1]).for_each(|j| (lo[0]..=hi[0]).for_each(|i| into(self.number([i, j]))));
+        } else {
+            self.enter(shell, turned, f, into);
+        }
+    }
+
     /// Names every cell that a triangle meets.
     pub fn enter(&self, shell: &Shell, turned: &Turned, f: usize, into: impl FnMut(usize)) {
         let [a, b, c] = shell.faces[f];

@@ -68,17 +68,9 @@ fn tops(plan: &Plan<'_>) -> Vec<f64> {
     let mut tops = vec![f64::NEG_INFINITY; plan.grid.frame.cells()];
     for (f, corners) in plan.shell.faces.iter().enumerate() {
         let high = corners.iter().fold(f64::NEG_INFINITY, |m, v| greater(plan.turned.at[*v as usize][2], m));
-        let [lo, hi] = plan.grid.range(*corners);
-        if hi[0] - lo[0] <= 1 && hi[1] - lo[1] <= 1 {
-            for j in lo[1]..=hi[1] {
-                for i in lo[0]..=hi[0] {
-                    let top = &mut tops[plan.grid.number([i, j])];
-                    *top = greater(*top, high);
-                }
-            }
-        } else {
-            plan.grid.enter(plan.shell, &plan.turned, f, |cell| tops[cell] = greater(tops[cell], high));
-        }
+        let range = plan.grid.range(*corners);
+        plan.grid
+            .over_cells((plan.shell, &plan.turned), f, range, |cell| tops[cell] = greater(tops[cell], high));
     }
     tops
 }

@@ -223,7 +223,7 @@ impl Held<'_> {
         let [from, _] = self.grid.rough([least(0), least(1)]);
         let [_, to] = self.grid.rough([most(0), most(1)]);
         let floor = self.grid.rough([-most(2); 2])[0][0];
-        let mut hold = |cell: usize| {
+        let hold = |cell: usize| {
             for block in self.blocks.of(cell) {
                 let mut near = block.near(from, to, floor);
                 while near != 0 {
@@ -241,12 +241,6 @@ impl Held<'_> {
                 }
             }
         };
-        if small {
-            for j in lo[1]..=hi[1] {
-                (lo[0]..=hi[0]).for_each(|i| hold(self.grid.number([i, j])));
-            }
-        } else {
-            self.grid.enter(self.shell, self.turned, f, hold);
-        }
+        self.grid.over_cells((self.shell, self.turned), f, [lo, hi], hold);
     }
 }
