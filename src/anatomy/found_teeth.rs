@@ -1,5 +1,6 @@
 //! Teeth that neither a mark nor a label gives, found on the scan; and the chart that they propose where none is given.
 
+use super::guess::level::Lean;
 use super::segment::row::{Stands, Wanted};
 use super::{Crown, KnownFrame, Origin, crowns, frame, segment, sign};
 use crate::case::{Arch, Chart, Marks, Tooth};
@@ -42,6 +43,8 @@ pub struct Before<'a> {
 const ROUNDS: usize = 3;
 /// A frame that turns by less when laid on the crowns has settled, and by more at the last has not, degrees.
 const SETTLED_DEG: [f64; 2] = [1.0, 2.0];
+/// How strongly a plane laid on crowns is held against the next, degrees.
+const HELD_DEG: f64 = 3.0;
 /// What is left of the confidence of numbers that change from one round to the next.
 const UNSTEADY: f64 = 0.4;
 /// Crowns of a lesser mean sign (cut off, or full of holes) are no better than the shape.
@@ -145,8 +148,16 @@ impl Laid {
         if crowns.len() == before.given.len() {
             return None;
         }
-        let mut frame =
-            frame::find_with(surface.mesh(), topology, before.arch, before.marks, &crowns).ok()?;
+        // A plane that crowns gave already holds against crowns that changed little.
+        let held = (self.crowns > 0).then_some(Lean { toward: self.frame.frame.occlusal, sigma_deg: HELD_DEG });
+        let asked = frame::Asked {
+            arch: before.arch,
+            marks: before.marks,
+            crowns: &crowns,
+            opposing: held,
+            least: before.least,
+        };
+        let mut frame = frame::find_beside(surface.mesh(), topology, &asked).ok()?;
         if reading.numbers < before.least {
             // Doubtful numbers would turn the frame toward themselves and then be confirmed by it.
             let by_shape = frame::turned_by_shape(surface.mesh(), before.arch, &frame);
