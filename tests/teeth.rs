@@ -2,7 +2,7 @@
 //! where they are present.
 
 use saddleroom::anatomy::teeth::{self, Known};
-use saddleroom::anatomy::{Anatomy, Origin};
+use saddleroom::anatomy::{Anatomy, KnownFrame, Origin, frame};
 use saddleroom::case::{Arch, Chart, Tooth};
 use saddleroom::locate::Surface;
 use saddleroom::mesh::{Mesh, Topology};
@@ -10,7 +10,7 @@ use saddleroom::phantom::patient::{Pair, casts};
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
 use saddleroom::phantom::truth;
-use saddleroom::space::Motion;
+use saddleroom::space::{Motion, Vector, angle_deg};
 
 fn read(mesh: &Mesh, arch: Arch, chart: Option<&Chart>) -> Anatomy {
     let known = Known { arch, chart, abutments: &[], marks: None, labels: None, least_confidence: 0.5 };
@@ -59,6 +59,42 @@ fn crowns_of_generated_casts_are_found_in_any_pose_with_their_numbers() {
         let iou = tooth_iou(&mesh, &known, &anatomy.tooth_of);
         assert!(iou > 0.92, "seed {seed}: {iou}");
     }
+}
+
+#[test]
+fn a_chart_that_calls_a_standing_tooth_missing_is_doubted_and_nothing_is_numbered_by_it() {
+    let pair = casts(&people::drawn(8));
+    let mesh = scan(pair.cast(Arch::Mandible), &Density::even(0.6));
+    let right = chart_of(&pair, Arch::Mandible);
+    let standing = Tooth::fdi(35).unwrap();
+    assert!(!right.missing.contains(&standing), "the cast has this tooth");
+    let told = read(&mesh, Arch::Mandible, Some(&right)).found_teeth.expect("teeth were looked for");
+    assert!(told.occupied.is_empty() && told.numbers > 0.5, "{told:?}");
+    let mut wrong = right.clone();
+    wrong.missing.push(standing);
+    let anatomy = read(&mesh, Arch::Mandible, Some(&wrong));
+    let told = anatomy.found_teeth.expect("teeth were looked for");
+    assert!(told.occupied.contains(&standing), "{:?}", told.occupied);
+    assert!(anatomy.crowns.is_empty(), "crowns are shown, not used: {}", anatomy.crowns.len());
+    assert!(!told.unsure.is_empty());
+}
+
+#[test]
+fn an_unsure_plane_counts_where_a_whole_row_of_teeth_fits_it_and_not_where_few_do() {
+    // Behind the premolars nothing is left: from its shape alone the front of an arch tells no plane.
+    let pair = casts(&people::drawn(1));
+    let mesh = scan(pair.cast(Arch::Mandible), &Density::even(0.6));
+    let known = |mesh: &Mesh| frame::find(mesh, &Topology::new(mesh), Arch::Mandible, None);
+    let (front, _) = mesh.part(|f| mesh.face_centre(f).y > -12.0);
+    for part in [&front, &mesh.part(|f| mesh.face_centre(f).x > 4.0).0] {
+        if let Ok(f) = read(part, Arch::Mandible, None).frame {
+            let off = angle_deg(&f.frame.occlusal, &Vector::z());
+            assert!(off < 6.0, "{off} at confidence {}", f.confidence);
+        }
+    }
+    let whole = read(&mesh, Arch::Mandible, None).frame.expect("a whole arch has a plane");
+    let off = |f: &KnownFrame| angle_deg(&f.frame.occlusal, &Vector::z());
+    assert!(off(&whole) < 3.0 && off(&known(&mesh).unwrap()) < 6.0);
 }
 
 #[test]

@@ -104,7 +104,7 @@ fn largest_piece(mesh: &Mesh, topology: &Topology, faces: &[FaceId], number: &[u
 
 /// The longest border of a patch as a closed curve, its steps along triangle sides smoothed; empty without a border.
 pub(super) fn border_curve(surface: &Surface, faces: &[FaceId]) -> Vec<Point> {
-    let (part, old_of) = surface.mesh().part(|f| faces.binary_search(&f).is_ok());
+    let (part, old_of) = surface.mesh().part_of(faces);
     let around = |chain: &[VertexId]| -> Vec<Point> {
         chain.iter().map(|&v| surface.mesh().vertex(old_of[v as usize])).collect()
     };

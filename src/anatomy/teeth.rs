@@ -1,7 +1,7 @@
 //! Everything of an arch that marks, labels or the chart give: frame, crowns, spans, regions.
 
 use super::found_teeth::{self, FoundTeeth};
-use super::{Anatomy, Crown, KnownFrame, Origin, Region, crowns, frame, margins, region, spans};
+use super::{Anatomy, Crown, KnownFrame, crowns, frame, margins, region, spans};
 use crate::case::{Arch, Chart, Marks, Tooth, chart};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
@@ -165,7 +165,7 @@ fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)])
 
 #[cfg(test)]
 mod tests {
-    use super::super::curves;
+    use super::super::{Origin, Region, curves};
     use super::super::test_casts::{FieldCast, radius};
     use super::*;
     use crate::case::{SpanKind, SpanTeeth};

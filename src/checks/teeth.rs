@@ -105,6 +105,20 @@ fn unsure(facts: &Facts<'_>, found: &FoundTeeth) -> Vec<Finding> {
                 .settled_by(settle),
         );
     }
+    if let Some(first) = found.occupied.first() {
+        let says = format!(
+            "Missing by the chart, but something that looks like a tooth stands at the place of {}: ask whether the chart is \
+             right, and whether a denture was in the mouth or a bridge spans the gap when it was scanned. The numbers of the \
+             teeth found are not sure until then.",
+            list(&found.occupied)
+        );
+        findings.push(
+            Finding::new(CHECK.id, "teeth_where_missing", Verdict::Ask, says)
+                .at(Where::tooth(*first))
+                .with("teeth", numbers(&found.occupied))
+                .settled_by("[chart] missing or pontics, or a scan without the denture"),
+        );
+    }
     if !found.not_seen.is_empty() && facts.case.file.chart.is_some() {
         let says = format!(
             "The chart has {} as present, and no crown was found there: ask whether they are missing, or confirm one tooth \

@@ -204,19 +204,23 @@ impl Mesh {
 
     /// The triangles for which `keep` holds, with the vertices they use, and for each new vertex its old index.
     pub fn part(&self, mut keep: impl FnMut(FaceId) -> bool) -> (Mesh, Vec<VertexId>) {
+        let kept: Vec<FaceId> = (0..self.faces.len() as FaceId).filter(|f| keep(*f)).collect();
+        self.part_of(&kept)
+    }
+
+    /// The triangles named, in that order, with the vertices they use, and for each new vertex its old index.
+    pub fn part_of(&self, kept: &[FaceId]) -> (Mesh, Vec<VertexId>) {
         let mut new_of = vec![u32::MAX; self.vertices.len()];
         let (mut old_of, mut faces) = (Vec::new(), Vec::new());
-        for (f, corners) in self.faces.iter().enumerate() {
-            if keep(f as u32) {
-                faces.push(corners.map(|v| {
-                    let slot = &mut new_of[v as usize];
-                    if *slot == u32::MAX {
-                        *slot = old_of.len() as u32;
-                        old_of.push(v);
-                    }
-                    *slot
-                }));
-            }
+        for &f in kept {
+            faces.push(self.faces[f as usize].map(|v| {
+                let slot = &mut new_of[v as usize];
+                if *slot == u32::MAX {
+                    *slot = old_of.len() as u32;
+                    old_of.push(v);
+                }
+                *slot
+            }));
         }
         (Mesh { vertices: old_of.iter().map(|&v| self.vertices[v as usize]).collect(), faces }, old_of)
     }

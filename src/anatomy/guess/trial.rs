@@ -29,7 +29,7 @@ fn a_surface_without_a_row_of_teeth_gives_no_plane_and_asks_for_three_marks() {
         ("small bumps", field(|x, y| 0.4 * bumps(2.0 * x, 2.0 * y))),
         ("barrel on a plate", field(|x, y| if x * x + y * y < 16.0 { 8.0 } else { 0.0 })),
     ] {
-        let reason = frame(&mesh, &Topology::new(&mesh), Arch::Mandible, &[]).unwrap_err();
+        let reason = frame(&mesh, &Topology::new(&mesh), Arch::Mandible, &[], LEAST_CONFIDENCE).unwrap_err();
         assert!(reason.settled_by.unwrap().contains("occlusal_plane"), "{name}");
     }
 }
@@ -40,7 +40,7 @@ fn a_plain_arch_is_found_in_any_pose() {
         let cast = FieldCast::new(arch, &|_| true, 0.5);
         let motion = pose(k);
         let mesh = cast.mesh.moved(&motion);
-        let found = frame(&mesh, &Topology::new(&mesh), arch, &[]).unwrap();
+        let found = frame(&mesh, &Topology::new(&mesh), arch, &[], LEAST_CONFIDENCE).unwrap();
         assert!(found.anterior_known && found.confidence > 0.5, "{found:?}");
         assert!(angle_deg(&found.frame.occlusal, &(motion * Vector::z())) < 2.0);
         assert!(angle_deg(&found.frame.anterior, &(motion * Vector::y())) < 3.0);

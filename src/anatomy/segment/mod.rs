@@ -40,6 +40,8 @@ pub struct Found {
     pub cost: f64,
     /// How sure the numbers are, 0 to 1.
     pub numbers: f64,
+    /// Where the scan fits another chart much better: teeth that the chart calls missing and that seem to stand.
+    pub against_chart: Option<Vec<Tooth>>,
     /// FDI number of each vertex, 0 = no tooth.
     pub labels: Vec<u8>,
 }
@@ -72,8 +74,8 @@ impl Finder {
         let by_shape = pass(&first, Reach::FIRST)?;
         let centres = centres(graph, &local, &by_shape.label, by_shape.row.teeth.len());
         let course = course::Course::through(&centres, &first).unwrap_or(first);
-        let reach =
-            Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth).unwrap_or(Reach::FIRST);
+        let reach = Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth)
+            .unwrap_or(Reach::FIRST);
         let pass = pass(&course, reach)?;
         let number = |label: u8| {
             usize::from(label)
@@ -89,7 +91,13 @@ impl Finder {
             .enumerate()
             .map(|(k, s)| FoundTooth { tooth: s.tooth, crown: pass.sure(graph, k, s) });
         let lead = pass.row.lead.map_or(1.0, |l| sign(l, 0.0, SURE_LEAD));
-        Some(Found { teeth: teeth.collect(), cost: pass.row.cost, numbers: lead, labels })
+        Some(Found {
+            teeth: teeth.collect(),
+            cost: pass.row.cost,
+            numbers: lead,
+            against_chart: pass.against_chart.clone(),
+            labels,
+        })
     }
 }
 
@@ -97,6 +105,7 @@ impl Finder {
 struct Pass {
     layout: Layout,
     row: Row,
+    against_chart: Option<Vec<Tooth>>,
     /// 0 gingiva, else 1 + index into the row.
     label: Vec<u8>,
 }
@@ -112,17 +121,15 @@ impl Pass {
         reach: Reach,
     ) -> Option<Pass> {
         let layout = Layout::new(course, local);
-        let row = row::read(&Profile::new(graph, &layout, frame), wanted);
+        let profile = Profile::new(graph, &layout, frame);
+        let row = row::read(&profile, wanted);
+        let against_chart = row::against_chart(&profile, wanted, &row);
         if row.teeth.is_empty() {
             return None;
         }
         let start = seeds::starts(graph, &layout, local, &row.teeth, reach);
-        let chances = walker::chances(graph, conductance, &start, row.teeth.len() + 1);
-        let most = |i: usize| {
-            (0..chances.len()).max_by(|&a, &b| chances[a][i].total_cmp(&chances[b][i]).then(b.cmp(&a)))
-        };
-        let label = (0..graph.len()).map(|i| most(i).unwrap_or(0) as u8).collect();
-        Some(Pass { layout, row, label })
+        let label = walker::likeliest(graph, conductance, &start, row.teeth.len() + 1);
+        Some(Pass { layout, row, against_chart, label })
     }
 
     /// How sure a crown is: detail as of a tooth, not cut by the border of the scan, of a plausible size.

@@ -124,6 +124,22 @@ pub fn read(profile: &Profile, wanted: &Wanted) -> Row {
     Row { teeth: teeth.clone(), cost: *cost, lead: others.filter(|c| c.is_finite()).reduce(f64::min) }
 }
 
+/// By how much a row must fit better without the chart for the chart to be doubted.
+const DOUBT: f64 = 6.0;
+
+/// Where the scan fits the row read without the chart much better: the teeth that the chart calls missing and that this
+/// row has. `None` where the chart fits.
+pub fn against_chart(profile: &Profile, wanted: &Wanted, charted: &Row) -> Option<Vec<Tooth>> {
+    let gone: Vec<Tooth> =
+        (0..16).filter(|&k| wanted.stands[k] == Stands::No).filter_map(|k| wanted.tooth(k)).collect();
+    if gone.is_empty() {
+        return None;
+    }
+    let open = read(profile, &Wanted::open(wanted.arch));
+    (open.cost + DOUBT < charted.cost)
+        .then(|| open.teeth.iter().map(|s| s.tooth).filter(|t| gone.contains(t)).collect())
+}
+
 /// Whether a row gives at least a third of the teeth of another a different number.
 fn otherwise(teeth: &[Stretch], row: &[Stretch]) -> bool {
     let middle = |s: &Stretch| (s.ends[0] + s.ends[1]) / 2.0;
@@ -171,22 +187,32 @@ impl Trial<'_> {
         }
     }
 
-    /// Cost of a tooth over stations `a` to `b`.
-    fn tooth(&self, k: usize, a: usize, b: usize) -> f64 {
-        let (length, width) = ((b - a) as f64 * STEP_MM, self.width(k));
-        let off = (length - width) / (0.11 * width + 0.35);
-        let middle = self.profile.first + (a + b) as f64 / 2.0 * STEP_MM;
-        let aside = (middle - self.middle(k)) / self.spread(k);
-        let mean = (self.sum[b] - self.sum[a]) / length;
-        let third = if (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes {
-            THIRD_MOLAR + THIRD_FAINT * (THIRD_PRESENCE - mean).max(0.0)
-        } else {
-            0.0
-        };
-        let cut = |s: usize| self.profile.cut.get(s).copied().unwrap_or(0.0);
-        third + off * off / 2.0 + aside * aside / 2.0
-            - CUT * (cut(a) + cut(b)) / 2.0
-            - PRESENCE * mean * length.min(width)
+    /// What a tooth `k` costs over stations `a` to `b`.
+    fn tooth_cost(&self, k: usize) -> impl Fn(usize, usize) -> f64 {
+        let (width, middle, spread) = (self.width(k), self.middle(k), self.spread(k));
+        let tolerance = 0.11 * width + 0.35;
+        // By number of stations: the cost of the length, and the share of its presence that counts.
+        let of_length: Vec<(f64, f64)> = (0..=(1.5 * width / STEP_MM) as usize)
+            .map(|n| {
+                let length = n as f64 * STEP_MM;
+                let off = (length - width) / tolerance;
+                (off * off / 2.0, PRESENCE * (width / length.max(STEP_MM)).min(1.0))
+            })
+            .collect();
+        let unnamed_third = (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes;
+        let (profile, sum) = (self.profile, self.sum);
+        move |a, b| {
+            let (length, counted) = of_length[b - a];
+            let aside = (profile.first + (a + b) as f64 / 2.0 * STEP_MM - middle) / spread;
+            let present = sum[b] - sum[a];
+            let cut = profile.cut.get(a).copied().unwrap_or(0.0) + profile.cut.get(b).copied().unwrap_or(0.0);
+            let mut cost = length + aside * aside / 2.0 - CUT * cut / 2.0 - counted * present;
+            if unnamed_third {
+                let mean = present / ((b - a) as f64 * STEP_MM);
+                cost += THIRD_MOLAR + THIRD_FAINT * (THIRD_PRESENCE - mean).max(0.0);
+            }
+            cost
+        }
     }
 
     /// Cost of `from..to` without a tooth.
@@ -200,12 +226,12 @@ impl Trial<'_> {
         for k in (0..16).filter(|&k| self.wanted.stands[k] != Stands::No) {
             let [starts, ends] = self.stations(k);
             let entries = self.entries(k, &starts, &table);
-            let width = self.width(k);
+            let (width, tooth) = (self.width(k), self.tooth_cost(k));
             let (least, most) = ((0.55 * width / STEP_MM) as usize, (1.5 * width / STEP_MM) as usize);
             for b in ends.filter(|b| *b >= least) {
                 let lengths = b.saturating_sub(most)..=b - least;
                 for a in lengths.filter(|a| starts.contains(a)) {
-                    let cost = entries[a].cost + self.tooth(k, a, b);
+                    let cost = entries[a].cost + tooth(a, b);
                     if cost < table.best[k][b] {
                         table.best[k][b] = cost;
                         table.from[k][b] = (a, entries[a].before);
@@ -246,7 +272,9 @@ impl Trial<'_> {
         (table, entries): (&Table, &mut [Entry]),
     ) {
         let (skipped, missing) = self.between(j, k);
-        for a in starts.clone() {
+        let [_, ends] = self.stations(j);
+        let first = (*starts.start()).max(*ends.start());
+        for a in first..=(*starts.end()).min(*ends.end() + CLOSE) {
             for b in a.saturating_sub(CLOSE)..=a {
                 let gap = (a - b) as f64 * STEP_MM;
                 let closed = 0.5 * (missing - gap).max(0.0);
@@ -267,7 +295,8 @@ impl Trial<'_> {
         let (skipped, missing) = self.between(j, k);
         // The end of `j` that costs least with what lies between it and the station.
         let mut least = (f64::INFINITY, 0);
-        for a in CLOSE + 1..=*starts.end() {
+        let [_, ends] = self.stations(j);
+        for a in *ends.start() + CLOSE + 1..=*starts.end() {
             let b = a - CLOSE - 1;
             let cost = table.best[j][b] - PRESENCE * self.there[b];
             if cost < least.0 {
