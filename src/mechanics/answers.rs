@@ -104,6 +104,8 @@ pub struct OnBase {
     pub roll_deg: f64,
     /// Greatest lift along its crest, mm; 0 where it lifts nowhere.
     pub lift_mm: f64,
+    /// How far it turns in its hinge, distal end down, degrees: 0 where the hinge lies on its stop; `None` without one.
+    pub hinge_deg: Option<f64>,
 }
 
 /// A turn of the framework.
@@ -251,6 +253,13 @@ impl Read<'_> {
             let sign = if back.cross(&base.outward).dot(&up) < 0.0 { 1.0 } else { -1.0 };
             sign * rotation(self.motion, body).dot(&back).to_degrees()
         });
+        let own = body != self.built.framework;
+        let hinge_deg = direction(chord - up * chord.dot(&up)).filter(|_| own).map(|back| {
+            let turn = rotation(self.motion, body) - rotation(self.motion, self.built.framework);
+            // On its stop it gives by no more than the stop's own stiffness.
+            let deg = turn.dot(&up.cross(&back)).to_degrees();
+            if deg > LEAST_TURN_DEG { deg } else { 0.0 }
+        });
         let on = OnBase {
             peak_mpa: peak.0,
             peak_at: peak.1,
@@ -259,6 +268,7 @@ impl Read<'_> {
             sinks_mm: end,
             roll_deg: roll,
             lift_mm: base.crest.iter().map(rise).fold(0.0, f64::max),
+            hinge_deg,
         };
         (on, upward / self.whole)
     }

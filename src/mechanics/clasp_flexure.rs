@@ -256,8 +256,8 @@ mod tests {
                 let size = 1.0 - (1.0 - taper) * t;
                 let rest = 12.0 * (1.0 - t);
                 let i0 = a.section.second_moment_mm4();
-                give += rest * rest / (a.modulus_mpa * i0 * size * size * size * size) * 12.0
-                    / f64::from(steps);
+                give +=
+                    rest * rest / (a.modulus_mpa * i0 * size * size * size * size) * 12.0 / f64::from(steps);
                 worst = worst.max(rest * a.section.outermost_mm() / (i0 * size * size * size));
             }
             let got = spread(&a, 0.25).unwrap();

@@ -149,7 +149,8 @@ fn a_beam_on_an_elastic_bed_inside_and_outside_its_kern() {
         system.push(0, &o, &Point::new(0.0, -16.0 - e, 0.0), &(-Vector::z() * 100.0));
         let found = find(&system, None).unwrap();
         assert!(found.balance_share < 1e-9);
-        let pressures: Vec<f64> = system.springs[..1400].iter().map(|s| s.push(&found.motion) / 0.02).collect();
+        let pressures: Vec<f64> =
+            system.springs[..1400].iter().map(|s| s.push(&found.motion) / 0.02).collect();
         pressures
     };
     // The last strip's middle lies 0.01 mm inside the end.
@@ -337,7 +338,13 @@ fn runs_are_the_same_whatever_the_threads_and_name_what_governs() {
     let joint = Input::ALL.iter().position(|i| *i == Input::Joint).unwrap();
     assert!(runs.designs[0].weights[joint].abs() < 0.2);
     let moment = |d: usize| runs.designs[d].bands[2].median;
-    assert!(moment(1) > 1.5 * moment(0) && moment(0) > moment(2), "{} {} {}", moment(0), moment(1), moment(2));
+    assert!(
+        moment(1) > 1.5 * moment(0) && moment(0) > moment(2),
+        "{} {} {}",
+        moment(0),
+        moment(1),
+        moment(2)
+    );
     let sinks = |d: usize| runs.designs[d].bands[5].median;
     assert!(sinks(1) < sinks(0) && sinks(0) < sinks(2));
 }

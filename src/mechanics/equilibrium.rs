@@ -232,4 +232,3 @@ fn balance(system: &System, motion: &[f64]) -> f64 {
     }
     sum.iter().map(|s| s.abs()).fold(0.0, f64::max) / strength
 }
-

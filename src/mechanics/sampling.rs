@@ -152,11 +152,14 @@ mod tests {
         }
         assert_eq!(rows, latin_hypercube(&ranges, 50, 7));
         assert_ne!(rows, latin_hypercube(&ranges, 50, 8));
-        assert!(rank_correlation(
-            &rows.iter().map(|r| r[0]).collect::<Vec<_>>(),
-            &rows.iter().map(|r| r[1]).collect::<Vec<_>>()
-        )
-        .abs() < 0.4);
+        assert!(
+            rank_correlation(
+                &rows.iter().map(|r| r[0]).collect::<Vec<_>>(),
+                &rows.iter().map(|r| r[1]).collect::<Vec<_>>()
+            )
+            .abs()
+                < 0.4
+        );
     }
 
     #[test]

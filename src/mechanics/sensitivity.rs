@@ -198,9 +198,11 @@ pub struct Spread {
     pub weights: Vec<f64>,
 }
 
-/// Hinged less rigid, run by run.
+/// Hinged less another design, run by run.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Difference {
+    /// The other design.
+    pub against: Kind,
     /// Of which figure.
     pub figure: Figure,
     /// The band of the difference.
@@ -216,7 +218,7 @@ pub struct Difference {
 pub struct Runs {
     /// Each design.
     pub designs: Vec<Spread>,
-    /// Hinged less rigid.
+    /// Hinged less rigid, then hinged less clamped, each figure by figure.
     pub differences: Vec<Difference>,
     /// Runs in which all three designs came to rest.
     pub used: usize,
@@ -232,11 +234,8 @@ pub fn run(scene: &Scene, cases: &[Vec<Load>], ranges: &Ranges) -> Vec<Option<Ru
         rows.par_iter().map(|row| one(scene, cases, &stiffness(row), &starts)).collect();
     (0..cases.len())
         .map(|case| {
-            let kept: Vec<(&[f64; INPUTS], &[Row; 3])> = rows
-                .iter()
-                .zip(&done)
-                .filter_map(|(row, of)| Some((row, of.get(case)?.as_ref()?)))
-                .collect();
+            let kept: Vec<(&[f64; INPUTS], &[Row; 3])> =
+                rows.iter().zip(&done).filter_map(|(row, of)| Some((row, of.get(case)?.as_ref()?))).collect();
             summed(scene, &kept)
         })
         .collect()
@@ -303,12 +302,14 @@ fn summed(scene: &Scene, kept: &[(&[f64; INPUTS], &[Row; 3])]) -> Option<Runs> {
             })
         })
         .collect::<Option<_>>()?;
-    let differences = (0..Figure::ALL.len())
-        .map(|k| {
-            let apart: Vec<f64> = column(2, k).iter().zip(column(0, k)).map(|(h, r)| h - r).collect();
+    let differences = (0..2 * Figure::ALL.len())
+        .map(|n| {
+            let (other, k) = (n / Figure::ALL.len(), n % Figure::ALL.len());
+            let apart: Vec<f64> = column(2, k).iter().zip(column(other, k)).map(|(h, r)| h - r).collect();
             let (input, weight) = heaviest(&weights(&apart));
             let by = &inputs[Input::ALL.iter().position(|i| *i == input)?];
             Some(Difference {
+                against: Kind::ALL[other],
                 figure: Figure::ALL[k],
                 band: band(&apart)?,
                 governed_by: (input, weight),
