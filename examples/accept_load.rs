@@ -21,6 +21,7 @@ fn rock(joint: f64, ridge: f64) -> Stiffness {
         joint_n_mm_per_rad: joint,
         clasp_share: 1.0,
         plate_gap_mm: 0.0,
+        hinge_play_deg: 0.0,
         load_shift_mm: 0.0,
     }
 }

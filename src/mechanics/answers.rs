@@ -104,8 +104,17 @@ pub struct OnBase {
     pub roll_deg: f64,
     /// Greatest lift along its crest, mm; 0 where it lifts nowhere.
     pub lift_mm: f64,
-    /// How far it turns in its hinge, distal end down, degrees: 0 where the hinge lies on its stop; `None` without one.
-    pub hinge_deg: Option<f64>,
+    /// How it turns in its hinge; `None` without one.
+    pub hinge: Option<HingeTurn>,
+}
+
+/// A turn in a hinge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HingeTurn {
+    /// Distal end down against the framework, degrees; up where negative.
+    pub deg: f64,
+    /// Whether the stop against lifting bears.
+    pub on_stop: bool,
 }
 
 /// A turn of the framework.
@@ -254,11 +263,11 @@ impl Read<'_> {
             sign * rotation(self.motion, body).dot(&back).to_degrees()
         });
         let own = body != self.built.framework;
-        let hinge_deg = direction(chord - up * chord.dot(&up)).filter(|_| own).map(|back| {
+        let hinge = direction(chord - up * chord.dot(&up)).filter(|_| own).map(|back| {
             let turn = rotation(self.motion, body) - rotation(self.motion, self.built.framework);
-            // On its stop it gives by no more than the stop's own stiffness.
             let deg = turn.dot(&up.cross(&back)).to_degrees();
-            if deg > LEAST_TURN_DEG { deg } else { 0.0 }
+            // A stop that bears gives by no more than its own stiffness.
+            HingeTurn { deg, on_stop: deg <= LEAST_TURN_DEG - self.asked.stiffness.hinge_play_deg }
         });
         let on = OnBase {
             peak_mpa: peak.0,
@@ -268,7 +277,7 @@ impl Read<'_> {
             sinks_mm: end,
             roll_deg: roll,
             lift_mm: base.crest.iter().map(rise).fold(0.0, f64::max),
-            hinge_deg,
+            hinge,
         };
         (on, upward / self.whole)
     }

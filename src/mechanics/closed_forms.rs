@@ -25,6 +25,7 @@ fn rock() -> Stiffness {
         joint_n_mm_per_rad: 1e5,
         clasp_share: 1.0,
         plate_gap_mm: 0.0,
+        hinge_play_deg: 0.0,
         load_shift_mm: 0.0,
     }
 }
@@ -123,6 +124,20 @@ fn a_load_behind_a_certain_place_lifts_the_hinge_and_is_no_mechanism() {
     let behind = hinged(24.0, 4.0);
     assert!(behind.rests[0].force_n == 0.0 && behind.rests[0].lift_mm > 0.0, "{:?}", behind.rests);
     near(behind.ridge_share + behind.abutment_share, 1.0, 1e-9);
+}
+
+#[test]
+fn the_stop_bears_once_the_play_is_used_up() {
+    // A load in front of the joint's reach would lift the base: the framework goes down more than the base's front end.
+    let scene = Scene { plates: vec![], ..arch() };
+    let turn = |play: f64| {
+        let stiffness = Stiffness { hinge_play_deg: play, ..ranges().middle() };
+        of(&scene, Kind::Hinged, &stiffness, 14.0).bases[0].hinge.unwrap()
+    };
+    let (none, little, much) = (turn(0.0), turn(0.2), turn(20.0));
+    assert!(none.on_stop && none.deg.abs() < 0.01, "{none:?}");
+    assert!(little.on_stop && (little.deg + 0.2).abs() < 0.01, "{little:?}");
+    assert!(!much.on_stop && much.deg < -0.2, "{much:?}");
 }
 
 #[test]
@@ -284,6 +299,7 @@ pub(super) fn ranges() -> Ranges {
         Range::by_ratio(1e4, 1e6),
         Range::by_ratio(0.5, 2.0),
         Range::even(0.0, 0.1),
+        Range::even(0.0, 2.0),
         Range::even(-2.0, 2.0),
     ])
 }
@@ -338,13 +354,7 @@ fn runs_are_the_same_whatever_the_threads_and_name_what_governs() {
     let joint = Input::ALL.iter().position(|i| *i == Input::Joint).unwrap();
     assert!(runs.designs[0].weights[joint].abs() < 0.2);
     let moment = |d: usize| runs.designs[d].bands[2].median;
-    assert!(
-        moment(1) > 1.5 * moment(0) && moment(0) > moment(2),
-        "{} {} {}",
-        moment(0),
-        moment(1),
-        moment(2)
-    );
+    assert!(moment(1) > 1.5 * moment(0).max(moment(2)), "{} {} {}", moment(0), moment(1), moment(2));
     let sinks = |d: usize| runs.designs[d].bands[5].median;
     assert!(sinks(1) < sinks(0) && sinks(0) < sinks(2));
 }
@@ -371,7 +381,7 @@ proptest! {
 
     #[test]
     fn shares_add_up_and_go_with_no_size_of_load(back in 4.0..22.0_f64, side in -2.0..2.0_f64, which in 0_usize..3) {
-        let (scene, stiffness) = (arch(), Stiffness { plate_gap_mm: 0.0, ..ranges().middle() });
+        let (scene, stiffness) = (arch(), Stiffness { plate_gap_mm: 0.0, hinge_play_deg: 0.0, ..ranges().middle() });
         let loads = [load(0, side, -back)];
         let asked = Asked { scene: &scene, kind: Kind::ALL[which], stiffness: &stiffness, loads: &loads };
         let found = answer(&asked, None).unwrap();

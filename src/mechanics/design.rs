@@ -118,7 +118,7 @@ fn contacts(scene: &Scene, built: &mut Built, stiffness: &Stiffness) {
         let row = at(&origin, &plate.at, &plate.outward);
         let bodies = [built.framework, plate.abutment];
         let touch = Spring::between(bodies, row, CONTACT_N_PER_MM, Sense::Pushes);
-        system.springs.push(Spring { gap_mm: stiffness.plate_gap_mm, ..touch });
+        system.springs.push(Spring { gap: stiffness.plate_gap_mm, ..touch });
     }
     for clasp in &scene.clasps {
         let wall = clasp.wall_deg.clamp(0.0, 80.0).to_radians();
@@ -164,7 +164,8 @@ fn joint(scene: &Scene, built: &mut Built, index: usize, kind: Kind, stiffness: 
     if kind == Kind::Hinged {
         hold(about(&up), LOCKED_N_MM_PER_RAD, Sense::Both);
         hold(about(&back), LOCKED_N_MM_PER_RAD, Sense::Both);
-        hold(about(&across), LOCKED_N_MM_PER_RAD, Sense::Pushes);
+        let stop = Spring::between(bodies, about(&across), LOCKED_N_MM_PER_RAD, Sense::Pushes);
+        built.system.springs.push(Spring { gap: stiffness.hinge_play_deg.to_radians(), ..stop });
     } else {
         for axis in [up, back.into_inner(), across] {
             hold(about(&axis), stiffness.joint_n_mm_per_rad, Sense::Both);

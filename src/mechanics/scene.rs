@@ -152,6 +152,8 @@ pub struct Stiffness {
     pub clasp_share: f64,
     /// Gap between a plate and its guiding surface when the denture is seated, mm.
     pub plate_gap_mm: f64,
+    /// Turn of a hinge the wrong way before its stop bears, degrees.
+    pub hinge_play_deg: f64,
     /// Way by which the load stands behind its tooth's place, along the crest, mm.
     pub load_shift_mm: f64,
 }

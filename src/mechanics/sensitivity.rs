@@ -26,7 +26,7 @@ pub const CELL_MM: f64 = 2.0;
 /// Runs over the ranges.
 pub const RUNS: usize = 240;
 /// Number of inputs.
-pub const INPUTS: usize = 9;
+pub const INPUTS: usize = 10;
 /// Where the generator starts.
 const SEED: u64 = 0x5add_1e00;
 
@@ -49,6 +49,8 @@ pub enum Input {
     Clasp,
     /// Gap between plates and guiding surfaces.
     PlateGap,
+    /// Play of the hinge before its stop.
+    HingePlay,
     /// Place of the load along the crest.
     LoadPlace,
 }
@@ -64,6 +66,7 @@ impl Input {
         Input::Joint,
         Input::Clasp,
         Input::PlateGap,
+        Input::HingePlay,
         Input::LoadPlace,
     ];
 
@@ -78,6 +81,7 @@ impl Input {
             Input::Joint => "stiffness of the attachment",
             Input::Clasp => "stiffness of the clasps",
             Input::PlateGap => "gap at the guiding plates",
+            Input::HingePlay => "play of the hinge before its stop",
             Input::LoadPlace => "place of the load along the crest",
         }
     }
@@ -93,6 +97,7 @@ impl Input {
             Input::Joint => "joint_n_mm_per_rad",
             Input::Clasp => "clasp_share",
             Input::PlateGap => "plate_gap_mm",
+            Input::HingePlay => "hinge_play_deg",
             Input::LoadPlace => "load_shift_mm",
         }
     }
@@ -119,6 +124,7 @@ fn stiffness(row: &[f64; INPUTS]) -> Stiffness {
         joint_n_mm_per_rad,
         clasp_share,
         plate_gap_mm,
+        hinge_play_deg,
         load_shift_mm,
     ] = *row;
     Stiffness {
@@ -130,6 +136,7 @@ fn stiffness(row: &[f64; INPUTS]) -> Stiffness {
         joint_n_mm_per_rad,
         clasp_share,
         plate_gap_mm,
+        hinge_play_deg,
         load_shift_mm,
     }
 }

@@ -49,24 +49,24 @@ pub struct Spring {
     pub stiffness: f64,
     /// When it acts.
     pub sense: Sense,
-    /// How far apart its ends stand before they meet, mm.
-    pub gap_mm: f64,
+    /// How far apart its ends stand before they meet, mm; radians where the rows are those of a turn.
+    pub gap: f64,
 }
 
 impl Spring {
     /// A spring to the jaw.
     pub fn to_jaw(body: usize, row: Row, stiffness: f64, sense: Sense) -> Spring {
-        Spring { body, row, other: None, stiffness, sense, gap_mm: 0.0 }
+        Spring { body, row, other: None, stiffness, sense, gap: 0.0 }
     }
 
     /// A spring between two bodies; stretched where the first moves in the direction of the row and the second stays.
     pub fn between(bodies: [usize; 2], row: Row, stiffness: f64, sense: Sense) -> Spring {
-        Spring { body: bodies[0], row, other: Some(bodies[1]), stiffness, sense, gap_mm: 0.0 }
+        Spring { body: bodies[0], row, other: Some(bodies[1]), stiffness, sense, gap: 0.0 }
     }
 
     /// How far it is stretched; negative where it is pressed.
     pub fn stretch(&self, motion: &[f64]) -> f64 {
-        self.lengthening(motion) + self.gap_mm
+        self.lengthening(motion) + self.gap
     }
 
     /// By how much a motion lengthens it.

@@ -194,11 +194,11 @@ fn clasp_tips(m: &Mechanics) -> Table {
 }
 
 fn hinge(base: Option<&BaseAnswer>) -> String {
-    match base.and_then(|b| b.hinge_turn_deg) {
-        Some(deg) if deg > 0.0 => units::deg(deg),
-        Some(_) => "on its stop".to_owned(),
-        None => "-".to_owned(),
-    }
+    let Some((deg, on_stop)) = base.and_then(|b| Some((b.hinge_turn_deg?, b.hinge_on_stop?))) else {
+        return "-".to_owned();
+    };
+    let stop = if on_stop { ", on its stop" } else { "" };
+    format!("{}{stop}", units::deg(deg))
 }
 
 fn apart(m: &Mechanics) -> Table {

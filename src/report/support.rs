@@ -215,9 +215,12 @@ pub struct BaseAnswer {
     pub roll_deg: f64,
     /// Greatest lift along its crest.
     pub lift_mm: f64,
-    /// How far it turns in its hinge, distal end down: 0 on its stop; absent where it has none.
+    /// How far it turns in its hinge, distal end down; up where negative; absent where it has none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hinge_turn_deg: Option<f64>,
+    /// Whether the stop against lifting bears.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hinge_on_stop: Option<bool>,
 }
 
 /// A turn of the framework.

@@ -120,6 +120,7 @@ const ROWS: &[Row] = {
     Row("support_joint_stiff_n_mm_per_rad", Setting, 1000000.0, (1.0, 1e8), NMmPerRad, "HOUSE", ProjectChoice, "Greatest stiffness against turning of a moment-carrying attachment"),
     Row("support_clasp_times", Setting, 2.0, (1.0, 20.0), Unit::Count, "HOUSE", ProjectChoice, "Times by which a clasp may be stiffer or softer than its arm's formula says"),
     Row("support_plate_gap_mm", Setting, 0.1, (0.0, 1.0), Mm, "HOUSE", ProjectChoice, "Greatest gap between a guiding plate and the tooth of the seated denture; 0 is the least"),
+    Row("support_hinge_play_deg", Setting, 2.0, (0.0, 20.0), Deg, "HOUSE", ProjectChoice, "Greatest play of a hinge, new or worn, before the stop that keeps the base from lifting bears; 0 is the least"),
     Row("support_load_shift_mm", Setting, 2.0, (0.0, 10.0), Mm, "HOUSE", ProjectChoice, "Way by which a load may stand before or behind its tooth's place"),
     Row("support_differs_share", Setting, 0.1, (0.0, 1.0), Share, "HOUSE", ProjectChoice, "Difference between two designs, as a share of the greater figure, under which it is not called one"),
     // For and against a hinge

@@ -49,6 +49,7 @@ pub const CHECK: Check = Check {
         "support_joint_stiff_n_mm_per_rad",
         "support_clasp_times",
         "support_plate_gap_mm",
+        "support_hinge_play_deg",
         "support_load_shift_mm",
         "support_differs_share",
         "guiding_plane_height_tooth_mm",

@@ -21,6 +21,7 @@ fn rows(input: Input) -> (&'static str, Option<&'static str>) {
         Input::Joint => ("support_joint_soft_n_mm_per_rad", Some("support_joint_stiff_n_mm_per_rad")),
         Input::Clasp => ("support_clasp_times", None),
         Input::PlateGap => ("support_plate_gap_mm", None),
+        Input::HingePlay => ("support_hinge_play_deg", None),
         Input::LoadPlace => ("support_load_shift_mm", None),
     }
 }
@@ -40,7 +41,7 @@ fn of(facts: &Facts<'_>, input: Input) -> Measured<Range> {
     let Some(high) = high else {
         return Ok(match input {
             Input::Clasp => Range::by_ratio(1.0 / number(low), number(low)),
-            Input::PlateGap => Range::even(0.0, number(low)),
+            Input::PlateGap | Input::HingePlay => Range::even(0.0, number(low)),
             _ => Range::even(-number(low), number(low)),
         });
     };
@@ -82,6 +83,7 @@ fn unit(input: Input) -> Unit {
         Input::MucosaModulus => Unit::Mpa,
         Input::MucosaThickness | Input::Root | Input::PlateGap | Input::LoadPlace => Unit::Mm,
         Input::ToothAxial | Input::ToothLateral => Unit::NPerMm,
+        Input::HingePlay => Unit::Deg,
         Input::Joint => Unit::NMmPerRad,
         Input::Clasp => Unit::Share,
     }

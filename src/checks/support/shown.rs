@@ -190,7 +190,8 @@ fn bases(facts: &Facts<'_>, read: &SceneRead<'_>, answer: &Answer) -> Vec<BaseAn
             distal_sink_mm: units::json(on.sinks_mm),
             roll_deg: units::json(on.roll_deg),
             lift_mm: units::json(on.lift_mm),
-            hinge_turn_deg: on.hinge_deg.map(units::json),
+            hinge_turn_deg: on.hinge.map(|h| units::json(h.deg)),
+            hinge_on_stop: on.hinge.map(|h| h.on_stop),
         })
         .collect()
 }

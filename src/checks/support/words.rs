@@ -17,6 +17,8 @@ use crate::report::{ApartShown, Finding, Verdict, Where};
 use crate::space::Point;
 use crate::units::{self, Unit};
 
+/// A hinge that turns back by less is not told of, degrees.
+const LEAST_BACK_DEG: f64 = 0.05;
 /// A lift under this is not told, mm.
 const LEAST_LIFT_MM: f64 = 0.02;
 
@@ -141,6 +143,7 @@ fn input_words(input: Input, v: f64) -> String {
         Input::MucosaModulus => units::show(v, Unit::Mpa),
         Input::MucosaThickness | Input::Root | Input::PlateGap | Input::LoadPlace => units::mm(v),
         Input::ToothAxial | Input::ToothLateral => units::show(v, Unit::NPerMm),
+        Input::HingePlay => units::deg(v),
         Input::Joint => units::show(v, Unit::NMmPerRad),
         Input::Clasp => units::show(v, Unit::Share),
     }
@@ -195,26 +198,26 @@ fn told(facts: &Facts<'_>, worked: &Worked<'_>, apart: &[ApartShown], case: &Loa
         case.words,
         against(Kind::Rigid),
         against(Kind::Clamped),
-        on_its_stop(worked, case)
+        turns_back(worked, case)
     );
     caution("hinged_or_rigid", says).settled_by("the judgement of dentist and technician")
 }
 
-/// That a hinge does not turn under the main load, and why.
-fn on_its_stop(worked: &Worked<'_>, case: &LoadCase) -> &'static str {
+/// That a hinge turns the wrong way under the main load, and why.
+fn turns_back(worked: &Worked<'_>, case: &LoadCase) -> String {
     let hinged = worked.answers.get(2).and_then(|a| a.first()).and_then(|a| a.as_ref().ok());
-    let still = hinged.is_some_and(|a| {
-        let loaded =
-            || a.bases.iter().enumerate().filter(|(i, _)| case.on(*i)).filter_map(|(_, b)| b.hinge_deg);
-        loaded().count() > 0 && loaded().all(|deg| deg <= 0.0)
+    let back = hinged.and_then(|a| {
+        let loaded = a.bases.iter().enumerate().filter(|(i, _)| case.on(*i)).filter_map(|(_, b)| b.hinge);
+        loaded.filter(|h| h.deg < -LEAST_BACK_DEG || h.on_stop).min_by(|a, b| a.deg.total_cmp(&b.deg))
     });
-    if still {
-        " At the middle of the ranges the hinge lies on its stop and does not turn: it stands behind the fulcrum line, and the \
-         framework, which nothing holds down in front of that line, turns there already; what would make the hinge \
-         work is a framework that the teeth hold against turning."
-    } else {
-        ""
-    }
+    let Some(turn) = back else { return String::new() };
+    let stop = if turn.on_stop { "onto its stop" } else { "within its play" };
+    format!(
+        " At the middle of the ranges the hinge turns back by {} {stop}: it stands behind the fulcrum line, about which the \
+         framework goes down with it, since little holds the framework in front of that line. The tighter its stop, the more hinged is like \
+         rigid; a framework that the teeth hold against turning would let the hinge work.",
+        units::deg(turn.deg.abs())
+    )
 }
 
 /// Clasp tips that come out over the survey line under a load.
