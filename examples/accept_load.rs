@@ -33,7 +33,7 @@ fn tooth(x: f64, y: f64) -> Abutment {
         buccal: if x < -20.0 { -Vector::x() } else { Vector::x() },
         neck_mm: 4.0,
         root_share: 1.0,
-        firmness: 1.0,
+        firmness_share: 1.0,
     }
 }
 

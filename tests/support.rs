@@ -195,7 +195,7 @@ fn declared<'c>(facts: &mut Facts<'c>, case: &Case) {
     assert_eq!(row(&weak, "crown over root").speaks, Speaks::Neither);
     // A mobile tooth bears less.
     let firm =
-        |p: &Part| p.mechanics.designs[1].abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().share;
+        |p: &Part| p.mechanics.designs[1].abutments.iter().find(|a| a.tooth == tooth(35)).unwrap().load_share;
     let softer = ran("support", facts);
     with(facts, case, |_| {});
     assert!(firm(&softer) < firm(&ran("support", facts)));

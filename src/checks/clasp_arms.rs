@@ -129,9 +129,9 @@ fn arm(facts: &Facts<'_>, clasp: &Clasp, alloy: Alloy, tip: Option<&ClaspTip>) -
     } else {
         Section::HalfRound { radius_mm: number("clasp_half_round_mm") }
     };
-    let taper = if wire { 1.0 } else { number("clasp_taper_share") };
+    let taper_share = if wire { 1.0 } else { number("clasp_taper_share") };
     let modulus_mpa = 1000.0 * number(modulus(alloy));
-    Ok(Arm { section, taper, length_mm, modulus_mpa })
+    Ok(Arm { section, taper_share, length_mm, modulus_mpa })
 }
 
 /// Half the girth of a crown, mm: the way of an arm that embraces as much as is taught.

@@ -53,7 +53,7 @@ pub struct Answer {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OnAbutment {
     /// Along the tooth, as a share of the load.
-    pub share: f64,
+    pub load_share: f64,
     /// Moment that tips it toward distal (mesial where negative), N·mm.
     pub distal_n_mm: f64,
     /// Moment that tips it toward the cheek (tongue where negative), N·mm.
@@ -112,7 +112,7 @@ pub struct OnBase {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HingeTurn {
     /// Distal end down against the framework, degrees; up where negative.
-    pub deg: f64,
+    pub turn_deg: f64,
     /// Whether the stop against lifting bears.
     pub on_stop: bool,
 }
@@ -171,7 +171,7 @@ pub fn answer_of(asked: &Asked<'_>, built: &Built, start: Option<&[f64]>) -> Res
     let bases: Vec<(OnBase, f64)> = (0..scene.bases.len()).map(|i| read.base(i)).collect();
     let rests: Vec<OnRest> = (0..scene.rests.len()).map(|i| read.rest(i)).collect();
     Ok(Answer {
-        abutment_share: abutments.iter().map(|a| a.share).sum(),
+        abutment_share: abutments.iter().map(|a| a.load_share).sum(),
         ridge_share: bases.iter().map(|b| b.1).sum(),
         fulcrum: fulcrum(scene, &rests),
         turns_about: read.turn(),
@@ -209,7 +209,7 @@ impl Read<'_> {
         let about_buccal = -socket[4].push(self.motion);
         let moment = tooth.mesial * about_mesial + tooth.buccal * about_buccal;
         OnAbutment {
-            share: socket[0].push(self.motion) / self.whole,
+            load_share: socket[0].push(self.motion) / self.whole,
             distal_n_mm: moment.dot(&up.cross(&-tooth.mesial)),
             buccal_n_mm: moment.dot(&up.cross(&tooth.buccal)),
         }
@@ -267,7 +267,7 @@ impl Read<'_> {
             let turn = rotation(self.motion, body) - rotation(self.motion, self.built.framework);
             let deg = turn.dot(&up.cross(&back)).to_degrees();
             // A stop that bears gives by no more than its own stiffness.
-            HingeTurn { deg, on_stop: deg <= LEAST_TURN_DEG - self.asked.stiffness.hinge_play_deg }
+            HingeTurn { turn_deg: deg, on_stop: deg <= LEAST_TURN_DEG - self.asked.stiffness.hinge_play_deg }
         });
         let on = OnBase {
             peak_mpa: peak.0,

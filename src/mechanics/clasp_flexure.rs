@@ -61,7 +61,7 @@ pub struct Arm {
     /// Section at its origin.
     pub section: Section,
     /// Size at the tip as a share of that at the origin, over 0 to 1.
-    pub taper: f64,
+    pub taper_share: f64,
     /// Length along the arm, mm.
     pub length_mm: f64,
     /// Modulus of its material, MPa.
@@ -97,7 +97,7 @@ pub struct Spread {
 pub fn stiffness_n_per_mm(arm: &Arm) -> Result<f64, ArmError> {
     check(arm)?;
     let length = arm.length_mm;
-    Ok(3.0 * arm.modulus_mpa * arm.section.second_moment_mm4() * arm.taper / (length * length * length))
+    Ok(3.0 * arm.modulus_mpa * arm.section.second_moment_mm4() * arm.taper_share / (length * length * length))
 }
 
 /// The arm spread at its tip by so many millimetres.
@@ -109,7 +109,7 @@ pub fn spread(arm: &Arm, undercut_mm: f64) -> Result<Spread, ArmError> {
         return Err(ArmError::NotPositive);
     }
     let force_n = stiffness_n_per_mm(arm)? * undercut_mm;
-    let (share, rise) = weakest(arm.taper);
+    let (share, rise) = weakest(arm.taper_share);
     let stress_mpa =
         force_n * arm.length_mm * arm.section.outermost_mm() / arm.section.second_moment_mm4() * rise;
     Ok(Spread { force_n, stress_mpa, stress_at_share: share })
@@ -158,7 +158,7 @@ fn check(arm: &Arm) -> Result<(), ArmError> {
     if sizes.iter().any(|s| !s.is_finite() || *s <= 0.0) || arm.section.outermost_mm() <= 0.0 {
         return Err(ArmError::NotPositive);
     }
-    if !(arm.taper > 0.0 && arm.taper <= 1.0) {
+    if !(arm.taper_share > 0.0 && arm.taper_share <= 1.0) {
         return Err(ArmError::Taper);
     }
     Ok(())
@@ -175,7 +175,7 @@ mod tests {
         Section::HalfRound { radius_mm: r }
     }
     fn arm(section: Section, taper: f64, length_mm: f64, gpa: f64) -> Arm {
-        Arm { section, taper, length_mm, modulus_mpa: gpa * 1000.0 }
+        Arm { section, taper_share: taper, length_mm, modulus_mpa: gpa * 1000.0 }
     }
     fn near(got: f64, want: f64, digits: f64) {
         assert!((got - want).abs() <= digits, "{got} instead of {want}");

@@ -37,7 +37,7 @@ fn abutment(x: f64, y: f64) -> Abutment {
         buccal: if x < 0.0 { -Vector::x() } else { Vector::x() },
         neck_mm: 4.0,
         root_share: 1.0,
-        firmness: 1.0,
+        firmness_share: 1.0,
     }
 }
 
@@ -135,9 +135,9 @@ fn the_stop_bears_once_the_play_is_used_up() {
         of(&scene, Kind::Hinged, &stiffness, 14.0).bases[0].hinge.unwrap()
     };
     let (none, little, much) = (turn(0.0), turn(0.2), turn(20.0));
-    assert!(none.on_stop && none.deg.abs() < 0.01, "{none:?}");
-    assert!(little.on_stop && (little.deg + 0.2).abs() < 0.01, "{little:?}");
-    assert!(!much.on_stop && much.deg < -0.2, "{much:?}");
+    assert!(none.on_stop && none.turn_deg.abs() < 0.01, "{none:?}");
+    assert!(little.on_stop && (little.turn_deg + 0.2).abs() < 0.01, "{little:?}");
+    assert!(!much.on_stop && much.turn_deg < -0.2, "{much:?}");
 }
 
 #[test]
@@ -192,9 +192,9 @@ fn three_points_share_a_load_by_levers() {
         let stiffness = Stiffness { axial_n_per_mm: axial, lateral_n_per_mm: 75.0, ..rock() };
         let asked = Asked { scene: &scene, kind: Kind::Rigid, stiffness: &stiffness, loads: &loads };
         let found = answer(&asked, None).unwrap();
-        near(found.abutments[2].share, 0.4, 1e-3);
-        near(found.abutments[1].share, 0.6 * (20.0 + 5.0 / 0.6) / 40.0, 1e-3);
-        near(found.abutments[0].share, 0.6 * (20.0 - 5.0 / 0.6) / 40.0, 1e-3);
+        near(found.abutments[2].load_share, 0.4, 1e-3);
+        near(found.abutments[1].load_share, 0.6 * (20.0 + 5.0 / 0.6) / 40.0, 1e-3);
+        near(found.abutments[0].load_share, 0.6 * (20.0 - 5.0 / 0.6) / 40.0, 1e-3);
         assert!(found.balance_share < 1e-9);
     }
 }
@@ -217,7 +217,7 @@ fn a_rest_at_the_edge_of_a_tooth_tips_it_by_its_lever() {
         let asked = Asked { scene: &scene, kind: Kind::Rigid, stiffness: &rock, loads: &loads };
         let found = answer(&asked, None).unwrap();
         near(found.abutments[0].distal_n_mm, want, 1e-3);
-        near(found.abutments[0].share, 1.0, 1e-3);
+        near(found.abutments[0].load_share, 1.0, 1e-3);
     }
 }
 

@@ -85,12 +85,12 @@ fn socket(scene: &Scene, built: &mut Built, index: usize, stiffness: &Stiffness)
     let tooth = &scene.abutments[index];
     let centre = built.resistance[index];
     let lever = (tooth.crown - centre).norm();
-    let lateral = stiffness.lateral_n_per_mm * tooth.firmness;
+    let lateral = stiffness.lateral_n_per_mm * tooth.firmness_share;
     let bodily = lateral / (1.0 - TIPPING_SHARE);
     let tipping = lateral / TIPPING_SHARE * lever * lever;
     let up = scene.occlusal.into_inner();
     let mut hold = |row, k| built.system.springs.push(Spring::to_jaw(index, row, k, Sense::Both));
-    hold(at(&scene.origin, &centre, &up), stiffness.axial_n_per_mm * tooth.firmness);
+    hold(at(&scene.origin, &centre, &up), stiffness.axial_n_per_mm * tooth.firmness_share);
     for side in [tooth.mesial, tooth.buccal] {
         hold(at(&scene.origin, &centre, &side), bodily);
         hold(about(&side), tipping);

@@ -17,7 +17,7 @@ pub struct Abutment {
     /// Length of its root as a multiple of the assumed one.
     pub root_share: f64,
     /// How firm it stands, as a multiple of the assumed stiffness; under 1 for a mobile tooth.
-    pub firmness: f64,
+    pub firmness_share: f64,
 }
 
 /// A rest on an abutment: it only pushes down, and is held sideways by its seat.

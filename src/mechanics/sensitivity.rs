@@ -284,7 +284,7 @@ fn one(
 
 fn figures(answer: &Answer) -> Row {
     let figures = Figure::ALL.iter().map(|f| f.of(answer));
-    figures.chain(answer.abutments.iter().flat_map(|a| [a.share, a.distal_n_mm])).collect()
+    figures.chain(answer.abutments.iter().flat_map(|a| [a.load_share, a.distal_n_mm])).collect()
 }
 
 fn summed(scene: &Scene, kept: &[(&[f64; INPUTS], &[Row; 3])]) -> Option<Runs> {

@@ -63,7 +63,7 @@ fn side_by_side(m: &Mechanics) -> Table {
     for i in 0..teeth {
         let of = |d: &DesignShown| {
             d.abutments.get(i).map(|a| {
-                let share = band(Some(a.share), Some(&a.share_band), Unit::Share);
+                let share = band(Some(a.load_share), Some(&a.load_share_band), Unit::Share);
                 let moment = band(Some(a.distal_moment_n_mm), Some(&a.distal_moment_band_n_mm), Unit::NMm);
                 (a.tooth.to_string(), share, moment)
             })
@@ -78,7 +78,7 @@ fn side_by_side(m: &Mechanics) -> Table {
     table
 }
 
-fn each<'m>(m: &'m Mechanics) -> impl Iterator<Item = (&'m str, &'m LoadAnswer)> {
+fn each(m: &Mechanics) -> impl Iterator<Item = (&str, &LoadAnswer)> {
     let count = m.designs.iter().map(|d| d.loads.len()).max().unwrap_or(0);
     (0..count)
         .flat_map(move |i| m.designs.iter().filter_map(move |d| d.loads.get(i).map(|l| (d.kind.as_str(), l))))
@@ -86,7 +86,7 @@ fn each<'m>(m: &'m Mechanics) -> impl Iterator<Item = (&'m str, &'m LoadAnswer)>
 
 fn loads(m: &Mechanics) -> Table {
     let mut table = Table::new(
-        "Each load at the middle of the ranges",
+        "Each load: shares as 5 %, median and 95 % over the ranges, all else at their middle",
         &[
             "loaded",
             "design",
@@ -106,8 +106,8 @@ fn loads(m: &Mechanics) -> Table {
         table.rows.push(vec![
             l.load.clone(),
             kind.to_owned(),
-            units::show(l.abutment_share, Unit::Share),
-            units::show(l.ridge_share, Unit::Share),
+            over(l, "abutment_share"),
+            over(l, "ridge_share"),
             or_dash(worst.map(|b| b.peak_mpa), Unit::Mpa),
             worst.and_then(|b| b.peak_words.clone()).unwrap_or_else(|| "-".to_owned()),
             or_dash(worst.map(|b| b.distal_sink_mm), Unit::Mm),
@@ -118,6 +118,13 @@ fn loads(m: &Mechanics) -> Table {
         ]);
     }
     table
+}
+
+/// A share over the ranges.
+fn over(l: &LoadAnswer, key: &str) -> String {
+    l.over_ranges
+        .get(key)
+        .map_or_else(|| "-".to_owned(), |all| all.map(|v| units::show(v, Unit::Share)).join(", "))
 }
 
 /// The main load of each design.

@@ -84,9 +84,9 @@ pub struct AbutmentLoad {
     /// The tooth.
     pub tooth: Tooth,
     /// Its part of the load.
-    pub share: f64,
+    pub load_share: f64,
     /// 5 and 95 %.
-    pub share_band: [f64; 2],
+    pub load_share_band: [f64; 2],
     /// Moment that tips it toward distal; toward mesial where negative.
     pub distal_moment_n_mm: f64,
     /// 5 and 95 %.
@@ -129,6 +129,9 @@ pub struct LoadAnswer {
     pub clasps: Vec<ClaspAnswer>,
     /// Each base.
     pub bases: Vec<BaseAnswer>,
+    /// 5 %, median and 95 % over the ranges of each figure, by its name; empty where the runs did not come to rest.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub over_ranges: BTreeMap<String, [f64; 3]>,
     /// The line through the most distal rests that bear.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fulcrum_line_mm: Option<[Place; 2]>,

@@ -84,8 +84,8 @@ struct Worked<'a> {
     cases: &'a [LoadCase],
     /// By design, then by load.
     answers: Vec<Vec<Result<Answer, Unheld>>>,
-    /// Of the main load.
-    runs: Option<&'a Runs>,
+    /// Of each load.
+    runs: &'a [Option<Runs>],
     /// How much the joined beds change a share.
     joined_share: f64,
 }
@@ -111,8 +111,9 @@ fn worked_out(facts: &Facts<'_>, read: &SceneRead<'_>, ranges: &Ranges, part: &m
                 .extend(answer.as_ref().err().map(|why| words::unheld(facts, read, *kind, case, why)));
         }
     }
-    let runs = sensitivity::run(&read.scene, &[main.loads.clone()], ranges);
-    let runs = runs.first().and_then(Option::as_ref);
+    let loads: Vec<Vec<Load>> = cases.iter().map(|case| case.loads.clone()).collect();
+    let all_runs = sensitivity::run(&read.scene, &loads, ranges);
+    let runs = all_runs.first().and_then(Option::as_ref);
     let coarse = read.scene.coarser(CELL_MM);
     let joined_share = Kind::ALL
         .iter()
@@ -123,7 +124,7 @@ fn worked_out(facts: &Facts<'_>, read: &SceneRead<'_>, ranges: &Ranges, part: &m
             Some((few.abutment_share - of_kind.first()?.as_ref().ok()?.abutment_share).abs())
         })
         .fold(0.0, f64::max);
-    let worked = Worked { read, cases: &cases, answers, runs, joined_share };
+    let worked = Worked { read, cases: &cases, answers, runs: &all_runs, joined_share };
     let told_apart = runs.map_or_else(Vec::new, |r| shown::told_apart(facts, r));
     part.findings.extend(words::all(facts, &worked, &told_apart));
     part.mechanics.join(Mechanics {
@@ -134,6 +135,13 @@ fn worked_out(facts: &Facts<'_>, read: &SceneRead<'_>, ranges: &Ranges, part: &m
         runs: runs.map(|r| r.used),
         ..Mechanics::default()
     });
+}
+
+impl Worked<'_> {
+    /// The runs of the main load.
+    fn main_runs(&self) -> Option<&Runs> {
+        self.runs.first().and_then(Option::as_ref)
+    }
 }
 
 fn of(read: &SceneRead<'_>, kind: Kind, stiffness: &Stiffness, loads: &[Load]) -> Result<Answer, Unheld> {

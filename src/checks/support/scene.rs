@@ -124,14 +124,14 @@ impl Reading<'_, '_> {
         let usual = (rules.number("support_root_short_mm") + rules.number("support_root_long_mm")) / 2.0;
         let ratio = declared.crown_root_ratio.get(&tooth);
         let grade = declared.mobility.get(&tooth).copied().unwrap_or(0);
-        let firmness = FIRMNESS.get(usize::from(grade)).copied().unwrap_or(1.0);
+        let firmness_share = FIRMNESS.get(usize::from(grade)).copied().unwrap_or(1.0);
         let abutment = Abutment {
             crown: axes.centre + axes.occlusal.into_inner() * ((low + high) / 2.0),
             mesial: axes.mesial,
             buccal: axes.buccal,
             neck_mm: height / 2.0,
             root_share: ratio.map_or(1.0, |r| height / r / usual),
-            firmness,
+            firmness_share,
         };
         self.abutments.push(abutment);
         self.teeth.push(tooth);

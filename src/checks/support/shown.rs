@@ -38,7 +38,7 @@ pub(super) fn band_of(spread: &Spread, figure: Figure) -> Option<Band> {
 
 /// The designs that came to rest over the runs.
 pub(super) fn designs(facts: &Facts<'_>, worked: &Worked<'_>) -> Vec<DesignShown> {
-    let Some(runs) = worked.runs else { return Vec::new() };
+    let Some(runs) = worked.main_runs() else { return Vec::new() };
     let of = |(k, spread): (usize, &Spread)| design(facts, worked, k, spread);
     runs.designs.iter().enumerate().filter_map(of).collect()
 }
@@ -62,13 +62,13 @@ fn design(facts: &Facts<'_>, worked: &Worked<'_>, k: usize, spread: &Spread) -> 
     let abutments =
         worked.read.teeth.iter().zip(&spread.abutments).map(|(&tooth, [share, moment])| AbutmentLoad {
             tooth,
-            share: units::json(share.median),
-            share_band: ends(*share),
+            load_share: units::json(share.median),
+            load_share_band: ends(*share),
             distal_moment_n_mm: units::json(moment.median),
             distal_moment_band_n_mm: ends(*moment),
             tips: tips_over_runs(moment).to_owned(),
         });
-    let loads = worked.cases.iter().zip(worked.answers.get(k)?);
+    let loads = worked.cases.iter().zip(worked.answers.get(k)?).zip(worked.runs);
     Some(DesignShown {
         kind: spread.kind.word().to_owned(),
         abutment_share: median(Figure::AbutmentShare)?,
@@ -82,9 +82,24 @@ fn design(facts: &Facts<'_>, worked: &Worked<'_>, k: usize, spread: &Spread) -> 
         bands,
         governed_by,
         loads: loads
-            .filter_map(|(case, answer)| Some(load(facts, worked.read, case, answer.as_ref().ok()?)))
+            .filter_map(|((case, answer), runs)| {
+                let spread = runs.as_ref().and_then(|r| r.designs.get(k));
+                let over_ranges = spread.map_or_else(BTreeMap::new, |s| over_ranges(s, clasps));
+                Some(LoadAnswer { over_ranges, ..load(facts, worked.read, case, answer.as_ref().ok()?) })
+            })
             .collect(),
     })
+}
+
+/// 5 %, median and 95 % of each figure, by its name.
+fn over_ranges(spread: &Spread, clasps: bool) -> BTreeMap<String, [f64; 3]> {
+    let figures = Figure::ALL.into_iter().filter(|f| clasps || *f != Figure::TipOut);
+    figures
+        .filter_map(|f| {
+            let b = band_of(spread, f)?;
+            Some((key(f).to_owned(), [b.low, b.median, b.high].map(units::json)))
+        })
+        .collect()
 }
 
 fn ends(band: Band) -> [f64; 2] {
@@ -116,7 +131,7 @@ fn load(facts: &Facts<'_>, read: &SceneRead<'_>, case: &LoadCase, answer: &Answe
     let force = case.force_n();
     let abutments = read.teeth.iter().zip(&answer.abutments).map(|(&tooth, on)| AbutmentAnswer {
         tooth,
-        force_n: units::json(on.share * force),
+        force_n: units::json(on.load_share * force),
         distal_moment_n_mm: units::json(on.distal_n_mm),
         buccal_moment_n_mm: units::json(on.buccal_n_mm),
         tips: tips(on).to_owned(),
@@ -139,6 +154,7 @@ fn load(facts: &Facts<'_>, read: &SceneRead<'_>, case: &LoadCase, answer: &Answe
         clasps: clasps(read, answer),
         bases: bases(facts, read, answer),
         fulcrum_line_mm: answer.fulcrum.as_ref().map(|[a, b]| [units::json_place(a), units::json_place(b)]),
+        over_ranges: BTreeMap::new(),
         turns_about: answer.turns_about.map(|t| TurnAnswer {
             at_mm: units::json_place(&t.at),
             axis: units::json_direction(&t.axis),
@@ -190,7 +206,7 @@ fn bases(facts: &Facts<'_>, read: &SceneRead<'_>, answer: &Answer) -> Vec<BaseAn
             distal_sink_mm: units::json(on.sinks_mm),
             roll_deg: units::json(on.roll_deg),
             lift_mm: units::json(on.lift_mm),
-            hinge_turn_deg: on.hinge.map(|h| units::json(h.deg)),
+            hinge_turn_deg: on.hinge.map(|h| units::json(h.turn_deg)),
             hinge_on_stop: on.hinge.map(|h| h.on_stop),
         })
         .collect()

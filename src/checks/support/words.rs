@@ -25,7 +25,7 @@ const LEAST_LIFT_MM: f64 = 0.02;
 /// Everything that is said of a case.
 pub(super) fn all(facts: &Facts<'_>, worked: &Worked<'_>, apart: &[ApartShown]) -> Vec<Finding> {
     let mut all = Vec::new();
-    if let (Some(runs), Some(main)) = (worked.runs, worked.cases.first()) {
+    if let (Some(runs), Some(main)) = (worked.main_runs(), worked.cases.first()) {
         for (k, spread) in runs.designs.iter().enumerate() {
             let answer = worked.answers.get(k).and_then(|a| a.first()).and_then(|a| a.as_ref().ok());
             all.extend(answer.map(|answer| shared(facts, worked, main, spread, answer)));
@@ -79,7 +79,7 @@ fn shared(
     }
     let lift = unloaded_lift_mm(case, answer);
     if lift >= LEAST_LIFT_MM {
-        says += &format!(" What is not loaded lifts by {}.", units::mm(lift));
+        says += &format!(" A rest, or a base that is not loaded, lifts by {}.", units::mm(lift));
     }
     let finding = caution("load_shared", says).with("design", spread.kind.word());
     match base {
@@ -208,7 +208,9 @@ fn turns_back(worked: &Worked<'_>, case: &LoadCase) -> String {
     let hinged = worked.answers.get(2).and_then(|a| a.first()).and_then(|a| a.as_ref().ok());
     let back = hinged.and_then(|a| {
         let loaded = a.bases.iter().enumerate().filter(|(i, _)| case.on(*i)).filter_map(|(_, b)| b.hinge);
-        loaded.filter(|h| h.deg < -LEAST_BACK_DEG || h.on_stop).min_by(|a, b| a.deg.total_cmp(&b.deg))
+        loaded
+            .filter(|h| h.turn_deg < -LEAST_BACK_DEG || h.on_stop)
+            .min_by(|a, b| a.turn_deg.total_cmp(&b.turn_deg))
     });
     let Some(turn) = back else { return String::new() };
     let stop = if turn.on_stop { "onto its stop" } else { "within its play" };
@@ -216,7 +218,7 @@ fn turns_back(worked: &Worked<'_>, case: &LoadCase) -> String {
         " At the middle of the ranges the hinge turns back by {} {stop}: it stands behind the fulcrum line, about which the \
          framework goes down with it, since little holds the framework in front of that line. The tighter its stop, the more hinged is like \
          rigid; a framework that the teeth hold against turning would let the hinge work.",
-        units::deg(turn.deg.abs())
+        units::deg(turn.turn_deg.abs())
     )
 }
 
@@ -259,7 +261,7 @@ fn assumed(worked: &Worked<'_>) -> Finding {
         let first: String = letters.next().map_or_else(String::new, |c| c.to_uppercase().collect());
         says += &format!(" {first}{}.", letters.as_str());
     }
-    if let Some(runs) = worked.runs {
+    if let Some(runs) = worked.main_runs() {
         says += &format!(
             " {} runs; joining the faces of the ridge for them changes no share by more than {}.",
             runs.used,
