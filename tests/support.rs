@@ -205,7 +205,13 @@ fn declared<'c>(facts: &mut Facts<'c>, case: &Case) {
 fn arms_of_the_clasps_asked_for() {
     let case = sample("cromer");
     let rules = Rules::standard();
-    let facts = Facts::new(&case, &rules).unwrap();
+    let done = saddleroom::analysis::analyse(&case, &rules, &|_| {}).unwrap();
+    for block in saddleroom::render::sheet::report(&done.report, &saddleroom::checks::sections()) {
+        if let saddleroom::render::sheet::Block::Table(t) = block {
+            assert!(t.rows.iter().all(|r| r.len() == t.head.len()), "{}", t.caption);
+        }
+    }
+    let facts = done.facts;
     let arms = ran("clasp_arms", &facts);
     assert_eq!(arms.mechanics.clasps.len(), 2);
     for arm in &arms.mechanics.clasps {

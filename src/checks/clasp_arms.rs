@@ -238,17 +238,26 @@ fn finding(facts: &Facts<'_>, read: &Read, shown: &ClaspArmShown) -> Finding {
     }
     let figure =
         Estimate::new(shown.stress_mpa, vec![]).with(Source::Method, METHOD_SHARE * shown.stress_mpa);
-    let over = shown.limit_mpa.is_some_and(|l| shown.stress_mpa > l);
-    if over && let Some(least) = shown.least_arm_mm {
-        says += &format!(
-            " That is over the stress at which the material sets: the straight arm would have to be {} long, or more slender, \
-             or engage less.",
-            units::mm(least)
-        );
-    } else if shown.limit_mpa.is_none() {
-        says += " At what stress such an arm sets is not known here.";
-    }
-    let code = if over { "clasp_arm_sets" } else { "clasp_arm" };
+    let beyond = shown.limit_mpa.map(|l| (shown.stress_mpa - l) / l);
+    let code = match (beyond, shown.least_arm_mm) {
+        (Some(over), Some(least)) if over > METHOD_SHARE => {
+            says += &format!(
+                " That is over the stress at which the material sets: the straight arm would have to be {} long, or more slender, \
+                 or engage less.",
+                units::mm(least)
+            );
+            "clasp_arm_sets"
+        }
+        (Some(over), _) if over.abs() <= METHOD_SHARE => {
+            says += " That lies about the stress at which the material sets; the beam does not tell on which side.";
+            "clasp_arm_near_limit"
+        }
+        (None, _) => {
+            says += " At what stress such an arm sets is not known here.";
+            "clasp_arm"
+        }
+        _ => "clasp_arm",
+    };
     let finding = Finding::new(CHECK.id, code, Verdict::Caution, says).figure(&figure, Unit::Mpa);
     match proof(facts, read.alloy) {
         Some(rule) => finding.limit(rule.shown()),

@@ -136,17 +136,8 @@ fn main(m: &Mechanics) -> impl Iterator<Item = (&str, &LoadAnswer)> {
 
 fn rests(m: &Mechanics) -> Table {
     let mut table = Table::new(
-        "Rests and abutments under each load, at the middle of the ranges",
-        &[
-            "loaded",
-            "design",
-            "rest",
-            "on its seat",
-            "lifts",
-            "moment toward distal",
-            "toward the cheek",
-            "tips",
-        ],
+        "Rests and abutments under the main load, at the middle of the ranges (other loads: report.json)",
+        &["design", "rest", "on its seat", "lifts", "moment toward distal", "toward the cheek", "tips"],
     );
     for (kind, l) in main(m) {
         for r in &l.rests {
