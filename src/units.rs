@@ -22,6 +22,14 @@ pub enum Unit {
     N,
     /// Megapascals.
     Mpa,
+    /// Gigapascals.
+    Gpa,
+    /// Newton millimetres.
+    NMm,
+    /// Newtons to a millimetre.
+    NPerMm,
+    /// Newton millimetres to a radian.
+    NMmPerRad,
     /// A plain count.
     Count,
     /// A share between 0 and 1.
@@ -38,6 +46,10 @@ impl Unit {
             Unit::Deg => "°",
             Unit::N => " N",
             Unit::Mpa => " MPa",
+            Unit::Gpa => " GPa",
+            Unit::NMm => " N·mm",
+            Unit::NPerMm => " N/mm",
+            Unit::NMmPerRad => " N·mm/rad",
             Unit::Count | Unit::Share => "",
         }
     }
@@ -45,9 +57,9 @@ impl Unit {
     /// Decimal places shown: 0.01 mm, 0.1 degree, whole counts.
     pub fn places(self) -> usize {
         match self {
-            Unit::Mm | Unit::Share | Unit::Mpa => 2,
+            Unit::Mm | Unit::Share | Unit::Mpa | Unit::Gpa => 2,
             Unit::Mm2 | Unit::Mm3 | Unit::Deg | Unit::N => 1,
-            Unit::Count => 0,
+            Unit::Count | Unit::NMm | Unit::NPerMm | Unit::NMmPerRad => 0,
         }
     }
 }

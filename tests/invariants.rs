@@ -15,7 +15,7 @@ use serde_json::Value;
 use source::{Source, files, line_of, root};
 
 /// Endings that say the unit of a number.
-const UNITS: &[&str] = &["_mm", "_mm2", "_mm3", "_deg", "_n", "_n_mm", "_mpa"];
+const UNITS: &[&str] = &["_mm", "_mm2", "_mm3", "_deg", "_n", "_n_mm", "_n_mm_per_rad", "_mpa"];
 
 /// Numbers without a unit, each with what it is.
 #[rustfmt::skip]
@@ -39,6 +39,23 @@ const WITHOUT_UNIT: &[(&str, &str)] = &[
     ("undercut_share", "0 to 1"),
     ("abutment_share", "0 to 1"),
     ("ridge_share", "0 to 1"),
+    ("load_share", "0 to 1"),
+    ("load_share_band", "0 to 1"),
+    ("bearing_share", "0 to 1"),
+    ("balance_share", "missing force or moment over the load"),
+    ("rank_correlation", "-1 to 1"),
+    ("weights", "rank correlations, -1 to 1"),
+    ("hinged_less_other", "in the unit that its figure is named with"),
+    ("band", "in the unit that its figure is named with"),
+    ("within", "in the unit of the input named beside it"),
+    ("low", "a range, in the unit of what it belongs to"),
+    ("median", "a range, in the unit of what it belongs to"),
+    ("high", "a range, in the unit of what it belongs to"),
+    ("axis", "a unit direction"),
+    ("motion", "six numbers a body, all mm: turns times a length"),
+    ("load", "six numbers a body, all N: moments over a length"),
+    ("stiffness", "N/mm, or N·mm/rad of a turn"),
+    ("gap", "mm, or radians of a turn"),
 ];
 
 fn production(folder: &str) -> Vec<Source> {

@@ -180,6 +180,7 @@ fn report() -> Report {
         tori: vec![],
         blockout: vec![],
         connectors: vec![],
+        mechanics: None,
         preparation: vec![],
         questions: vec![Question {
             to: "dentist".into(),

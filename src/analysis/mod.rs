@@ -93,6 +93,7 @@ pub fn join(parts: Vec<Part>) -> Part {
         all.tori.extend(part.tori);
         all.connectors.extend(part.connectors);
         all.blockout.extend(part.blockout);
+        all.mechanics.join(part.mechanics);
         all.preparation.extend(part.preparation);
         for abutment in part.abutments {
             match all.abutments.iter_mut().find(|a| a.tooth == abutment.tooth) {
@@ -136,6 +137,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         tori: part.tori,
         connectors: part.connectors,
         blockout: part.blockout,
+        mechanics: Some(part.mechanics).filter(|m| !m.is_empty()),
         preparation: part.preparation,
         questions: part.questions,
         findings: part.findings,

@@ -181,6 +181,58 @@ pub struct Clasp {
     pub arm_mm: Option<f64>,
 }
 
+/// What stands opposite the denture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Opposite {
+    /// Natural teeth, or fixed work on them.
+    NaturalTeeth,
+    /// A removable partial denture.
+    PartialDenture,
+    /// A complete denture.
+    CompleteDenture,
+    /// Teeth on implants.
+    Implants,
+}
+
+impl Opposite {
+    /// It in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Opposite::NaturalTeeth => "natural teeth",
+            Opposite::PartialDenture => "a removable partial denture",
+            Opposite::CompleteDenture => "a complete denture",
+            Opposite::Implants => "teeth on implants",
+        }
+    }
+}
+
+/// A load on the denture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ToothLoad {
+    /// The replaced tooth that is loaded.
+    pub tooth: Tooth,
+    /// Force, N; the limit `support_load_n` where left out.
+    pub force_n: Option<f64>,
+    /// Where, mm; the tooth's place over the crest where left out.
+    pub at: Option<Point>,
+    /// Which way it pushes; straight to the tissue where left out.
+    pub direction: Option<Direction>,
+}
+
+/// `[support]`: what the dentist knows of what shall carry the denture, and how it is loaded.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Support {
+    /// Loads instead of those on the replaced molars.
+    pub loads: Vec<ToothLoad>,
+    /// Mobility of abutments, grade 0 to 3.
+    pub mobility: BTreeMap<Tooth, u8>,
+    /// Crown over root in bone, in length, of abutments.
+    pub crown_root_ratio: BTreeMap<Tooth, f64>,
+    /// What stands opposite.
+    pub opposite: Option<Opposite>,
+}
+
 /// `[design]`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Design {
@@ -308,6 +360,8 @@ pub struct CaseFile {
     pub withdrawal_length: Option<f64>,
     /// The attachment, where given.
     pub attachment: Option<Attachment>,
+    /// What carries the denture and how it is loaded.
+    pub support: Support,
     /// Lingual depth from gingival margin to raised floor of the mouth, by tooth, mm.
     pub probe_mm: BTreeMap<Tooth, f64>,
     /// Stated accuracy.
@@ -331,6 +385,7 @@ impl CaseFile {
             path: PathWanted::Searched,
             withdrawal_length: None,
             attachment: None,
+            support: Support::default(),
             probe_mm: BTreeMap::new(),
             accuracy: Accuracy::default(),
             marks: Marks::default(),

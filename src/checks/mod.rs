@@ -3,9 +3,11 @@
 mod antagonist;
 mod articulation;
 pub mod blockout;
+mod clasp_arms;
 mod classification;
 mod connector;
 mod hinge;
+mod indications;
 mod occlusal_plane;
 pub(crate) mod path;
 mod rests;
@@ -22,8 +24,8 @@ mod undercut;
 
 use crate::facts::Facts;
 use crate::report::{
-    AbutmentShown, BlockoutShown, ConnectorShown, Finding, Preparation, Question, Section, SpanShown,
-    TorusShown,
+    AbutmentShown, BlockoutShown, ConnectorShown, Finding, Mechanics, Preparation, Question, Section,
+    SpanShown, TorusShown,
 };
 
 /// One check. Help, `explain`, report sections and `docs/checks.md` come from this table.
@@ -58,6 +60,8 @@ pub struct Part {
     pub blockout: Vec<BlockoutShown>,
     /// Connectors.
     pub connectors: Vec<ConnectorShown>,
+    /// Support, clasp arms, for and against a hinge.
+    pub mechanics: Mechanics,
     /// Preparation.
     pub preparation: Vec<Preparation>,
     /// Questions.
@@ -81,7 +85,9 @@ pub const CHECKS: &[Check] = &[
     tori::CHECK,
     connector::CHECK,
     blockout::CHECK,
+    clasp_arms::CHECK,
     support::CHECK,
+    indications::CHECK,
 ];
 
 /// The sections of the report, in its order.

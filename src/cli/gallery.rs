@@ -5,7 +5,7 @@ use crate::case::Arch;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
 use crate::render::picture::{self, Label, Still, View};
-use crate::render::{ply, svg, tilt_map};
+use crate::render::{ply, support_chart, svg, tilt_map};
 use crate::report::{Cut, Place};
 use crate::space::{Frame, Point, Vector, direction};
 
@@ -25,6 +25,12 @@ pub(super) fn pictures(done: &Analysis<'_>, sections: &[Cut]) -> Vec<Picture> {
     all.extend(map.map(|bytes| Picture {
         name: "sections/tilt_map.svg".to_owned(),
         caption: "Tilts tried for the path of insertion: the score of each, seen as the cast is from the occlusal side".to_owned(),
+        bytes,
+    }));
+    let chart = done.report.mechanics.as_ref().and_then(support_chart::chart);
+    all.extend(chart.map(|bytes| Picture {
+        name: "sections/hinged_or_rigid.svg".to_owned(),
+        caption: "Designs side by side over the assumed ranges: what abutments and ridge bear, and what governs it".to_owned(),
         bytes,
     }));
     all.extend(sections.iter().map(|cut| Picture {

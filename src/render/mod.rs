@@ -8,6 +8,8 @@ pub mod ply;
 mod ridge_tables;
 pub mod sheet;
 pub mod stl;
+pub mod support_chart;
+mod support_tables;
 pub mod svg;
 pub mod tables;
 pub mod text;

@@ -25,6 +25,9 @@ pub fn of_section(report: &Report, id: &str) -> Vec<Block> {
         "tori" => vec![tori(&report.tori)],
         "blockout" => vec![blockout(&report.blockout)],
         "connector" => vec![connectors(&report.connectors)],
+        "clasp_arms" => vec![super::support_tables::clasp_arms(report.mechanics.as_ref())],
+        "support" => super::support_tables::designs(report.mechanics.as_ref()),
+        "indications" => vec![super::support_tables::indications(report.mechanics.as_ref())],
         _ => vec![],
     };
     tables.into_iter().filter(|t| !t.rows.is_empty()).map(Block::Table).collect()

@@ -10,6 +10,7 @@ mod files;
 mod finding;
 mod path;
 mod sections;
+mod support;
 
 pub use abutments::{
     AbutmentShown, ApproachArmShown, ClaspShown, FloorBeside, GaugeShown, GuidingPlaneShown, Preparation,
@@ -24,6 +25,7 @@ pub use path::{
     tilt_words,
 };
 pub use sections::*;
+pub use support::*;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -88,6 +90,9 @@ pub struct Report {
     pub blockout: Vec<BlockoutShown>,
     /// Connectors that were tried.
     pub connectors: Vec<ConnectorShown>,
+    /// How the designs share the load, clasp arms, and what speaks for and against a hinge.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mechanics: Option<Mechanics>,
     /// What would have to be prepared, for the dentist to decide.
     pub preparation: Vec<Preparation>,
     /// What to ask.

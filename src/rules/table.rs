@@ -9,7 +9,7 @@ struct Row(&'static str, Sense, f64, (f64, f64), Unit, &'static str, Mark, &'sta
 const ROWS: &[Row] = {
     use Mark::*;
     use Sense::*;
-    use Unit::{Deg, Mm, Mm2};
+    use Unit::{Deg, Gpa, Mm, Mm2, Mpa, N, NMmPerRad, NPerMm, Share};
     &[
     // Room over the ridge
     Row("attachment_room_mm", AtLeast, 5.0, (1.0, 20.0), Mm, "PRACTICE", CommonPractice, "Room from the gingiva to the opposing arch over a distal-extension hinge, denture tooth included"),
@@ -38,23 +38,23 @@ const ROWS: &[Row] = {
     // Path of insertion
     Row("path_step_deg", Setting, 2.5, (0.5, 5.0), Deg, "HOUSE", ProjectChoice, "Spacing of the tilts that are tried; about the best they are four times closer"),
     Row("path_reduced_mm", Setting, 0.02, (0.0, 0.05), Mm, "HOUSE", ProjectChoice, "Distance within which the cast on which tilts are tried follows the scan; figures shown are measured on the scan"),
-    Row("path_weight_retention", Setting, 3.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of usable undercut at the clasps in the choice of the path"),
-    Row("path_weight_balance", Setting, 1.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of like undercut at all clasps"),
-    Row("path_weight_guiding", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of guiding surfaces beside spans"),
-    Row("path_weight_tissue", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of tissue that is not undercut where a rigid part crosses it"),
-    Row("path_weight_blockout", Setting, 1.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of little dead space to block out"),
-    Row("path_weight_lean", Setting, 2.0, (0.0, 10.0), Unit::Share, "HOUSE", ProjectChoice, "Weight of staying near the occlusal normal"),
+    Row("path_weight_retention", Setting, 3.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of usable undercut at the clasps in the choice of the path"),
+    Row("path_weight_balance", Setting, 1.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of like undercut at all clasps"),
+    Row("path_weight_guiding", Setting, 2.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of guiding surfaces beside spans"),
+    Row("path_weight_tissue", Setting, 2.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of tissue that is not undercut where a rigid part crosses it"),
+    Row("path_weight_blockout", Setting, 1.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of little dead space to block out"),
+    Row("path_weight_lean", Setting, 2.0, (0.0, 10.0), Share, "HOUSE", ProjectChoice, "Weight of staying near the occlusal normal"),
     // Guiding planes and rests
     Row("guiding_plane_height_tooth_mm", AtLeast, 2.0, (0.5, 6.0), Mm, "HSIU", Secondary, "Height of a guiding plane beside a tooth-supported span; 2 to 4 mm are taught"),
     Row("guiding_plane_height_extension_mm", AtLeast, 1.5, (0.5, 6.0), Mm, "BRAIN3", Secondary, "Height of a guiding plane beside a distal extension; 1.5 to 2 mm are taught"),
-    Row("guiding_plane_width_share", Setting, 0.333, (0.1, 1.0), Unit::Share, "BRAIN3", Secondary, "Width of a guiding plane as a share of the tooth's buccolingual width; half the distance between the cusp tips is taught as well"),
+    Row("guiding_plane_width_share", Setting, 0.333, (0.1, 1.0), Share, "BRAIN3", Secondary, "Width of a guiding plane as a share of the tooth's buccolingual width; half the distance between the cusp tips is taught as well"),
     Row("guiding_plane_good_deg", AtMost, 2.0, (0.1, 10.0), Deg, "HOUSE", ProjectChoice, "Deviation from the path up to which a surface guides; no published tolerance was found"),
     Row("guiding_plane_prepare_deg", AtMost, 5.0, (0.1, 15.0), Deg, "HOUSE", ProjectChoice, "Deviation from the path up to which a surface is a plane that wants preparing; beyond it is none"),
     Row("rest_room_mm", AtLeast, 1.0, (0.3, 4.0), Mm, "MCQ", Secondary, "Room for the metal of a rest over the marginal ridge; 1.0 to 1.5 mm are taught"),
-    Row("seat_confidence_least", Setting, 0.7, (0.5, 1.0), Unit::Share, "HOUSE", ProjectChoice, "Confidence from which a recess is called a prepared seat, and a whole ridge an ordinary one; between, nothing is claimed"),
+    Row("seat_confidence_least", Setting, 0.7, (0.5, 1.0), Share, "HOUSE", ProjectChoice, "Confidence from which a recess is called a prepared seat, and a whole ridge an ordinary one; between, nothing is claimed"),
     Row("seat_depth_mm", AtLeast, 1.0, (0.3, 4.0), Mm, "MCQ", Secondary, "Depth of a mesial or distal seat at the marginal ridge; 1.0 to 1.5 mm are taught"),
     Row("seat_width_mm", AtLeast, 2.5, (0.5, 6.0), Mm, "SLIDE-R", Secondary, "Width of a mesial or distal seat at the marginal ridge"),
-    Row("seat_length_share", AtLeast, 0.333, (0.1, 1.0), Unit::Share, "MCQ", Secondary, "Length of a mesial or distal seat as a share of the mesiodistal crown; a third to a half is taught"),
+    Row("seat_length_share", AtLeast, 0.333, (0.1, 1.0), Share, "MCQ", Secondary, "Length of a mesial or distal seat as a share of the mesiodistal crown; a third to a half is taught"),
     Row("seat_floor_deg", AtMost, 90.0, (45.0, 120.0), Deg, "MCQ", Secondary, "Angle between a seat's floor and the proximal surface or the tooth's axis: under a right angle the rest does not slide off"),
     Row("seat_cingulum_depth_mm", AtLeast, 1.5, (0.3, 4.0), Mm, "MEMORY", Memory, "Depth of a cingulum seat along the tooth"),
     Row("seat_cingulum_length_mm", AtLeast, 2.5, (0.5, 6.0), Mm, "MEMORY", Memory, "Mesiodistal length of a cingulum seat; 2.5 to 3 mm are taught"),
@@ -84,9 +84,51 @@ const ROWS: &[Row] = {
     Row("torus_large_mm", Setting, 4.0, (1.0, 10.0), Mm, "MEMORY", Memory, "Height over which a torus is called large; another scheme says 6 mm"),
     Row("keepout_margin_mm", Setting, 1.0, (0.0, 5.0), Mm, "HOUSE", ProjectChoice, "Width by which a torus outline is widened sideways; no published figure was found"),
     Row("relief_mm", Setting, 0.5, (0.0, 2.0), Mm, "MEMORY", Memory, "Relief square to the surface under a rigid part that crosses a torus: 0.5 to 1.0 mm, no published figure was found"),
+    // Clasp arms
+    Row("clasp_half_round_mm", Setting, 1.0, (0.3, 3.0), Mm, "MEMORY", Memory, "Thickness at its origin of a cast half-round clasp arm, half its height; 1.0 to 1.2 mm are taught"),
+    Row("clasp_round_mm", Setting, 1.0, (0.4, 3.0), Mm, "HSIU", Secondary, "Diameter of a wrought wire clasp arm; 18 gauge is 1.02 mm"),
+    Row("clasp_taper_share", Setting, 0.5, (0.1, 1.0), Share, "MEMORY", Memory, "Size of a cast clasp arm at its tip, as a share of that at its origin"),
+    Row("clasp_friction_share", Setting, 0.2, (0.0, 0.6), Share, "HOUSE", ProjectChoice, "Friction between a clasp and the tooth; no figure for a wet tooth was seen"),
+    Row("clasp_wall_deg", Setting, 15.0, (1.0, 60.0), Deg, "HOUSE", ProjectChoice, "Angle of the wall to the path at a clasp tip, where it is not measured"),
+    Row("modulus_cobalt_chromium_gpa", Setting, 220.0, (100.0, 300.0), Gpa, "TRI", Published, "Modulus of cast cobalt-chromium"),
+    Row("modulus_gold_type_iv_gpa", Setting, 91.0, (50.0, 150.0), Gpa, "TRI", Published, "Modulus of type IV gold"),
+    Row("modulus_titanium_gpa", Setting, 110.0, (50.0, 150.0), Gpa, "TRI", Published, "Modulus of commercially pure titanium"),
+    Row("modulus_titanium_alloy_gpa", Setting, 110.0, (50.0, 150.0), Gpa, "TRI", Published, "Modulus of titanium alloy"),
+    Row("modulus_stainless_steel_gpa", Setting, 200.0, (100.0, 250.0), Gpa, "MEMORY", Memory, "Modulus of stainless steel wire; 190 to 200 GPa"),
+    Row("modulus_platinum_gold_gpa", Setting, 110.0, (50.0, 200.0), Gpa, "MEMORY", Memory, "Modulus of platinum-gold-palladium wire; 100 to 120 GPa"),
+    Row("modulus_peek_gpa", Setting, 3.74, (1.0, 20.0), Gpa, "TRI", Published, "Modulus of PEEK"),
+    Row("modulus_acetal_gpa", Setting, 3.15, (1.0, 20.0), Gpa, "TRI", Published, "Modulus of acetal"),
+    Row("proof_cobalt_chromium_mpa", AtMost, 500.0, (100.0, 2000.0), Mpa, "MEMORY", Memory, "Stress at which cast cobalt-chromium sets; 490 to 690 MPa are given"),
+    Row("proof_gold_type_iv_mpa", AtMost, 275.0, (100.0, 1000.0), Mpa, "MEMORY", Memory, "Stress at which type IV gold sets when soft; hardened 490 MPa"),
+    Row("proof_titanium_mpa", AtMost, 480.0, (100.0, 1500.0), Mpa, "MEMORY", Memory, "Stress at which commercially pure titanium of grade 4 sets"),
+    Row("proof_titanium_alloy_mpa", AtMost, 830.0, (100.0, 2000.0), Mpa, "MEMORY", Memory, "Stress at which titanium alloy sets"),
+    Row("proof_stainless_steel_mpa", AtMost, 1100.0, (200.0, 3000.0), Mpa, "MEMORY", Memory, "Stress at which stainless steel wire sets; 1100 to 1600 MPa are given"),
+    Row("proof_platinum_gold_mpa", AtMost, 550.0, (100.0, 2000.0), Mpa, "MEMORY", Memory, "Stress at which platinum-gold-palladium wire sets; 550 to 900 MPa are given"),
+    // Support of the denture
+    Row("support_load_n", Setting, 100.0, (1.0, 1000.0), N, "HOUSE", ProjectChoice, "Load on each base; 180 N were measured at the first molar of a mandibular denture (JIDS), up to 220 N (JMDS05)"),
+    Row("support_mucosa_soft_mpa", Setting, 1.0, (0.01, 20.0), Mpa, "MEMORY", Memory, "Least modulus of the mucosa; 1 to 5 MPa are usual in computed models, 0.06 to 8.9 MPa were measured"),
+    Row("support_mucosa_firm_mpa", Setting, 5.0, (0.01, 20.0), Mpa, "MEMORY", Memory, "Greatest modulus of the mucosa"),
+    Row("support_mucosa_thin_mm", Setting, 1.2, (0.2, 8.0), Mm, "JJPS07", Published, "Least thickness of the mucosa: 1.2 mm where the palate's is thin"),
+    Row("support_mucosa_thick_mm", Setting, 2.8, (0.2, 8.0), Mm, "JJPS07", Published, "Greatest thickness of the mucosa: 2.8 mm where the palate's is thick"),
+    Row("support_tooth_axial_low_n_per_mm", Setting, 200.0, (20.0, 20000.0), NPerMm, "MEMORY", Memory, "Least axial stiffness of a firm tooth, that of its first give; it stiffens under load (PIC63)"),
+    Row("support_tooth_axial_high_n_per_mm", Setting, 900.0, (20.0, 20000.0), NPerMm, "MEMORY", Memory, "Greatest axial stiffness of a firm tooth at 10 to 20 N"),
+    Row("support_tooth_lateral_low_n_per_mm", Setting, 45.0, (5.0, 5000.0), NPerMm, "MEMORY", Memory, "Least sideways stiffness of a firm crown, from its mobility under 5 N; 45 to 100 N/mm"),
+    Row("support_tooth_lateral_high_n_per_mm", Setting, 300.0, (5.0, 5000.0), NPerMm, "HOUSE", ProjectChoice, "Greatest sideways stiffness of a firm crown: three times that under 5 N, since teeth stiffen under load"),
+    Row("support_root_short_mm", Setting, 10.0, (3.0, 25.0), Mm, "MEMORY", Memory, "Shortest root in bone of an abutment"),
+    Row("support_root_long_mm", Setting, 16.0, (3.0, 25.0), Mm, "MEMORY", Memory, "Longest root in bone of an abutment"),
+    Row("support_joint_soft_n_mm_per_rad", Setting, 10000.0, (1.0, 1e8), NMmPerRad, "HOUSE", ProjectChoice, "Least stiffness against turning of a moment-carrying attachment; no published figure was found"),
+    Row("support_joint_stiff_n_mm_per_rad", Setting, 1000000.0, (1.0, 1e8), NMmPerRad, "HOUSE", ProjectChoice, "Greatest stiffness against turning of a moment-carrying attachment"),
+    Row("support_clasp_times", Setting, 2.0, (1.0, 20.0), Unit::Count, "HOUSE", ProjectChoice, "Times by which a clasp may be stiffer or softer than its arm's formula says"),
+    Row("support_plate_gap_mm", Setting, 0.1, (0.0, 1.0), Mm, "HOUSE", ProjectChoice, "Greatest gap between a guiding plate and the tooth of the seated denture; 0 is the least"),
+    Row("support_hinge_play_deg", Setting, 2.0, (0.0, 20.0), Deg, "HOUSE", ProjectChoice, "Greatest play of a hinge, new or worn, before the stop that keeps the base from lifting bears; 0 is the least"),
+    Row("support_load_shift_mm", Setting, 2.0, (0.0, 10.0), Mm, "HOUSE", ProjectChoice, "Way by which a load may stand before or behind its tooth's place"),
+    Row("support_differs_share", Setting, 0.1, (0.0, 1.0), Share, "HOUSE", ProjectChoice, "Difference between two designs, as a share of the greater figure, under which it is not called one"),
+    // For and against a hinge
+    Row("hinge_long_span_mm", Setting, 20.0, (5.0, 60.0), Mm, "HOUSE", ProjectChoice, "Length of crest from which a span counts as long; a long span is taught to speak for a hinge (DDEV), without a figure"),
+    Row("hinge_broad_ridge_mm", Setting, 5.0, (1.0, 15.0), Mm, "HOUSE", ProjectChoice, "Width of ridge 3 mm under its crest from which it counts as broad; skulls of moderate loss measure about 5 mm of bone (CAW)"),
     // Confidence
     Row("plane_disagreement_deg", Setting, 25.0, (5.0, 90.0), Deg, "HOUSE", ProjectChoice, "Lean of a marked occlusal plane from that which the shape of the cast suggests, from which it is pointed out"),
-    Row("confidence_least", Setting, 0.5, (0.0, 1.0), Unit::Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),
+    Row("confidence_least", Setting, 0.5, (0.0, 1.0), Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),
     ]
 };
 

@@ -4,6 +4,7 @@ mod places;
 mod problem;
 mod raw;
 mod read;
+mod support;
 mod teeth;
 mod validate;
 

@@ -20,7 +20,7 @@ pub(super) struct Ground<'c> {
 }
 
 impl Ground<'_> {
-    fn point(self, raw: &Placed<[f64; 3]>, sheet: &mut Sheet) -> Option<Point> {
+    pub(super) fn point(self, raw: &Placed<[f64; 3]>, sheet: &mut Sheet) -> Option<Point> {
         let [x, y, z] = raw.value.map(|c| c * self.unit.mm());
         if [x, y, z].iter().all(|c| c.abs() <= FARTHEST_MM) {
             return Some(Point::new(x, y, z));

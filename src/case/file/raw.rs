@@ -6,7 +6,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::Sheet;
 use super::read::{Given, Named, OnePoint, Placed, RawTooth, Read, Word, given, only_known, table};
-use crate::case::{Alloy, Arch, ClaspKind, Notation, Request, RestPlace, Surface};
+use crate::case::{Alloy, Arch, ClaspKind, Notation, Opposite, Request, RestPlace, Surface};
 use crate::units::LengthUnit;
 
 /// Teeth in a list.
@@ -60,6 +60,8 @@ tables! {
         path: RawPath,
         /// Envelope of the attachment and what stands over it.
         attachment: RawAttachment,
+        /// What carries the denture, and how it is loaded.
+        support: RawSupport,
         /// What was measured in the mouth.
         probe: RawProbe,
         /// How accurate the scans are.
@@ -187,6 +189,33 @@ tables! {
         adjustment_mm: f64,
     }
 
+    /// What the dentist knows of what shall carry the denture, and how it is loaded.
+    #[schemars(rename = "support")]
+    RawSupport {
+        /// Loads; each replaced molar in turn and all together where left out.
+        loads: Vec<Placed<RawLoad>>,
+        /// Mobility of abutments, grade 0 (firm) to 3, by tooth.
+        mobility: Named<f64>,
+        /// Length of the crown over that of the root in bone, by tooth.
+        crown_root_ratio: Named<f64>,
+        /// What stands opposite the denture.
+        opposite: Word<Opposite>,
+    }
+
+    /// A load on a replaced tooth.
+    #[schemars(extend("required" = ["tooth"]))]
+    #[schemars(rename = "load")]
+    RawLoad {
+        /// The replaced tooth.
+        tooth: RawTooth,
+        /// Force, N; the limit support_load_n where left out.
+        force_n: f64,
+        /// Where, in the coordinates of the scan; the tooth's place over the crest where left out.
+        at: OnePoint,
+        /// Which way it pushes, in the axes of the scan; straight to the tissue where left out.
+        direction: [f64; 3],
+    }
+
     /// What was measured in the mouth.
     #[schemars(rename = "probe")]
     RawProbe {
@@ -235,12 +264,13 @@ impl RawCase {
 
 /// The table that a key belongs under, for a key found elsewhere.
 fn home(key: &str) -> Option<&'static str> {
-    let tables: [(&str, &[&str]); 8] = [
+    let tables: [(&str, &[&str]); 9] = [
         ("scans", RawScans::KEYS),
         ("chart", RawChart::KEYS),
         ("design", RawDesign::KEYS),
         ("path", RawPath::KEYS),
         ("attachment", RawAttachment::KEYS),
+        ("support", RawSupport::KEYS),
         ("probe", RawProbe::KEYS),
         ("accuracy", RawAccuracy::KEYS),
         ("marks", RawMarks::KEYS),

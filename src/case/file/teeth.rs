@@ -13,7 +13,7 @@ pub(super) struct Numbering {
 }
 
 impl Numbering {
-    fn show(self, tooth: Tooth) -> String {
+    pub(super) fn show(self, tooth: Tooth) -> String {
         tooth.show(self.notation)
     }
 
@@ -26,7 +26,7 @@ impl Numbering {
     }
 
     /// A tooth that has to stand in the restored arch.
-    fn restored_tooth(self, place: &Placed<RawTooth>, sheet: &mut Sheet) -> Option<Tooth> {
+    pub(super) fn restored_tooth(self, place: &Placed<RawTooth>, sheet: &mut Sheet) -> Option<Tooth> {
         let tooth = self.tooth(place, sheet)?;
         match self.restored {
             Some(arch) if arch != tooth.arch() => {

@@ -45,6 +45,7 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     let ground = Ground { numbering, chart: chart.as_ref(), unit: scans.unit };
     let design = design(&raw.design, chart.as_ref(), numbering, sheet);
     let marks = marks(&raw.marks, ground, sheet);
+    let support = super::support::support(&raw.support, ground, sheet);
     let probe_mm = probe(&raw.probe, chart.as_ref(), numbering, sheet);
     Some(CaseFile {
         id,
@@ -58,6 +59,7 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
         notation,
         chart,
         design,
+        support,
         probe_mm,
         marks,
     })

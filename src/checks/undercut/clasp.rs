@@ -151,6 +151,10 @@ pub(super) struct Tip {
     pub below_mm: Option<f64>,
     /// Whether the clasp's undercut is reached there; else it is the deepest place of the surface.
     pub gauge_reached: bool,
+    /// Depth there, mm.
+    pub depth_mm: f64,
+    /// Angle of the wall to the path there, degrees, where it is read.
+    pub wall_deg: Option<f64>,
 }
 
 /// Where the tip of a clasp would rest: where its undercut is reached, else at the deepest place of its surface; `None`
@@ -161,11 +165,17 @@ pub(super) fn tip(facts: &Facts<'_>, abutment: &Abutment<'_>, clasp: &Clasp) -> 
         abutment.surfaces.iter().zip(&abutment.deepest).find(|(s, _)| s.surface == clasp.surface)?;
     let gauge = surface.gauges.iter().find(|g| (g.gauge_mm - wanted).abs() < 1e-9);
     if let Some(p) = gauge.and_then(|g| g.places.first()) {
-        return Some(Tip { at: p.at, below_mm: p.below_survey_line_mm, gauge_reached: true });
+        return Some(Tip {
+            at: p.at,
+            below_mm: p.below_survey_line_mm,
+            gauge_reached: true,
+            depth_mm: p.depth.depth_mm,
+            wall_deg: Some(p.convergence_deg),
+        });
     }
     let deepest = (*deepest).filter(|d| d.depth_mm > 0.0)?;
     let below_mm = (deepest.below_mm > 0.0).then_some(deepest.below_mm);
-    Some(Tip { at: deepest.at, below_mm, gauge_reached: false })
+    Some(Tip { at: deepest.at, below_mm, gauge_reached: false, depth_mm: deepest.depth_mm, wall_deg: None })
 }
 
 /// A clasp on a surface that a neighbouring tooth stands beside: no arm gets there.

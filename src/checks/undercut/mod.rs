@@ -11,10 +11,10 @@ mod tests;
 
 use super::{Check, Part};
 use crate::case::{Clasp, ClaspKind, Tooth};
-use crate::estimate::NotMeasured;
+use crate::estimate::{Measured, NotMeasured};
 use crate::facts::{Facts, Path};
 use crate::report::{ClaspShown, Finding, Verdict, Where};
-use crate::space::angle_deg;
+use crate::space::{Point, Vector, angle_deg};
 use crate::units::{self, Unit};
 use survey::Abutment;
 
@@ -99,6 +99,70 @@ fn run(facts: &Facts<'_>) -> Part {
         }
     }
     part
+}
+
+/// The tip of a clasp asked for, and the size of its crown.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct ClaspTip {
+    /// Where, mm.
+    pub at: Point,
+    /// From the tooth outward, square to the occlusal direction.
+    pub outward: Vector,
+    /// Below the survey line along the path, mm.
+    pub below_mm: Option<f64>,
+    /// Whether the clasp's undercut is reached there; else it is the deepest place of its surface.
+    pub reached: bool,
+    /// Depth there, mm.
+    pub depth_mm: f64,
+    /// Angle of the wall to the path, degrees, where it is read.
+    pub wall_deg: Option<f64>,
+    /// Half the mesiodistal and half the buccolingual extent of the crown, mm.
+    pub half_mm: [f64; 2],
+}
+
+/// The tip of each clasp asked for, in the order of the case file.
+pub(super) fn clasp_tips(facts: &Facts<'_>) -> Vec<Measured<ClaspTip>> {
+    let clasps = &facts.case.file.design.clasps;
+    let path = match &facts.path {
+        Ok(path) if !facts.into_the_tissue(path) => path,
+        Ok(_) => {
+            return clasps
+                .iter()
+                .map(|_| Err(NotMeasured::only("the path points into the tissue")))
+                .collect();
+        }
+        Err(reason) => return clasps.iter().map(|_| Err(reason.clone())).collect(),
+    };
+    let mut teeth: Vec<Tooth> = clasps.iter().map(|c| c.tooth).collect();
+    teeth.sort();
+    teeth.dedup();
+    let read = survey::abutments(facts, path, &teeth);
+    let of = |c: &Clasp| {
+        let (_, abutment) = read
+            .iter()
+            .find(|(t, _)| *t == c.tooth)
+            .ok_or_else(|| NotMeasured::only(format!("{} was not surveyed", facts.tooth_words(c.tooth))))?;
+        let abutment = abutment.as_ref().map_err(Clone::clone)?;
+        let tip = clasp::tip(facts, abutment, c).ok_or_else(|| {
+            let word = c.surface.word();
+            NotMeasured::only(format!("the {word} surface of {} has no undercut", facts.tooth_words(c.tooth)))
+        })?;
+        Ok(ClaspTip {
+            at: tip.at,
+            outward: abutment.axes.outward(c.surface),
+            below_mm: tip.below_mm,
+            reached: tip.gauge_reached,
+            depth_mm: tip.depth_mm,
+            wall_deg: tip.wall_deg,
+            half_mm: abutment.axes.half_mm,
+        })
+    };
+    clasps.iter().map(of).collect()
+}
+
+/// The undercut that a kind of clasp engages, mm.
+pub(super) fn wanted_mm(facts: &Facts<'_>, kind: ClaspKind) -> f64 {
+    clasp::gauge_mm(facts, kind)
 }
 
 /// Abutments named by the design and teeth that a clasp is asked for on; where none is, the teeth that border spans.
