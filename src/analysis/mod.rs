@@ -3,7 +3,9 @@
 mod cautions;
 mod clearance;
 mod path;
+mod scene;
 mod sections;
+mod settings;
 mod shown;
 mod survey;
 mod tori;
@@ -19,7 +21,7 @@ use crate::case::Case;
 use crate::checks::{self, CHECKS, Part};
 use crate::facts::Facts;
 use crate::mesh::Mesh;
-use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Tool};
+use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Scene, Tool};
 use crate::rules::Rules;
 
 /// What came of a case: the facts, from which the layers are drawn, and the report.
@@ -38,6 +40,11 @@ impl Analysis<'_> {
     /// One section a span.
     pub fn sections(&self) -> Vec<Cut> {
         sections::of_spans(&self.facts, &self.report.spans)
+    }
+
+    /// Everything that stands in space: surfaces with their values, solids, curves, places.
+    pub fn scene(&self) -> Scene<'_> {
+        scene::scene(self)
     }
 
     /// What has to be blocked out where something rigid crosses undercut tissue, as a closed solid; `None` where nothing.
@@ -126,6 +133,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         tool: Tool::this(),
         case: CaseNamed { id: case.file.id.clone(), restored_arch: case.file.restored },
         inputs: shown::inputs(facts),
+        settings: Some(settings::shown(facts)),
         frame: facts.restored.anatomy.frame.as_ref().ok().map(shown::frame_found),
         articulation: shown::articulation(&facts.articulation),
         chart: shown::chart_shown(facts),

@@ -1,14 +1,21 @@
 //! A report and its surfaces to bytes. Computes nothing but layout and pictures.
 
+pub mod base64;
 pub mod colour;
+pub mod curves;
+pub mod display_mesh;
+pub mod gltf;
 pub mod html;
 pub mod json;
+pub mod page;
 pub mod picture;
 pub mod ply;
 mod ridge_tables;
 pub mod sheet;
+pub mod solid_view;
 pub mod stl;
 pub mod svg;
 pub mod tables;
 pub mod text;
 pub mod tilt_map;
+pub mod words;

@@ -9,7 +9,9 @@ mod cuts;
 mod files;
 mod finding;
 mod path;
+mod scene;
 mod sections;
+mod settings;
 
 pub use abutments::{
     AbutmentShown, ApproachArmShown, ClaspShown, FloorBeside, GaugeShown, GuidingPlaneShown, Preparation,
@@ -23,8 +25,11 @@ pub use path::{
     ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
     tilt_words,
 };
+pub use scene::{Curve, CurveKind, Scene, Solid, SolidKind, Spot, SpotKind};
 pub use sections::*;
+pub use settings::{LimitChanged, PartsAsked, SettingsShown};
 
+pub use crate::case::{Arch, Notation, Tooth};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -64,6 +69,9 @@ pub struct Report {
     pub case: CaseNamed,
     /// The files read.
     pub inputs: Vec<Input>,
+    /// What the run was set to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settings: Option<SettingsShown>,
     /// Frame of the restored arch.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame: Option<FrameFound>,
