@@ -21,7 +21,7 @@ use crate::case::Case;
 use crate::checks::{self, CHECKS, Part};
 use crate::facts::Facts;
 use crate::mesh::Mesh;
-use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Scene, Tool};
+use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Scene, Tool, Unrolled};
 use crate::rules::Rules;
 
 /// What came of a case: the facts, from which the layers are drawn, and the report.
@@ -37,9 +37,17 @@ pub struct Analysis<'c> {
 pub type Distances = Vec<Option<f64>>;
 
 impl Analysis<'_> {
-    /// One section a span.
+    /// Sections through the spans, the tori and the gauge points.
     pub fn sections(&self) -> Vec<Cut> {
-        sections::of_spans(&self.facts, &self.report.spans)
+        let mut all = sections::of_spans(&self.facts, &self.report.spans);
+        all.extend(sections::of_tori(&self.facts));
+        all.extend(sections::of_gauges(&self.facts, &self.report.abutments));
+        all
+    }
+
+    /// The lingual wall of a mandible, unrolled.
+    pub fn unrolled(&self) -> Option<Unrolled> {
+        sections::unrolled(&self.facts)
     }
 
     /// Everything that stands in space: surfaces with their values, solids, curves, places.

@@ -41,8 +41,7 @@ pub(super) fn scene<'a>(done: &'a Analysis<'_>) -> Scene<'a> {
 fn solids(done: &Analysis<'_>) -> Vec<Solid> {
     let facts = &done.facts;
     let envelopes = done.report.spans.iter().filter_map(|shown| envelope(facts, shown));
-    let mut all: Vec<Solid> =
-        envelopes.map(|mesh| Solid { kind: SolidKind::Attachment, mesh }).collect();
+    let mut all: Vec<Solid> = envelopes.map(|mesh| Solid { kind: SolidKind::Attachment, mesh }).collect();
     all.extend(facts.keepout.solid.clone().map(|mesh| Solid { kind: SolidKind::KeepOut, mesh }));
     all.extend(done.blockout_solid().map(|mesh| Solid { kind: SolidKind::Blockout, mesh }));
     all

@@ -12,9 +12,9 @@ use crate::analysis::{self, Analysis};
 use crate::case::file::parse;
 use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
 use crate::checks;
+use crate::render;
 use crate::render::page::Page;
 use crate::render::words::{Language, Manner};
-use crate::render;
 use crate::report::{Scene, SolidKind};
 use crate::rules::Rules;
 
@@ -110,10 +110,8 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
     let done = analysis::analyse(&case, &rules, &|doing| progress.say(doing))
         .map_err(|e| Failure::new(e.to_string(), "give a scan of the arch that is to be restored"))?;
-    let manner = Manner {
-        language: args.lang.into(),
-        notation: args.notation.map_or(Notation::Fdi, Notation::from),
-    };
+    let manner =
+        Manner { language: args.lang.into(), notation: args.notation.map_or(Notation::Fdi, Notation::from) };
     let json = render::json::bytes(&done.report);
     let mut names = Vec::new();
     if let Some(out) = &out {
@@ -185,10 +183,8 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
 /// Everything that `check` writes.
 fn files(done: &Analysis<'_>, json: &[u8], manner: Manner) -> Files {
     let scene = done.scene();
-    let (stills, drawings) = rayon::join(
-        || gallery::stills(&scene),
-        || gallery::drawings(done, &done.sections()),
-    );
+    let (stills, drawings) =
+        rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
     let (page, layers) = rayon::join(
         || {
             render::page::html(&Page {

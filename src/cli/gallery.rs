@@ -3,12 +3,12 @@
 use rayon::prelude::*;
 
 use crate::analysis::Analysis;
+use crate::mesh::Mesh;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
 use crate::render::picture::{self, Label, Still, View};
-use crate::render::{ply, svg, tilt_map};
-use crate::report::{Cut, CurveKind, Scene, SpanShown, SpotKind};
-use crate::mesh::Mesh;
+use crate::render::{ply, svg, tilt_map, unrolled};
+use crate::report::{CurveKind, Cut, Scene, SpanShown, SpotKind};
 use crate::space::{Frame, Point, Vector, direction};
 
 /// Drawings, in the order of the page: sections lie in a folder of their own.
@@ -22,6 +22,13 @@ pub(super) fn drawings(done: &Analysis<'_>, sections: &[Cut]) -> Vec<Picture> {
             all.push(Picture { name: format!("clearance-behind-{front}.svg"), caption, bytes });
         }
     }
+    let caption = "The tongue side (lingual wall) of the lower jaw unrolled: depth for a connector below the gum margin";
+    let wall = done.unrolled().and_then(|wall| unrolled::svg(&wall, caption));
+    all.extend(wall.map(|bytes| Picture {
+        name: "sections/lingual_wall.svg".to_owned(),
+        caption: caption.to_owned(),
+        bytes,
+    }));
     all.extend(sections.iter().map(|cut| Picture {
         name: format!("sections/{}.svg", cut.name),
         caption: cut.caption.clone(),
@@ -95,13 +102,16 @@ fn wanted(scene: &Scene<'_>, frame: &Frame) -> Vec<Wanted> {
         all.push(Wanted { name, caption: caption.to_owned(), view, paint, lines, half });
     };
     if scene.undercut_mm.iter().any(Option::is_some) {
-        let colours = "plaster colour is free, grey not measured, the dark line is the survey line of the abutments";
+        let colours =
+            "plaster colour is free, grey not measured, the dark line is the survey line of the abutments";
         let says = format!("Undercut along the path, from above the teeth (occlusal); {colours}");
         add("undercut-occlusal.png", &says, above, Paint::Undercut, SURVEYED, None);
         for (name, side, half) in
             [("undercut-lingual-right.png", "right", -1.0), ("undercut-lingual-left.png", "left", 1.0)]
         {
-            let says = format!("Undercut on the {inner} side of the patient's {side} half, the other half taken away");
+            let says = format!(
+                "Undercut on the {inner} side of the patient's {side} half, the other half taken away"
+            );
             let view = view(left * -half + up * 0.55 - front * 0.25, up);
             add(name, &says, view, Paint::Undercut, SURVEYED, Some(half));
         }
@@ -109,7 +119,8 @@ fn wanted(scene: &Scene<'_>, frame: &Frame) -> Vec<Wanted> {
         add("undercut-frontal.png", says, view(front + up * 0.35, up), Paint::Undercut, SURVEYED, None);
     }
     if scene.nearest_mm.iter().any(Option::is_some) {
-        let says = "Nearest distance to the opposing arch, from above the teeth (occlusal); grey: nothing there";
+        let says =
+            "Nearest distance to the opposing arch, from above the teeth (occlusal); grey: nothing there";
         add("clearance-occlusal.png", says, above, Paint::Distance, &[CurveKind::Crest], None);
     }
     let says = "What was told apart: teeth with their numbers, gum (gingiva), residual ridge, tori and their keep-out outlined";

@@ -68,6 +68,9 @@ fn solid_share(kind: SolidKind) -> f64 {
     }
 }
 
+/// A cast so near to the origin keeps a ten-thousandth of a millimetre in single precision.
+const NEAR_MM: f64 = 1000.0;
+
 struct File {
     middle: Point,
     data: Vec<u8>,
@@ -80,6 +83,8 @@ struct File {
 impl File {
     fn around(mesh: &Mesh) -> File {
         let middle = mesh.bounds().map_or_else(Point::origin, |(low, high)| low + (high - low) / 2.0);
+        // Near the origin the positions stay as they are in the scan.
+        let middle = if middle.coords.norm() < NEAR_MM { Point::origin() } else { middle };
         File { middle, data: vec![], views: vec![], accessors: vec![], meshes: vec![], nodes: vec![] }
     }
 
@@ -88,8 +93,7 @@ impl File {
         while !self.data.len().is_multiple_of(4) {
             self.data.push(0);
         }
-        let mut view =
-            json!({ "buffer": 0, "byteOffset": self.data.len(), "byteLength": bytes.len() });
+        let mut view = json!({ "buffer": 0, "byteOffset": self.data.len(), "byteLength": bytes.len() });
         if let (Some(target), Some(view)) = (target, view.as_object_mut()) {
             view.insert("target".into(), target.into());
         }
@@ -114,7 +118,8 @@ impl File {
                 bytes.extend(c.to_le_bytes());
             }
         }
-        let about = json!({ "componentType": FLOAT, "count": places.len(), "type": "VEC3", "min": low, "max": high });
+        let about =
+            json!({ "componentType": FLOAT, "count": places.len(), "type": "VEC3", "min": low, "max": high });
         self.column(&bytes, Some(34962), about)
     }
 

@@ -18,4 +18,5 @@ pub mod svg;
 pub mod tables;
 pub mod text;
 pub mod tilt_map;
+pub mod unrolled;
 pub mod words;

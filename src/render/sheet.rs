@@ -2,7 +2,8 @@
 
 use super::words::Manner;
 use crate::report::{
-    ArticulationState, DefectShown, Figure, Finding, Input, LimitShown, Notation, Question, Report, Section, Verdict,
+    ArticulationState, DefectShown, Figure, Finding, Input, LimitShown, Notation, Question, Report, Section,
+    Verdict,
 };
 use crate::units::{self, Unit};
 
@@ -125,7 +126,8 @@ pub fn numbered(mut blocks: Vec<Block>, manner: &Manner) -> Vec<Block> {
                 }
             }
             Block::Table(t) => {
-                let teeth: Vec<bool> = t.head.iter().map(|h| matches!(h.as_str(), "tooth" | "span")).collect();
+                let teeth: Vec<bool> =
+                    t.head.iter().map(|h| matches!(h.as_str(), "tooth" | "span")).collect();
                 for row in &mut t.rows {
                     for (cell, of_teeth) in row.iter_mut().zip(&teeth) {
                         // A bare number in another column counts or measures something.
@@ -173,12 +175,26 @@ fn tally(findings: &[Finding]) -> String {
 }
 
 fn in_short(findings: &[Finding]) -> Vec<Item> {
-    by_urgency(findings).into_iter().filter(|f| URGENCY.contains(&f.verdict)).map(|f| item(f, false)).collect()
+    by_urgency(findings)
+        .into_iter()
+        .filter(|f| URGENCY.contains(&f.verdict))
+        .map(|f| item(f, false))
+        .collect()
 }
 
 /// Checks in the order in which what they find stops the work; those not named come last.
 const STOPS: [&str; 12] = [
-    "scan", "articulation", "room", "hinge", "connector", "undercut", "rests", "seats", "tori", "support", "path",
+    "scan",
+    "articulation",
+    "room",
+    "hinge",
+    "connector",
+    "undercut",
+    "rests",
+    "seats",
+    "tori",
+    "support",
+    "path",
     "blockout",
 ];
 

@@ -47,9 +47,10 @@
     stops[0][0] = 0; stops[stops.length - 1][0] = 1;
     return { stops: stops, low: low, step: span * 0.04 };
   };
-  const light = { ambient: 0.62, diffuse: 0.55, specular: 0.06, roughness: 0.8, fresnel: 0.05 };
+  // The lamp stands over the onlooker's left shoulder and turns with him.
+  const light = { ambient: 0.4, diffuse: 0.62, specular: 0.04, roughness: 0.9, fresnel: 0.02 };
   const surface = (name, more) => Object.assign({ type: "mesh3d", name: name, lighting: light, flatshading: false,
-    lightposition: data.light, hovertemplate: "%{text}<extra></extra>", text: text }, cast, more);
+    lightposition: { x: -2, y: 3, z: -3 }, hovertemplate: "%{text}<extra></extra>", text: text }, cast, more);
   const painted = (name, scale, below, values, title) => {
     const s = steps(scale, below);
     const level = Float32Array.from(values, (v) => Number.isNaN(v) ? s.low + s.step / 2
@@ -101,11 +102,6 @@
     font: { family: "Georgia, 'Times New Roman', serif", size: 13, color: ink },
     hoverlabel: { bgcolor: "#ffffff", bordercolor: ink, font: { color: ink }, align: "left" },
     scene: { xaxis: bare, yaxis: bare, zaxis: bare, aspectmode: "data", camera: camera("front"), dragmode: "orbit" } };
-  // Letters of the scales are read back from a drawing; said beforehand, browsers do not warn of it.
-  const plainContext = HTMLCanvasElement.prototype.getContext;
-  HTMLCanvasElement.prototype.getContext = function (kind, more) {
-    return plainContext.call(this, kind, kind === "2d" ? Object.assign({ willReadFrequently: true }, more) : more);
-  };
   box.textContent = "";
   Plotly.newPlot(box, traces, layout, { displayModeBar: false, displaylogo: false, responsive: true }).then(() => {
     box.setAttribute("data-drawn", "yes");

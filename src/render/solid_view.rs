@@ -19,6 +19,10 @@ const MOST: [usize; 2] = [36_000, 18_000];
 /// How far lines are lifted off the surface so that it does not hide them, mm.
 const LIFT_MM: f64 = 0.12;
 const SCRIPT: &str = include_str!("solid_view.js");
+/// Letters of the scales are read back from a drawing; said beforehand, browsers do not warn of it.
+const READ_BACK: &str = "(function () { const own = HTMLCanvasElement.prototype.getContext; \
+HTMLCanvasElement.prototype.getContext = function (kind, more) { \
+return own.call(this, kind, kind === '2d' ? Object.assign({ willReadFrequently: true }, more) : more); }; })();";
 
 /// Heading, controls, place and data of the view; empty where the cast has no frame to look at it by.
 pub fn section(scene: &Scene<'_>, manner: &Manner) -> String {
@@ -72,7 +76,7 @@ pub fn section(scene: &Scene<'_>, manner: &Manner) -> String {
 
 /// The scripts that draw it, to stand at the end of the page.
 pub fn scripts() -> String {
-    format!("<script>{}</script>\n<script>{SCRIPT}</script>\n", plotly_script())
+    format!("<script>{READ_BACK}</script>\n<script>{}</script>\n<script>{SCRIPT}</script>\n", plotly_script())
 }
 
 /// The drawing script alone out of what the crate carries, which holds a typesetter of formulas besides.
@@ -116,17 +120,13 @@ fn data(scene: &Scene<'_>, frame: &Frame, manner: &Manner) -> String {
     let middle = middle(scene.restored);
     let light = display(scene.restored, MOST[0]);
     let up = scene.withdrawal.unwrap_or(frame.occlusal);
-    let teeth: Map<String, Value> = scene
-        .teeth
-        .iter()
-        .map(|(fdi, _)| (fdi.clone(), Value::from(manner.tooth_of(fdi))))
-        .collect();
+    let teeth: Map<String, Value> =
+        scene.teeth.iter().map(|(fdi, _)| (fdi.clone(), Value::from(manner.tooth_of(fdi)))).collect();
     let value = json!({
         "cast": cast(scene, &light, middle),
         "origin": array(&(frame.origin - middle)),
         "up": array(&up),
         "teeth": teeth,
-        "light": lamp(frame),
         "cividis": (0..=16).map(|n| css(cividis(f64::from(n) / 16.0))).collect::<Vec<_>>(),
         "plain": css(colour::PLAIN),
         "grey": css(colour::NOT_MEASURED),
@@ -156,11 +156,6 @@ fn css([r, g, b]: Rgb) -> String {
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
-fn lamp(frame: &Frame) -> Value {
-    let at = (frame.occlusal.into_inner() * 2.0 + frame.anterior.into_inner()) * 1000.0;
-    json!({ "x": at.x, "y": at.y, "z": at.z })
-}
-
 fn floats(values: impl Iterator<Item = f32>) -> String {
     base64(&values.flat_map(f32::to_le_bytes).collect::<Vec<u8>>())
 }
@@ -176,9 +171,12 @@ fn corners(faces: &[[u32; 3]]) -> String {
 
 fn cast(scene: &Scene<'_>, light: &DisplayMesh, middle: Point) -> Value {
     let kept = |values: &[Option<f64>]| {
-        floats(light.kept.iter().map(|&v| {
-            values.get(v as usize).copied().flatten().map_or(f32::NAN, |mm| mm as f32)
-        }))
+        floats(
+            light
+                .kept
+                .iter()
+                .map(|&v| values.get(v as usize).copied().flatten().map_or(f32::NAN, |mm| mm as f32)),
+        )
     };
     let bytes = |values: &[u8]| {
         let all: Vec<u8> = light.kept.iter().map(|&v| values.get(v as usize).copied().unwrap_or(0)).collect();
@@ -199,7 +197,8 @@ fn views(frame: &Frame) -> Value {
     let (up, front, left) =
         (frame.occlusal.into_inner(), frame.anterior.into_inner(), frame.left.into_inner());
     let place = |v: Vector| json!({ "x": v.x, "y": v.y, "z": v.z });
-    let view = |eye: Vector, above: Vector| json!({ "eye": place(eye.normalize() * 1.6), "up": place(above) });
+    let view =
+        |eye: Vector, above: Vector| json!({ "eye": place(eye.normalize() * 1.2), "up": place(above) });
     json!({
         "front": view(front + up * 0.9, up),
         "occlusal": view(up + front * 1e-3, front),
@@ -236,19 +235,20 @@ fn words(manner: &Manner) -> Value {
 }
 
 fn solids(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
-    let solid = |key: &str, mesh: &Mesh, faces: &[[u32; 3]], kept: Option<&[u32]>, paint: Rgb, opacity: f64| {
-        let all: Vec<Point> = match kept {
-            Some(kept) => kept.iter().map(|&v| mesh.vertex(v)).collect(),
-            None => mesh.vertices().to_vec(),
+    let solid =
+        |key: &str, mesh: &Mesh, faces: &[[u32; 3]], kept: Option<&[u32]>, paint: Rgb, opacity: f64| {
+            let all: Vec<Point> = match kept {
+                Some(kept) => kept.iter().map(|&v| mesh.vertex(v)).collect(),
+                None => mesh.vertices().to_vec(),
+            };
+            json!({
+                "key": key,
+                "places": places(all.iter(), middle),
+                "faces": corners(faces),
+                "colour": css(paint),
+                "opacity": opacity,
+            })
         };
-        json!({
-            "key": key,
-            "places": places(all.iter(), middle),
-            "faces": corners(faces),
-            "colour": css(paint),
-            "opacity": opacity,
-        })
-    };
     let mut all: Vec<Value> = scene
         .solids
         .iter()

@@ -18,7 +18,7 @@ pub use abutments::{
     Prepared, Reached, ReciprocalShown, RestShown, SurfaceShown, Zone,
 };
 pub use blockout::{BlockoutRegion, BlockoutShown};
-pub use cuts::{Cut, Flat, Mark2, Span2};
+pub use cuts::{Body2, Cut, Flat, Mark2, Span2, Unrolled, UnrolledStation};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use path::{

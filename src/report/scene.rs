@@ -21,13 +21,8 @@ pub enum CurveKind {
 
 impl CurveKind {
     /// All kinds, in the order in which they are written.
-    pub const ALL: [CurveKind; 5] = [
-        CurveKind::SurveyLine,
-        CurveKind::Margin,
-        CurveKind::Crest,
-        CurveKind::Torus,
-        CurveKind::KeepOut,
-    ];
+    pub const ALL: [CurveKind; 5] =
+        [CurveKind::SurveyLine, CurveKind::Margin, CurveKind::Crest, CurveKind::Torus, CurveKind::KeepOut];
 
     /// Its name in files and language files.
     pub fn id(self) -> &'static str {

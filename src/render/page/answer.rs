@@ -39,24 +39,24 @@ pub(super) fn answer(report: &Report, lines: &[Line<'_>], manner: &Manner) -> St
 
 fn tally(report: &Report, lines: &[Line<'_>], manner: &Manner) -> String {
     let count = |v: Verdict| lines.iter().filter(|l| l.finding.verdict == v).count();
-    let part = |v: Verdict, n: usize| manner.fill(&format!("answer.count.{}", key(v)), &[("n", &n.to_string())]);
+    let part =
+        |v: Verdict, n: usize| manner.fill(&format!("answer.count.{}", key(v)), &[("n", &n.to_string())]);
     let stops: Vec<String> = [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured]
         .into_iter()
         .filter(|&v| count(v) > 0)
         .map(|v| part(v, count(v)))
         .collect();
-    let mut rest: Vec<String> = [Verdict::Possible, Verdict::Fits]
-        .into_iter()
-        .filter(|&v| count(v) > 0)
-        .map(|v| part(v, count(v)))
-        .collect();
     let below = lines.iter().filter(|l| l.finding.verdict == Verdict::Caution && l.misses).count();
-    if below > 0 {
-        rest.push(part(Verdict::Caution, below));
-    }
-    if !report.questions.is_empty() {
-        rest.push(part(Verdict::Ask, report.questions.len()));
-    }
+    let rest: Vec<String> = [
+        (Verdict::Caution, below),
+        (Verdict::Ask, report.questions.len()),
+        (Verdict::Possible, count(Verdict::Possible)),
+        (Verdict::Fits, count(Verdict::Fits)),
+    ]
+    .into_iter()
+    .filter(|&(_, n)| n > 0)
+    .map(|(v, n)| part(v, n))
+    .collect();
     if stops.is_empty() && count(Verdict::Fits) == 0 {
         return manner.word("answer.nothing").to_owned();
     }
@@ -199,7 +199,11 @@ fn row(line: &Line<'_>, heads: &[String; 7], screen: bool, manner: &Manner) -> S
     };
     format!(
         "<tr class=\"{class}\">{}{}{}{}{}{}{}</tr>\n",
-        cell(0, "bare verdict", format!("<span class=\"sign\" aria-hidden=\"true\">{}</span>{word}", sign(f.verdict))),
+        cell(
+            0,
+            "bare verdict",
+            format!("<span class=\"sign\" aria-hidden=\"true\">{}</span>{word}", sign(f.verdict))
+        ),
         cell(1, "bare", format!("{}<span class=\"why\">{}</span>", line.what_html(), line.says_html())),
         cell(2, "", escaped(place)),
         cell(3, "number", text(&line.figure)),

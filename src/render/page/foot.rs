@@ -35,8 +35,12 @@ pub(super) fn files(report: &Report, manner: &Manner) -> String {
     let w = |k: &str| escaped(manner.word(k));
     let mut out = format!("<section id=\"files\">\n<h2>{}</h2>\n", w("files.title"));
     let heads = ["role", "file", "size", "defects"].map(|k| w(&format!("files.{k}")));
-    let head: String =
-        heads.iter().map(String::as_str).chain(["SHA-256"]).map(|h| format!("<th scope=\"col\">{h}</th>")).collect();
+    let head: String = heads
+        .iter()
+        .map(String::as_str)
+        .chain(["SHA-256"])
+        .map(|h| format!("<th scope=\"col\">{h}</th>"))
+        .collect();
     let mut body = String::new();
     for input in &report.inputs {
         let role = manner.known(&format!("role.{}", input.role)).unwrap_or(&input.role);
@@ -67,10 +71,11 @@ pub(super) fn files(report: &Report, manner: &Manner) -> String {
 
 fn settings(report: &Report, manner: &Manner) -> Vec<String> {
     let tool = &report.tool;
-    let mut all = vec![manner.fill(
-        "files.tool",
-        &[("name", &tool.name), ("version", &tool.version), ("schema", &report.schema)],
-    )];
+    let mut all =
+        vec![manner.fill(
+            "files.tool",
+            &[("name", &tool.name), ("version", &tool.version), ("schema", &report.schema)],
+        )];
     let path = match report.path.as_ref().map(|p| p.chosen_by) {
         Some(ChosenBy::Case) => "files.path.case",
         Some(ChosenBy::Search) => "files.path.search",

@@ -36,7 +36,8 @@ impl<'f> Line<'f> {
         let figure = value.map(|v| {
             let wide = units::digits(2.0 * v.uncertainty, v.unit.places());
             let shown = manner.show(v.number, v.unit);
-            let spread = if v.uncertainty > 0.0 { format!(" ±{}", manner.numbers(&wide)) } else { String::new() };
+            let spread =
+                if v.uncertainty > 0.0 { format!(" ±{}", manner.numbers(&wide)) } else { String::new() };
             shown + &spread
         });
         let margin = value.zip(f.limit.as_ref()).and_then(|(v, l)| margin(v.number, l));
@@ -58,7 +59,8 @@ impl<'f> Line<'f> {
     fn sentence(&self, manner: &Manner) -> (String, bool) {
         let template = manner.known(&format!("says.{}", self.finding.code));
         let fits = |t: &str| {
-            (!t.contains("{figure}") || self.figure.is_some()) && (!t.contains("{limit}") || self.limit.is_some())
+            (!t.contains("{figure}") || self.figure.is_some())
+                && (!t.contains("{limit}") || self.limit.is_some())
         };
         match template.filter(|t| fits(t)) {
             Some(_) => {
@@ -96,6 +98,7 @@ impl<'f> Line<'f> {
                     manner.fill("line.wanted", &[("figure", figure), ("limit", limit), ("margin", &margin)]);
                 escaped_with_strong(&words)
             }
+            (Some(figure), ..) if self.finding.verdict == Verdict::Possible => escaped(figure),
             _ => self.says_html(),
         };
         format!("<li>{}{place}: {outcome}</li>\n", self.what_html())

@@ -12,7 +12,7 @@ use super::base64::base64;
 use super::html::{Picture, escaped};
 use super::solid_view;
 use super::words::Manner;
-use crate::report::{Arch, Finding, Report, Scene, Section};
+use crate::report::{Arch, Finding, Report, Scene, Section, Verdict};
 use line::Line;
 
 /// What a page is made of.
@@ -36,7 +36,8 @@ pub struct Page<'a> {
 const PRINTED: usize = 8;
 
 /// Scripts run only from inside the file; nothing may be fetched.
-const POLICY: &str = "default-src 'none'; img-src data: blob:; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+const POLICY: &str =
+    "default-src 'none'; img-src data: blob:; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
 
 /// The page as HTML.
 pub fn html(page: &Page<'_>) -> String {
@@ -72,10 +73,18 @@ pub fn html(page: &Page<'_>) -> String {
 
 /// Findings as lines, in the order of what stops the work: by verdict, then by check.
 fn lines<'r>(report: &'r Report, sections: &[Section], manner: &Manner) -> Vec<Line<'r>> {
-    super::sheet::by_urgency(&report.findings)
+    let mut all: Vec<Line<'r>> = super::sheet::by_urgency(&report.findings)
         .into_iter()
         .map(|f| Line::new(f, title_of(f, sections), manner))
-        .collect()
+        .collect();
+    // What lies below what is taught comes before what fits.
+    all.sort_by_key(|l| match l.finding.verdict {
+        Verdict::Short | Verdict::Exceeds | Verdict::Tight | Verdict::NotMeasured => 0,
+        Verdict::Caution if l.misses => 1,
+        Verdict::Possible => 2,
+        _ => 3,
+    });
+    all
 }
 
 /// The heading of a finding's check.
@@ -121,7 +130,8 @@ fn class_words(report: &Report, manner: &Manner) -> Option<String> {
             } else {
                 manner.fill("intro.modifications.n", &[("n", &n)])
             };
-            let with = [("class", kennedy.class.as_str()), ("modifications", &modifications), ("missing", &missing)];
+            let with =
+                [("class", kennedy.class.as_str()), ("modifications", &modifications), ("missing", &missing)];
             manner.fill("intro.class", &with)
         }
         None => manner.fill("intro.noclass", &[("missing", &missing)]),

@@ -76,7 +76,7 @@ ol.cautions li { max-width: 56rem; margin: .25rem 0; }
   body { font-size: 8.4pt; line-height: 1.26; }
   main { max-width: none; padding: 0; }
   h1 { font-size: 13pt; } h2 { font-size: 10.5pt; margin: 8pt 0 3pt; break-after: avoid; } h3 { font-size: 9pt; margin: 4pt 0 2pt; break-after: avoid; }
-  p { max-width: none; } p.lead { font-size: 10pt; margin: 3pt 0; }
+  p { max-width: none; } p.detail { break-after: avoid; } p.lead { font-size: 10pt; margin: 3pt 0; }
   ul.lines { margin: 1pt 0; } ul.lines li { margin: 0; padding: 1pt 0 1pt 5pt; max-width: none; }
   section.group { grid-template-columns: 30mm 1fr; padding: 1.5pt 0; }
   section.group h3 { margin: 1pt 0; font-size: 8.4pt; }

@@ -133,8 +133,28 @@ impl Manner {
 /// What follows a number that counts something and so is no tooth.
 const COUNTED: [&str; 23] = [
     " (FDI ",
-    " mm", "°", " °", " %", "%", " N", " MPa", " tilts", " triangles", " points", " places", " holes", " contacts",
-    " edges", " stations", " vertices", " curve", " are not", " of ", " pieces", " inch", " questions",
+    " mm",
+    "°",
+    " °",
+    " %",
+    "%",
+    " N",
+    " MPa",
+    " tilts",
+    " triangles",
+    " points",
+    " places",
+    " holes",
+    " contacts",
+    " edges",
+    " stations",
+    " vertices",
+    " curve",
+    " are not",
+    " of ",
+    " pieces",
+    " inch",
+    " questions",
 ];
 
 /// The tooth whose FDI number begins at `i`, where two digits stand there that count nothing.
@@ -158,7 +178,10 @@ fn tooth_at(letters: &[char], i: usize) -> Option<Tooth> {
 /// Whether a tooth stands before the sign before `i`, as in `36-37` or `36,37`.
 fn pair_before(letters: &[char], i: usize) -> bool {
     let digits = |k: usize| letters.get(k).is_some_and(char::is_ascii_digit);
-    i >= 3 && digits(i - 2) && digits(i - 3) && !(i >= 4 && (digits(i - 4) || letters.get(i - 4) == Some(&'.')))
+    i >= 3
+        && digits(i - 2)
+        && digits(i - 3)
+        && !(i >= 4 && (digits(i - 4) || letters.get(i - 4) == Some(&'.')))
 }
 
 /// `{name}` put in.
@@ -196,7 +219,8 @@ mod tests {
         assert!(lacking.is_empty() && more.is_empty(), "lacking {lacking:?}, more {more:?}");
         // What is put in has the same names.
         let names = |t: &str| {
-            let mut all: Vec<String> = t.split('{').skip(1).filter_map(|p| p.split('}').next()).map(str::to_owned).collect();
+            let mut all: Vec<String> =
+                t.split('{').skip(1).filter_map(|p| p.split('}').next()).map(str::to_owned).collect();
             all.sort();
             all
         };
@@ -214,10 +238,18 @@ mod tests {
     fn teeth_in_a_sentence_are_renumbered_and_counts_are_not() {
         let manner = Manner { language: Language::English, notation: Notation::Universal };
         let says = |text: &str| manner.sentence(text).into_owned();
-        assert_eq!(says("At span 36-37, 4.85 mm behind 35 there are 8.30 mm."), "At span #19-#18, 4.85 mm behind #20 there are 8.30 mm.");
-        assert_eq!(says("46 lingual: 0.25 mm lies 1.71 mm below."), "#30 lingual: 0.25 mm lies 1.71 mm below.");
-        assert_eq!(says("41 are not beaten; 24 tilts; 33.25 mm; 1.36 mm; (-21.55, 14.20, 11.00); 15° and 44 %"),
-            "41 are not beaten; 24 tilts; 33.25 mm; 1.36 mm; (-21.55, 14.20, 11.00); 15° and 44 %");
+        assert_eq!(
+            says("At span 36-37, 4.85 mm behind 35 there are 8.30 mm."),
+            "At span #19-#18, 4.85 mm behind #20 there are 8.30 mm."
+        );
+        assert_eq!(
+            says("46 lingual: 0.25 mm lies 1.71 mm below."),
+            "#30 lingual: 0.25 mm lies 1.71 mm below."
+        );
+        assert_eq!(
+            says("41 are not beaten; 24 tilts; 33.25 mm; 1.36 mm; (-21.55, 14.20, 11.00); 15° and 44 %"),
+            "41 are not beaten; 24 tilts; 33.25 mm; 1.36 mm; (-21.55, 14.20, 11.00); 15° and 44 %"
+        );
         assert_eq!(says("Crowns: 47, 46, 44."), "Crowns: #31, #30, #28.");
         assert_eq!(says("28 (FDI 44) is an abutment"), "28 (FDI 44) is an abutment");
         let palmer = Manner { notation: Notation::Palmer, ..manner };
