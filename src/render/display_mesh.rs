@@ -5,6 +5,9 @@ use meshopt::SimplifyOptions;
 
 use crate::mesh::{Mesh, VertexId};
 
+/// Vertices of a lighter mesh at most, so that two bytes can count them.
+const MOST_VERTICES: usize = 65_535;
+
 /// A lighter mesh.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DisplayMesh {
@@ -17,13 +20,24 @@ pub struct DisplayMesh {
 /// The mesh with at most `most` triangles.
 pub fn display(mesh: &Mesh, most: usize) -> DisplayMesh {
     let all: Vec<u32> = mesh.faces().iter().flatten().copied().collect();
-    let indices = if mesh.faces().len() <= most { all } else { lighter(mesh, &all, most) };
-    let mut kept = indices.clone();
-    kept.sort_unstable();
-    kept.dedup();
+    let mut indices = if mesh.faces().len() <= most { all } else { lighter(mesh, &all, most) };
+    let mut kept = used(&indices);
+    if kept.len() > MOST_VERTICES {
+        // Only loose triangles have so many corners of their own.
+        indices.truncate(MOST_VERTICES / 3 * 3);
+        kept = used(&indices);
+    }
     let place = |v: u32| kept.binary_search(&v).map_or(0, |k| k as u32);
     let faces = indices.chunks_exact(3).map(|f| [place(f[0]), place(f[1]), place(f[2])]).collect();
     DisplayMesh { kept, faces }
+}
+
+/// The vertices of some corners, ascending.
+fn used(corners: &[u32]) -> Vec<VertexId> {
+    let mut all = corners.to_vec();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 fn lighter(mesh: &Mesh, all: &[u32], most: usize) -> Vec<u32> {
@@ -75,6 +89,18 @@ mod tests {
         let area = Mesh::new(places, light.faces.clone()).unwrap().area_mm2();
         assert!((area / mesh.area_mm2() - 1.0).abs() < 0.05, "{area} of {}", mesh.area_mm2());
         assert_eq!(light, display(&mesh, 1000));
+    }
+
+    #[test]
+    fn loose_triangles_never_outnumber_two_bytes() {
+        let corner = |n: usize| {
+            Point::new((n / 3) as f64 * 2.0 + (n % 3 == 1) as u8 as f64, (n % 3 == 2) as u8 as f64, 0.0)
+        };
+        let faces = (0..30_000_u32).map(|f| [3 * f, 3 * f + 1, 3 * f + 2]).collect();
+        let mesh = Mesh::new((0..90_000).map(corner).collect(), faces).unwrap();
+        let light = display(&mesh, 32_000);
+        assert!(light.kept.len() <= MOST_VERTICES && light.faces.len() == MOST_VERTICES / 3);
+        assert!(light.faces.iter().flatten().all(|&v| (v as usize) < light.kept.len()));
     }
 
     #[test]

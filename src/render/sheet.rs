@@ -61,8 +61,20 @@ impl Table {
 const URGENCY: [Verdict; 5] =
     [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured, Verdict::Fits];
 
-/// The whole job. `sections` are the checks in the order of the report.
-pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
+fn numbers_are(notation: Notation) -> &'static str {
+    match notation {
+        Notation::Fdi => "Tooth numbers are FDI (ISO 3950) unless another notation is named.",
+        Notation::Universal => {
+            "Tooth numbers are Universal, written #1 to #32; a bare two-digit number inside a sentence is FDI."
+        }
+        Notation::Palmer => {
+            "Tooth numbers are Palmer, such as UR4; a bare two-digit number inside a sentence is FDI."
+        }
+    }
+}
+
+/// The whole job, its teeth numbered as asked for. `sections` are the checks in the order of the report.
+pub fn report(report: &Report, sections: &[Section], manner: &Manner) -> Vec<Block> {
     let mut blocks = vec![Block::Title(format!(
         "Case {}: {} to be restored",
         report.case.id,
@@ -70,8 +82,7 @@ pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
     ))];
     let class = report.findings.iter().find(|f| f.code == "kennedy_class");
     blocks.extend(class.map(|f| Block::Paragraph(f.says.clone())));
-    blocks
-        .push(Block::Paragraph("Tooth numbers are FDI (ISO 3950) unless another notation is named.".into()));
+    blocks.push(Block::Paragraph(numbers_are(manner.notation).into()));
     blocks.push(Block::Heading("In short".into()));
     blocks.push(Block::Paragraph(tally(&report.findings)));
     blocks.push(Block::Items(in_short(&report.findings)));
@@ -89,7 +100,7 @@ pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
     blocks.push(Block::Heading("Files".into()));
     blocks.extend(inputs(&report.inputs));
     blocks.extend(cautions(&report.cautions));
-    blocks
+    numbered(blocks, manner)
 }
 
 /// Findings and tables of one check; empty where it has neither.

@@ -70,7 +70,7 @@
   const layers = {};
   const add = (key, trace) => { (layers[key] = layers[key] || []).push(traces.length); traces.push(trace); };
   data.solids.forEach((s) => add(s.key, Object.assign({ type: "mesh3d", name: s.key, color: s.colour, opacity: s.opacity,
-    flatshading: true, lighting: light, hovertemplate: words.layers[s.key] + "<extra></extra>" }, shape(s))));
+    flatshading: s.flat, lighting: light, lightposition: { x: -2, y: 3, z: -3 }, hovertemplate: words.layers[s.key] + "<extra></extra>" }, shape(s))));
   data.lines.forEach((l) => {
     const p = floats(l.places), x = [], y = [], z = [];
     for (let v = 0; v < p.length; v += 3) {

@@ -14,8 +14,8 @@ use crate::mesh::Mesh;
 use crate::report::{CurveKind, Scene, SolidKind, SpotKind};
 use crate::space::{Frame, Point, Vector};
 
-/// Most triangles of the restored arch and of the opposing one.
-const MOST: [usize; 2] = [36_000, 18_000];
+/// Most triangles of the restored arch, of the opposing one, and of each solid: the page has to stay below 8 MB.
+const MOST: [usize; 3] = [32_000, 16_000, 2_000];
 /// How far lines are lifted off the surface so that it does not hide them, mm.
 const LIFT_MM: f64 = 0.12;
 const SCRIPT: &str = include_str!("solid_view.js");
@@ -198,7 +198,7 @@ fn views(frame: &Frame) -> Value {
         (frame.occlusal.into_inner(), frame.anterior.into_inner(), frame.left.into_inner());
     let place = |v: Vector| json!({ "x": v.x, "y": v.y, "z": v.z });
     let view =
-        |eye: Vector, above: Vector| json!({ "eye": place(eye.normalize() * 1.2), "up": place(above) });
+        |eye: Vector, above: Vector| json!({ "eye": place(eye.normalize() * 0.95), "up": place(above) });
     json!({
         "front": view(front + up * 0.9, up),
         "occlusal": view(up + front * 1e-3, front),
@@ -247,13 +247,14 @@ fn solids(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
                 "faces": corners(faces),
                 "colour": css(paint),
                 "opacity": opacity,
+            "flat": key != "opposing_arch",
             })
         };
     let mut all: Vec<Value> = scene
         .solids
         .iter()
         .map(|s| {
-            let light = display(&s.mesh, MOST[1] / 9);
+            let light = display(&s.mesh, MOST[2]);
             let (share, opacity) = match s.kind {
                 SolidKind::Attachment => (0.9, 0.6),
                 SolidKind::KeepOut => (0.1, 0.9),
@@ -264,7 +265,7 @@ fn solids(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
         .collect();
     if let Some(other) = scene.opposing {
         let light = display(other, MOST[1]);
-        all.push(solid("opposing_arch", other, &light.faces, Some(&light.kept), [214, 206, 190], 0.6));
+        all.push(solid("opposing_arch", other, &light.faces, Some(&light.kept), [214, 206, 190], 1.0));
     }
     all
 }

@@ -13,7 +13,7 @@ const HEAD: Style = Style::new().effects(Effects::BOLD);
 
 /// The whole job, its teeth numbered as asked for.
 pub fn report(report: &Report, sections: &[Section], manner: &Manner) -> String {
-    blocks(&sheet::numbered(sheet::report(report, sections), manner))
+    blocks(&sheet::report(report, sections, manner))
 }
 
 /// Files and what is wrong with them.

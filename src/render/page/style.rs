@@ -66,6 +66,7 @@ ol.cautions li { max-width: 56rem; margin: .25rem 0; }
   table.cards thead { position: absolute; left: -60rem; }
   table.cards, table.cards tbody, table.cards tr, table.cards td { display: block; border: 0; }
   table.cards tr { border: 1px solid #cfcabd; margin: .5rem 0; padding: .3rem .5rem; }
+  table.cards caption { display: block; }
   table.cards td { padding: .1rem 0; }
   table.cards td::before { content: attr(data-head) ': '; color: #55524b; font-size: .85rem; }
   table.cards td.bare::before { content: ''; }

@@ -131,30 +131,12 @@ impl Manner {
 }
 
 /// What follows a number that counts something and so is no tooth.
-const COUNTED: [&str; 23] = [
-    " (FDI ",
-    " mm",
-    "°",
-    " °",
-    " %",
-    "%",
-    " N",
-    " MPa",
-    " tilts",
-    " triangles",
-    " points",
-    " places",
-    " holes",
-    " contacts",
-    " edges",
-    " stations",
-    " vertices",
-    " curve",
-    " are not",
-    " of ",
-    " pieces",
-    " inch",
-    " questions",
+#[rustfmt::skip]
+const COUNTED: &[&str] = &[
+    " (FDI ", " mm", "°", " °", " %", "%", " N", " MPa", " inch", " tilts", " triangles", " points", " places", " holes",
+    " contacts", " edges", " stations", " vertices", " curve", " pieces", " questions", " rows", " sections", " teeth",
+    " crowns", " spans", " shells", " clasps", " rests", " findings", " more", " are not", " of ", " fits", " short", " tight",
+    " possible", " exceeds", " not measured",
 ];
 
 /// The tooth whose FDI number begins at `i`, where two digits stand there that count nothing.
@@ -167,7 +149,7 @@ fn tooth_at(letters: &[char], i: usize) -> Option<Tooth> {
     let after = letters.get(i + 2);
     let goes_on = after.is_some_and(|c| c.is_alphanumeric() || *c == '_')
         || (after.is_some_and(|&c| matches!(c, '.' | ',')) && digit(i + 3).is_some());
-    let rest: String = letters.iter().skip(i + 2).take(12).collect();
+    let rest: String = letters.iter().skip(i + 2).take(14).collect();
     let said_fdi = i >= 4 && letters.get(i - 4..i).is_some_and(|l| l.iter().collect::<String>() == "FDI ");
     if number_before || goes_on || said_fdi || COUNTED.iter().any(|c| rest.starts_with(c)) {
         return None;
@@ -251,6 +233,7 @@ mod tests {
             "41 are not beaten; 24 tilts; 33.25 mm; 1.36 mm; (-21.55, 14.20, 11.00); 15° and 44 %"
         );
         assert_eq!(says("Crowns: 47, 46, 44."), "Crowns: #31, #30, #28.");
+        assert_eq!(says("2 short, 11 fits, 12 not measured."), "2 short, 11 fits, 12 not measured.");
         assert_eq!(says("28 (FDI 44) is an abutment"), "28 (FDI 44) is an abutment");
         let palmer = Manner { notation: Notation::Palmer, ..manner };
         assert_eq!(palmer.sentence("14 buccal"), "UR4 buccal");
