@@ -89,7 +89,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             rows[0].add(&frame::find(mesh, topology, *arch, None), &up);
             rows[1].add(&alone[i], &up);
             let opposing = alone[1 - i].as_ref().ok().map(frame::from_opposing);
-            let asked = frame::Asked { arch: *arch, marks: None, crowns, opposing };
+            let asked = frame::Asked { arch: *arch, marks: None, crowns, opposing, least: 0.3 };
             rows[2].add(&frame::find_beside(mesh, topology, &asked), &up);
         }
     }

@@ -43,7 +43,21 @@ pub fn find_with(
     marks: Option<&Marks>,
     crowns: &[Crown],
 ) -> Measured<KnownFrame> {
-    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None })
+    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None, least: guess::LEAST_CONFIDENCE })
+}
+
+/// The same, however little the shape shows: a start for the search of teeth, to be confirmed by them.
+///
+/// # Errors
+/// Where marks contradict themselves, or the surface is without any detail.
+pub fn rough(
+    mesh: &Mesh,
+    topology: &Topology,
+    arch: Arch,
+    marks: Option<&Marks>,
+    crowns: &[Crown],
+) -> Measured<KnownFrame> {
+    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None, least: 0.0 })
 }
 
 /// What a frame is asked for with.
@@ -57,6 +71,8 @@ pub struct Asked<'a> {
     pub crowns: &'a [Crown],
     /// What the frame of the other arch suggests ([`from_opposing`]).
     pub opposing: Option<Lean>,
+    /// Confidence under which a frame from shape alone is none.
+    pub least: f64,
 }
 
 /// The occlusal direction that the frame of the other arch suggests for this one, where both scans stand in occlusion:
@@ -70,7 +86,7 @@ pub fn from_opposing(other: &KnownFrame) -> Lean {
 /// # Errors
 /// As [`find`].
 pub fn find_beside(mesh: &Mesh, topology: &Topology, asked: &Asked<'_>) -> Measured<KnownFrame> {
-    let Asked { arch, marks, crowns, opposing } = *asked;
+    let Asked { arch, marks, crowns, opposing, least } = *asked;
     let teeth = tooth_places(arch, marks, crowns);
     if let Some(points) = marks.and_then(|m| m.occlusal_plane) {
         let (plane, uncertainty_deg, confidence) = marked_plane(mesh, &points)?;
@@ -86,17 +102,17 @@ pub fn find_beside(mesh: &Mesh, topology: &Topology, asked: &Asked<'_>) -> Measu
         let by_teeth = turned(mesh, arch, plane, known, confidence, uncertainty_deg);
         // A short row of teeth leaves the plane free to tip about it; the whole cast may know better.
         let by_shape =
-            (uncertainty_deg > SHORT_ROW_DEG).then(|| guess::frame(mesh, topology, arch, &hints).ok());
+            (uncertainty_deg > SHORT_ROW_DEG).then(|| guess::frame(mesh, topology, arch, &hints, 0.5).ok());
         let better = by_shape.flatten().filter(|f| {
             let apart = angle_deg(&f.frame.occlusal, &by_teeth.frame.occlusal);
-            f.confidence >= 0.5 && f.uncertainty_deg < uncertainty_deg && apart < 20.0
+            f.uncertainty_deg < uncertainty_deg && apart < 20.0
         });
         let Some(shape) = better else { return Ok(by_teeth) };
         let plane = Plane { point: shape.frame.origin, normal: shape.frame.occlusal };
         let frame = turned(mesh, arch, plane, known, shape.confidence, shape.uncertainty_deg);
         return Ok(KnownFrame { origin: Origin::Found, ..frame });
     }
-    let mut found = guess::frame(mesh, topology, arch, &hints)?;
+    let mut found = guess::frame(mesh, topology, arch, &hints, least)?;
     if midline.is_some() || teeth.len() > 1 {
         let plane = Plane { point: found.frame.origin, normal: found.frame.occlusal };
         let turned = turned(mesh, arch, plane, known, found.confidence, found.uncertainty_deg);
@@ -107,10 +123,16 @@ pub fn find_beside(mesh: &Mesh, topology: &Topology, asked: &Asked<'_>) -> Measu
     Ok(found)
 }
 
+/// A frame with its anterior direction told by the shape in plan, whatever the numbers of teeth say.
+pub fn turned_by_shape(mesh: &Mesh, arch: Arch, known: &KnownFrame) -> KnownFrame {
+    let plane = Plane { point: known.frame.origin, normal: known.frame.occlusal };
+    turned(mesh, arch, plane, Known { midline: None, teeth: &[] }, known.confidence, known.uncertainty_deg)
+}
+
 /// Angle between a marked occlusal direction and that which the shape of the cast suggests, degrees, with the
 /// confidence of the suggestion. `None` where the shape suggests none.
 pub fn disagreement(mesh: &Mesh, topology: &Topology, arch: Arch, marked: &KnownFrame) -> Option<(f64, f64)> {
-    let found = guess::frame(mesh, topology, arch, &[]).ok()?;
+    let found = guess::frame(mesh, topology, arch, &[], guess::LEAST_CONFIDENCE).ok()?;
     Some((angle_deg(&found.frame.occlusal, &marked.frame.occlusal), found.confidence))
 }
 

@@ -33,12 +33,7 @@ pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<
     for (corners, _) in mesh.faces().iter().zip(&flat).filter(|(_, flat)| **flat) {
         corners.iter().for_each(|&v| region[v as usize] = Region::Base);
     }
-    for crown in known.crowns {
-        for &v in &crown.vertices {
-            region[v as usize] = Region::Tooth;
-            tooth_of[v as usize] = crown.tooth.number();
-        }
-    }
+    paint_crowns(mesh, topology, known.crowns, &mut region, &mut tooth_of);
     for span in known.spans {
         for &v in span.faces.iter().flat_map(|&f| &mesh.faces()[f as usize]) {
             if region[v as usize] == Region::Other {
@@ -62,6 +57,43 @@ pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<
         paint_palate(mesh, known, &mut region);
     }
     (region, tooth_of)
+}
+
+/// Paints what is not yet a tooth: a vertex is one where crowns take half of the surface around it, and belongs to the
+/// crown that takes most.
+pub(super) fn paint_crowns(
+    mesh: &Mesh,
+    topology: &Topology,
+    crowns: &[Crown],
+    region: &mut [Region],
+    tooth_of: &mut [u8],
+) {
+    let n = mesh.vertices().len();
+    let (mut taken, mut most) = (vec![0.0; n], vec![(0.0, 0u8); n]);
+    let mut own = vec![0.0; n];
+    for crown in crowns {
+        for &f in &crown.faces {
+            let area = mesh.face_area_mm2(f);
+            mesh.faces()[f as usize].iter().for_each(|&v| own[v as usize] += area);
+        }
+        for v in crown.vertices.iter().map(|&v| v as usize) {
+            let area = std::mem::take(&mut own[v]);
+            taken[v] += area;
+            if area > most[v].0 {
+                most[v] = (area, crown.tooth.number());
+            }
+        }
+    }
+    for v in 0..n {
+        if most[v].1 == 0 || tooth_of[v] != 0 {
+            continue;
+        }
+        let around: f64 = topology.faces_of_vertex(v as u32).iter().map(|&f| mesh.face_area_mm2(f)).sum();
+        if taken[v] >= 0.5 * around {
+            region[v] = Region::Tooth;
+            tooth_of[v] = most[v].1;
+        }
+    }
 }
 
 fn paint_ridge(mesh: &Mesh, crest: &[crate::space::Point], region: &mut [Region]) {

@@ -63,9 +63,8 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     }
     found.retain(|c| c.tooth.arch() == known.arch);
     found.sort_by_key(|c| c.tooth.along());
-    let frame = frame::find_with(mesh, topology, known.arch, known.marks, &found)
-        .and_then(|f| f.sure(known.least_confidence));
-    let (frame, found_teeth) = with_found(surface, topology, known, frame, &mut found);
+    let rough = frame::rough(mesh, topology, known.arch, known.marks, &found);
+    let (frame, found_teeth) = with_found(surface, topology, known, rough, &mut found);
     let places = frame::tooth_places(known.arch, known.marks, &found);
     let proposed = found_teeth.as_ref().and_then(|f| f.proposed.as_ref());
     let of_chart =
@@ -85,14 +84,8 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
         region::Known { arch: known.arch, crowns: &found, spans: &spans, frame: frame.as_ref().ok() };
     let (mut region, mut tooth_of) = region::of_vertices(mesh, topology, &regions);
     // A crown that is not sure enough to be measured is still shown as what it seems to be.
-    for crown in found_teeth.iter().flat_map(|f| &f.unsure) {
-        for &v in &crown.vertices {
-            if tooth_of[v as usize] == 0 {
-                region[v as usize] = Region::Tooth;
-                tooth_of[v as usize] = crown.tooth.number();
-            }
-        }
-    }
+    let unsure = found_teeth.as_ref().map_or(&[][..], |f| &f.unsure);
+    region::paint_crowns(mesh, topology, unsure, &mut region, &mut tooth_of);
     let crowns_lacking = lacking(known, &found, &failed);
     Anatomy {
         frame,
@@ -112,15 +105,15 @@ fn with_found(
     surface: &Surface,
     topology: &Topology,
     known: &Known<'_>,
-    frame: Measured<KnownFrame>,
+    rough: Measured<KnownFrame>,
     crowns: &mut Vec<Crown>,
 ) -> (Measured<KnownFrame>, Option<FoundTeeth>) {
     let present = known.present();
     let all_given = !present.is_empty() && present.iter().all(|t| crowns.iter().any(|c| c.tooth == *t));
-    let Ok(rough) = frame.clone() else { return (frame, None) };
-    if known.labels.is_some() || all_given || !rough.anterior_known {
-        return (frame, None);
-    }
+    let rough = match rough {
+        Ok(rough) if known.labels.is_none() && !all_given => rough,
+        other => return (other.and_then(|f| f.sure(known.least_confidence)), None),
+    };
     // A chart that names no tooth of this arch may speak of the other one only.
     let chart = known.chart.filter(|c| {
         let named = [&c.missing, &c.extractions, &c.no_space, &c.pontics, &c.implants];
@@ -131,23 +124,13 @@ fn with_found(
         chart,
         present: if chart.is_some() { &present } else { &[] },
         given: crowns,
-        frame: &rough,
+        marks: known.marks,
         least: known.least_confidence,
     };
-    let (found, told) = found_teeth::find(surface, topology, &before);
-    let given = crowns.len();
+    let (frame, found, told) = found_teeth::find(surface, topology, rough, &before);
     crowns.extend(found);
     crowns.sort_by_key(|c| c.tooth.along());
-    if rough.origin == Origin::Given || crowns.len() == given {
-        return (frame, Some(told));
-    }
-    let laid = frame::find_with(surface.mesh(), topology, known.arch, known.marks, crowns);
-    let better = laid.ok().map(|f| KnownFrame {
-        origin: Origin::Found,
-        confidence: f.confidence.min(rough.confidence.max(0.9 * told.numbers)),
-        ..f
-    });
-    (better.filter(|f| f.confidence >= known.least_confidence).map_or(frame, Ok), Some(told))
+    (frame, told)
 }
 
 /// Why crowns are not known that the chart calls present, or that a margin was marked for.

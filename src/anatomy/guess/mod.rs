@@ -26,7 +26,7 @@ use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, cos, sin};
 pub const LEAST_RATIO: f64 = 1.10;
 
 /// Least confidence for the shape to be taken for a row of teeth at all; a case may ask for more.
-const LEAST_CONFIDENCE: f64 = 0.3;
+pub(super) const LEAST_CONFIDENCE: f64 = 0.3;
 /// How far the axis of a trimmed base leans from the occlusal direction (standard deviation along each axis of those
 /// looked at), degrees.
 const BASE_DEG: f64 = 4.0;
@@ -76,16 +76,19 @@ pub(super) fn directions(count: usize) -> Vec<Direction> {
 ///
 /// # Errors
 /// Where nothing like a row of teeth stands out.
-pub fn frame(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean]) -> Measured<KnownFrame> {
-    best(mesh, topology, arch, hints)
-        .map(|(found, _, _)| found)
-        .filter(|f| f.confidence >= LEAST_CONFIDENCE)
-        .ok_or_else(|| {
-            NotMeasured::new(
-                "no row of teeth stands out on the surface that would show the occlusal plane",
-                super::frame::MARK_THE_PLANE,
-            )
-        })
+pub fn frame(
+    mesh: &Mesh,
+    topology: &Topology,
+    arch: Arch,
+    hints: &[level::Lean],
+    least: f64,
+) -> Measured<KnownFrame> {
+    best(mesh, topology, arch, hints).map(|(found, _, _)| found).filter(|f| f.confidence >= least).ok_or_else(|| {
+        NotMeasured::new(
+            "no row of teeth stands out on the surface that would show the occlusal plane",
+            super::frame::MARK_THE_PLANE,
+        )
+    })
 }
 
 /// The frame of greatest confidence that the shape gives, however small that is. `None` for a surface without detail.

@@ -36,6 +36,8 @@ pub struct FoundTooth {
 pub struct Found {
     /// Teeth from the patient's right to left.
     pub teeth: Vec<FoundTooth>,
+    /// What the row costs: lower is a better fit.
+    pub cost: f64,
     /// How sure the numbers are, 0 to 1.
     pub numbers: f64,
     /// FDI number of each vertex, 0 = no tooth.
@@ -43,32 +45,52 @@ pub struct Found {
 }
 
 /// Difference of cost to a row numbered otherwise from which on the numbers are sure.
-const SURE_LEAD: f64 = 6.0;
+pub const SURE_LEAD: f64 = 7.0;
 
-/// Finds the teeth of a cast in a known frame; `None` where nothing like a row of teeth is there.
-pub fn find(mesh: &Mesh, topology: &Topology, frame: &Frame, wanted: &Wanted) -> Option<Found> {
-    let graph = Graph::new(mesh, topology);
-    let local: Vec<[f64; 3]> = graph.at.iter().map(|p| frame.local(p)).collect();
-    let conductance = walker::conductances(&graph);
-    let first = course::of(&graph, &local, frame, wanted.arch)?;
-    let by_shape = Pass::new(&graph, &local, &conductance, frame, wanted, &first, Reach::FIRST)?;
-    let centres = centres(&graph, &local, &by_shape.label, by_shape.row.teeth.len());
-    let course = course::Course::through(&centres, &first).unwrap_or(first);
-    let reach =
-        Reach::found(&graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth).unwrap_or(Reach::FIRST);
-    let pass = Pass::new(&graph, &local, &conductance, frame, wanted, &course, reach)?;
-    let number = |label: u8| {
-        usize::from(label).checked_sub(1).and_then(|k| pass.row.teeth.get(k)).map_or(0, |s| s.tooth.number())
-    };
-    let labels = graph.place_of.iter().map(|p| p.map_or(0, |p| number(pass.label[p as usize]))).collect();
-    let teeth = pass
-        .row
-        .teeth
-        .iter()
-        .enumerate()
-        .map(|(k, s)| FoundTooth { tooth: s.tooth, crown: pass.sure(&graph, k, s) });
-    let lead = pass.row.lead.map_or(1.0, |l| sign(l, 0.0, SURE_LEAD));
-    Some(Found { teeth: teeth.collect(), numbers: lead, labels })
+/// A surface that teeth are looked for on.
+pub struct Finder {
+    graph: Graph,
+    conductance: Vec<f64>,
+}
+
+impl Finder {
+    /// Takes a cast up.
+    pub fn new(mesh: &Mesh, topology: &Topology) -> Finder {
+        let graph = Graph::new(mesh, topology);
+        let conductance = walker::conductances(&graph);
+        Finder { graph, conductance }
+    }
+
+    /// Finds the teeth in a known frame; `None` where nothing like a row of teeth is there.
+    pub fn find(&self, frame: &Frame, wanted: &Wanted) -> Option<Found> {
+        let graph = &self.graph;
+        let local: Vec<[f64; 3]> = graph.at.iter().map(|p| frame.local(p)).collect();
+        let pass = |course: &course::Course, reach: Reach| {
+            Pass::new(graph, &local, &self.conductance, frame, wanted, course, reach)
+        };
+        let first = course::of(graph, &local, frame, wanted.arch)?;
+        let by_shape = pass(&first, Reach::FIRST)?;
+        let centres = centres(graph, &local, &by_shape.label, by_shape.row.teeth.len());
+        let course = course::Course::through(&centres, &first).unwrap_or(first);
+        let reach =
+            Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth).unwrap_or(Reach::FIRST);
+        let pass = pass(&course, reach)?;
+        let number = |label: u8| {
+            usize::from(label)
+                .checked_sub(1)
+                .and_then(|k| pass.row.teeth.get(k))
+                .map_or(0, |s| s.tooth.number())
+        };
+        let labels = graph.place_of.iter().map(|p| p.map_or(0, |p| number(pass.label[p as usize]))).collect();
+        let teeth = pass
+            .row
+            .teeth
+            .iter()
+            .enumerate()
+            .map(|(k, s)| FoundTooth { tooth: s.tooth, crown: pass.sure(graph, k, s) });
+        let lead = pass.row.lead.map_or(1.0, |l| sign(l, 0.0, SURE_LEAD));
+        Some(Found { teeth: teeth.collect(), cost: pass.row.cost, numbers: lead, labels })
+    }
 }
 
 /// One reading along a course.

@@ -121,7 +121,7 @@ impl Profile {
                 })
                 .collect()
         };
-        let detail = spread(&|k| detail[k], 6);
+        let detail = spread(&|k| detail[k], 9);
         let buccal = spread(&|k| crease[k][0], 3);
         let lingual = spread(&|k| crease[k][1], 3);
         let both: Vec<f64> = buccal.iter().zip(&lingual).map(|(b, l)| b.min(*l) + 0.5 * (b + l)).collect();

@@ -67,6 +67,9 @@ const SKIP_OPEN: f64 = 1.5;
 const SKIP_STANDING: f64 = 8.0;
 /// Cost of a third molar that no chart names: folds behind the last molar look like one.
 const THIRD_MOLAR: f64 = 3.0;
+/// Mean presence that such a third molar shows, and the cost of falling short of it by one.
+const THIRD_PRESENCE: f64 = 0.9;
+const THIRD_FAINT: f64 = 12.0;
 /// How many spreads the middle of a tooth strays from its average place at most.
 const FARTHEST: f64 = 5.0;
 /// Scales of the average widths that are tried, with the spread that they have among people.
@@ -92,6 +95,8 @@ struct Trial<'a> {
 pub struct Row {
     /// Teeth from the patient's right to left.
     pub teeth: Vec<Stretch>,
+    /// What it costs: lower is a better fit.
+    pub cost: f64,
     /// By how much the best row that numbers the same teeth otherwise costs more; `None` where none was found.
     pub lead: Option<f64>,
 }
@@ -116,7 +121,7 @@ pub fn read(profile: &Profile, wanted: &Wanted) -> Row {
     let best = rows.iter().min_by(|a, b| a.1.total_cmp(&b.1));
     let Some((teeth, cost)) = best.filter(|b| b.1.is_finite()) else { return Row::default() };
     let others = rows.iter().filter(|(row, _)| otherwise(teeth, row)).map(|(_, c)| c - cost);
-    Row { teeth: teeth.clone(), lead: others.filter(|c| c.is_finite()).reduce(f64::min) }
+    Row { teeth: teeth.clone(), cost: *cost, lead: others.filter(|c| c.is_finite()).reduce(f64::min) }
 }
 
 /// Whether a row gives at least a third of the teeth of another a different number.
@@ -172,12 +177,16 @@ impl Trial<'_> {
         let off = (length - width) / (0.11 * width + 0.35);
         let middle = self.profile.first + (a + b) as f64 / 2.0 * STEP_MM;
         let aside = (middle - self.middle(k)) / self.spread(k);
-        let third =
-            if (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes { THIRD_MOLAR } else { 0.0 };
+        let mean = (self.sum[b] - self.sum[a]) / length;
+        let third = if (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes {
+            THIRD_MOLAR + THIRD_FAINT * (THIRD_PRESENCE - mean).max(0.0)
+        } else {
+            0.0
+        };
         let cut = |s: usize| self.profile.cut.get(s).copied().unwrap_or(0.0);
         third + off * off / 2.0 + aside * aside / 2.0
             - CUT * (cut(a) + cut(b)) / 2.0
-            - PRESENCE * (self.sum[b] - self.sum[a])
+            - PRESENCE * mean * length.min(width)
     }
 
     /// Cost of `from..to` without a tooth.

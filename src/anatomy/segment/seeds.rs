@@ -20,6 +20,9 @@ const BELOW_MM: f64 = 3.0;
 /// from the middle.
 const CORE: [f64; 3] = [0.22, 0.40, 0.40];
 
+/// How much more the inner side is pulled.
+const INNER: f64 = 2.0;
+
 /// How far down crowns reach, as a share of their average height, and how strongly that pulls.
 #[derive(Clone, Copy, Debug)]
 pub struct Reach {
@@ -90,8 +93,9 @@ fn start(layout: &Layout, i: usize, height: f64, row: &[Stretch], reach: Reach) 
     let aside = (b.out.abs() - deep / 2.0 - ASIDE_MM[1]) / 1.5;
     let behind = if alone { (outside - 0.3) / 0.8 } else { -1.0 };
     let low = down.max(aside).max(behind).clamp(-1.0, 1.0);
-    let gum = reach.pull * (0.5 + 0.5 * low);
-    Start::Free { gum, tooth: (k as u8 + 1, reach.pull - gum) }
+    let pull = if b.out < 0.0 { INNER * reach.pull } else { reach.pull };
+    let gum = pull * (0.5 + 0.5 * low);
+    Start::Free { gum, tooth: (k as u8 + 1, pull - gum) }
 }
 
 /// Whether the next tooth to the left (or right) follows without a gap.
