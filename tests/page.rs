@@ -89,6 +89,10 @@ fn four_hundred_findings_stay_readable() {
     }
     let page = page(&report, Manner::default());
     assert!(page.contains("100 short") && page.contains("100 tight"));
+    assert!(
+        page.lines().all(|l| !l.contains("<h1>") || l.chars().count() < 400),
+        "the heading fills the screen"
+    );
     // First screen: at most ten lines a group and a way to the rest; on paper some rows and how many more there are.
     let answer = page.split("id=\"figures\"").next().unwrap();
     assert!(answer.matches("<li>").count() <= 45, "{}", answer.matches("<li>").count());

@@ -65,7 +65,9 @@ pub fn find(
 ) -> (Measured<KnownFrame>, Vec<Crown>, Option<FoundTeeth>) {
     let wanted = wanted(before);
     let finder = segment::Finder::new(surface.mesh(), topology);
-    let Some(rough) = facing(&finder, &rough, &wanted) else { return (rough.sure(before.least), Vec::new(), None) };
+    let Some(rough) = facing(&finder, &rough, &wanted) else {
+        return (rough.sure(before.least), Vec::new(), None);
+    };
     let mut last: Option<Reading> = None;
     let mut laid = Laid { frame: rough.clone(), turned_deg: 0.0, crowns: 0 };
     for _ in 0..ROUNDS {
@@ -78,7 +80,8 @@ pub fn find(
             let steady = if before.same_teeth(&reading) { 1.0 } else { UNSTEADY };
             reading.numbers = steady * reading.numbers.min(before.numbers);
         }
-        let next = if rough.origin == Origin::Given { None } else { laid.on(surface, topology, &reading, before) };
+        let next =
+            if rough.origin == Origin::Given { None } else { laid.on(surface, topology, &reading, before) };
         last = Some(reading);
         let Some(next) = next else { break };
         laid = next;
@@ -97,7 +100,8 @@ pub fn find(
         Some(reading) => reading.told(confidence, before, &wanted),
         None if frame.is_err() => return (frame, Vec::new(), None),
         None => {
-            let not_seen = before.present.iter().copied().filter(|t| before.given.iter().all(|c| c.tooth != *t));
+            let not_seen =
+                before.present.iter().copied().filter(|t| before.given.iter().all(|c| c.tooth != *t));
             (Vec::new(), FoundTeeth { not_seen: not_seen.collect(), ..FoundTeeth::default() })
         }
     };
@@ -112,7 +116,8 @@ fn facing(finder: &segment::Finder, rough: &KnownFrame, wanted: &Wanted) -> Opti
     }
     let Frame { origin, occlusal, anterior, .. } = rough.frame;
     let fits = [1.0, -1.0].map(|turn| {
-        let frame = Frame::new(origin, occlusal, anterior.into_inner() * turn, wanted.arch == Arch::Mandible)?;
+        let frame =
+            Frame::new(origin, occlusal, anterior.into_inner() * turn, wanted.arch == Arch::Mandible)?;
         finder.find(&frame, wanted).map(|found| (found.cost, frame))
     });
     let [(ahead, one), (behind, other)] = match fits {
@@ -120,8 +125,11 @@ fn facing(finder: &segment::Finder, rough: &KnownFrame, wanted: &Wanted) -> Opti
         _ => return None,
     };
     let frame = if ahead < behind { one } else { other };
-    ((ahead - behind).abs() > segment::SURE_LEAD)
-        .then_some(KnownFrame { frame, anterior_known: true, ..rough.clone() })
+    ((ahead - behind).abs() > segment::SURE_LEAD).then_some(KnownFrame {
+        frame,
+        anterior_known: true,
+        ..rough.clone()
+    })
 }
 
 /// A frame laid on crowns.
@@ -149,7 +157,8 @@ impl Laid {
             return None;
         }
         // A plane that crowns gave already holds against crowns that changed little.
-        let held = (self.crowns > 0).then_some(Lean { toward: self.frame.frame.occlusal, sigma_deg: HELD_DEG });
+        let held =
+            (self.crowns > 0).then_some(Lean { toward: self.frame.frame.occlusal, sigma_deg: HELD_DEG });
         let asked = frame::Asked {
             arch: before.arch,
             marks: before.marks,
@@ -181,7 +190,10 @@ impl Laid {
         let confidence = if by_shape {
             self.frame.confidence.min(rough.confidence.max(0.9 * reading.numbers)) * settled
         } else {
-            self.frame.confidence * settled * reading.whole_row() * sign(-self.frame.uncertainty_deg, -4.5, -3.0)
+            self.frame.confidence
+                * settled
+                * reading.whole_row()
+                * sign(-self.frame.uncertainty_deg, -4.5, -3.0)
         };
         let better = KnownFrame { confidence, ..self.frame };
         if by_shape && confidence < least { rough.sure(least) } else { better.sure(least) }

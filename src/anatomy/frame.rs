@@ -43,7 +43,11 @@ pub fn find_with(
     marks: Option<&Marks>,
     crowns: &[Crown],
 ) -> Measured<KnownFrame> {
-    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None, least: guess::LEAST_CONFIDENCE })
+    find_beside(
+        mesh,
+        topology,
+        &Asked { arch, marks, crowns, opposing: None, least: guess::LEAST_CONFIDENCE },
+    )
 }
 
 /// The same, however little the shape shows: a start for the search of teeth, to be confirmed by them.

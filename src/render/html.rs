@@ -65,6 +65,20 @@ pub(super) fn table(t: &Table) -> String {
     )
 }
 
+/// A name as it can be read: of a very long one the beginning and the end. `report.json` holds all of it.
+pub(super) fn shortened(name: &str) -> String {
+    const MOST: usize = 120;
+    const FIRST: usize = 80;
+    const LAST: usize = 30;
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= MOST {
+        return name.to_owned();
+    }
+    let first: String = letters.iter().take(FIRST).collect();
+    let last: String = letters.iter().skip(letters.len() - LAST).collect();
+    format!("{first} … {last}")
+}
+
 /// Text that can stand anywhere in HTML or SVG.
 pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());

@@ -24,6 +24,10 @@
   const cast = shape(data.cast);
   const undercut = floats(data.cast.undercut), nearest = floats(data.cast.nearest);
   const tooth = bytes(data.cast.tooth), region = bytes(data.cast.region);
+  bytes(data.cast.known).forEach((known, v) => {
+    if (!(known & 1)) { undercut[v] = NaN; }
+    if (!(known & 2)) { nearest[v] = NaN; }
+  });
   const text = new Array(tooth.length);
   for (let v = 0; v < tooth.length; v++) {
     const height = (cast.x[v] - data.origin[0]) * data.up[0] + (cast.y[v] - data.origin[1]) * data.up[1] +
@@ -73,10 +77,11 @@
     flatshading: s.flat, lighting: light, lightposition: { x: -2, y: 3, z: -3 }, hovertemplate: words.layers[s.key] + "<extra></extra>" }, shape(s))));
   data.lines.forEach((l) => {
     const p = floats(l.places), x = [], y = [], z = [];
-    for (let v = 0; v < p.length; v += 3) {
-      const gap = Number.isNaN(p[v]);
-      x.push(gap ? null : p[v]); y.push(gap ? null : p[v + 1]); z.push(gap ? null : p[v + 2]);
-    }
+    let v = 0;
+    l.runs.forEach((count) => {
+      for (let n = 0; n < count; n++, v += 3) { x.push(p[v]); y.push(p[v + 1]); z.push(p[v + 2]); }
+      x.push(null); y.push(null); z.push(null);
+    });
     add(l.key, { type: "scatter3d", mode: "lines", name: l.key, x: x, y: y, z: z, hoverinfo: "skip",
       line: { color: l.colour, width: l.width, dash: l.dash } });
   });

@@ -87,7 +87,12 @@ fn plotly_script() -> String {
         .filter_map(|part| part.split_once('>'))
         .map(|(_, rest)| rest.split("</script").next().unwrap_or(""))
         .find(|script| script.get(..200.min(script.len())).is_some_and(|head| head.contains("plotly.js v")));
-    inner.unwrap_or("").to_owned()
+    // Its map services are not used here; their addresses are taken out, so that nothing in the page leads outside.
+    let mut script = inner.unwrap_or("").to_owned();
+    for quote in ["\"", "'", "`"] {
+        script = script.replace(&format!("{quote}https://"), &format!("{quote}about:blank#"));
+    }
+    script
 }
 
 /// Layers that the case has, and whether they are shown at first.
@@ -170,14 +175,18 @@ fn corners(faces: &[[u32; 3]]) -> String {
 }
 
 fn cast(scene: &Scene<'_>, light: &DisplayMesh, middle: Point) -> Value {
+    // Beside the figures stands, for each vertex, which of them are known: 1 undercut, 2 distance.
+    let of = |values: &[Option<f64>], v: u32| values.get(v as usize).copied().flatten();
     let kept = |values: &[Option<f64>]| {
-        floats(
-            light
-                .kept
-                .iter()
-                .map(|&v| values.get(v as usize).copied().flatten().map_or(f32::NAN, |mm| mm as f32)),
-        )
+        floats(light.kept.iter().map(|&v| of(values, v).map_or(0.0, |mm| mm as f32)))
     };
+    let known: Vec<u8> = light
+        .kept
+        .iter()
+        .map(|&v| {
+            u8::from(of(&scene.undercut_mm, v).is_some()) + 2 * u8::from(of(&scene.nearest_mm, v).is_some())
+        })
+        .collect();
     let bytes = |values: &[u8]| {
         let all: Vec<u8> = light.kept.iter().map(|&v| values.get(v as usize).copied().unwrap_or(0)).collect();
         base64(&all)
@@ -188,6 +197,7 @@ fn cast(scene: &Scene<'_>, light: &DisplayMesh, middle: Point) -> Value {
         "faces": corners(&light.faces),
         "undercut": kept(&scene.undercut_mm),
         "nearest": kept(&scene.nearest_mm),
+        "known": base64(&known),
         "tooth": bytes(scene.tooth_of),
         "region": bytes(&scene.region),
     })
@@ -273,16 +283,15 @@ fn solids(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
 fn lines(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
     let mut all = Vec::new();
     for kind in CurveKind::ALL {
-        // A place without coordinates between two curves breaks the line.
-        let gap = Point::new(f64::NAN, f64::NAN, f64::NAN);
-        let mut places_of: Vec<Point> = Vec::new();
-        for curve in scene.curves_of(kind) {
-            places_of.extend(curve.places.iter().zip(&curve.outward).map(|(p, n)| p + n * LIFT_MM));
-            places_of.push(gap);
-        }
-        if places_of.is_empty() {
+        let curves: Vec<_> = scene.curves_of(kind).collect();
+        let lifted: Vec<Point> = curves
+            .iter()
+            .flat_map(|c| c.places.iter().zip(&c.outward).map(|(p, n)| p + n * LIFT_MM))
+            .collect();
+        if lifted.is_empty() {
             continue;
         }
+        let runs: Vec<usize> = curves.iter().map(|c| c.places.len().min(c.outward.len())).collect();
         let (paint, width, dash) = match kind {
             CurveKind::SurveyLine => ("#1e1e22", 5, "solid"),
             CurveKind::Margin => ("#6b665c", 3, "solid"),
@@ -291,7 +300,7 @@ fn lines(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
             CurveKind::KeepOut => ("#00224e", 5, "dash"),
         };
         all.push(json!({
-            "key": kind.id(), "places": places(places_of.iter(), middle), "colour": paint, "width": width, "dash": dash,
+            "key": kind.id(), "places": places(lifted.iter(), middle), "runs": runs, "colour": paint, "width": width, "dash": dash,
         }));
     }
     all
@@ -317,4 +326,17 @@ fn spots(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
         }));
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_script_is_there_alone_and_leads_nowhere() {
+        let script = plotly_script();
+        assert!(script.len() > 3_000_000 && script.len() < 5_000_000, "{}", script.len());
+        assert!(script.contains("plotly.js v") && script.contains("mesh3d") && !script.contains("</script"));
+        assert!(!script.contains("\"https://") && !script.contains("MathJax.startup"));
+    }
 }

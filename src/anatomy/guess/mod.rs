@@ -83,12 +83,14 @@ pub fn frame(
     hints: &[level::Lean],
     least: f64,
 ) -> Measured<KnownFrame> {
-    best(mesh, topology, arch, hints).map(|(found, _, _)| found).filter(|f| f.confidence >= least).ok_or_else(|| {
-        NotMeasured::new(
-            "no row of teeth stands out on the surface that would show the occlusal plane",
-            super::frame::MARK_THE_PLANE,
-        )
-    })
+    best(mesh, topology, arch, hints).map(|(found, _, _)| found).filter(|f| f.confidence >= least).ok_or_else(
+        || {
+            NotMeasured::new(
+                "no row of teeth stands out on the surface that would show the occlusal plane",
+                super::frame::MARK_THE_PLANE,
+            )
+        },
+    )
 }
 
 /// The frame of greatest confidence that the shape gives, however small that is. `None` for a surface without detail.

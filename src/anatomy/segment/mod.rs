@@ -72,8 +72,8 @@ impl Finder {
         let by_shape = pass(&first, Reach::FIRST)?;
         let centres = centres(graph, &local, &by_shape.label, by_shape.row.teeth.len());
         let course = course::Course::through(&centres, &first).unwrap_or(first);
-        let reach =
-            Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth).unwrap_or(Reach::FIRST);
+        let reach = Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth)
+            .unwrap_or(Reach::FIRST);
         let pass = pass(&course, reach)?;
         let number = |label: u8| {
             usize::from(label)

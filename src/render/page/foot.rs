@@ -1,7 +1,7 @@
 //! The end of the page: the full record, folded; files, settings and limits; cautions and who decides.
 
 use super::answer::foreign;
-use crate::render::html::{escaped, piece};
+use crate::render::html::{escaped, piece, shortened};
 use crate::render::sheet::{self, Block};
 use crate::render::words::{Language, Manner};
 use crate::report::{ChosenBy, Report, Section};
@@ -53,7 +53,7 @@ pub(super) fn files(report: &Report, manner: &Manner) -> String {
         body.push_str(&format!(
             "<tr><td>{}</td><td><bdi>{}</bdi></td><td class=\"number\">{}</td><td>{defects}</td><td class=\"hash loose\">{}</td></tr>\n",
             escaped(role),
-            escaped(&input.file),
+            escaped(&shortened(&input.file)),
             input.triangles,
             escaped(&input.sha256)
         ));

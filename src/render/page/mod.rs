@@ -9,7 +9,7 @@ mod lists;
 mod style;
 
 use super::base64::base64;
-use super::html::{Picture, escaped};
+use super::html::{Picture, escaped, shortened};
 use super::solid_view;
 use super::words::Manner;
 use crate::report::{Arch, Finding, Report, Scene, Section, Verdict};
@@ -97,7 +97,7 @@ fn title(report: &Report, manner: &Manner) -> String {
         Arch::Mandible => "title.mandible",
         Arch::Maxilla => "title.maxilla",
     };
-    manner.fill(key, &[("id", &report.case.id)])
+    manner.fill(key, &[("id", &shortened(&report.case.id))])
 }
 
 fn head(report: &Report, manner: &Manner) -> String {
@@ -107,7 +107,7 @@ fn head(report: &Report, manner: &Manner) -> String {
     };
     // The id is set apart, so that letters written from right to left do not turn the words around it.
     let title = escaped(&manner.fill(key, &[("id", "\u{e000}")]))
-        .replace('\u{e000}', &format!("<bdi>{}</bdi>", escaped(&report.case.id)));
+        .replace('\u{e000}', &format!("<bdi>{}</bdi>", escaped(&shortened(&report.case.id))));
     let class = class_words(report, manner);
     let notation = manner.word(match manner.notation {
         crate::report::Notation::Fdi => "intro.notation.fdi",
