@@ -2,7 +2,6 @@
 
 #![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
 
-#[allow(dead_code)] // each test uses its own part of it
 mod command;
 
 use std::collections::BTreeSet;
