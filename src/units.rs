@@ -135,6 +135,21 @@ pub fn digits(number: f64, places: usize) -> String {
     if zero { text.trim_start_matches('-').to_owned() } else { text }
 }
 
+/// A text with a decimal comma for the point in its numbers.
+pub fn decimal_comma(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let digit = |k: usize| letters.get(k).is_some_and(char::is_ascii_digit);
+    let sign = |(k, &c): (usize, &char)| {
+        if c == '.' && k > 0 && digit(k - 1) && digit(k + 1) { ',' } else { c }
+    };
+    letters.iter().enumerate().map(sign).collect()
+}
+
+/// A length in inches to the thousandth, as gauges are named by the bench: `0.010 in` for 0.25 mm.
+pub fn inches(number_mm: f64) -> String {
+    format!("{} in", digits(number_mm / LengthUnit::Inch.mm(), 3))
+}
+
 /// A figure as it goes into JSON: rounded to 1e-6 of its unit (1 nm), so that the text stays short.
 pub fn json(number: f64) -> f64 {
     let rounded = (number * 1e6).round() / 1e6;
@@ -176,6 +191,12 @@ mod tests {
         assert_eq!(deg(-12.34), "-12.3°");
         assert_eq!(show(3.0, Unit::Count), "3");
         assert_eq!(json(-1e-9).to_bits(), 0.0_f64.to_bits());
+    }
+
+    #[test]
+    fn gauges_are_named_in_thousandths_of_an_inch() {
+        assert_eq!([0.25, 0.5, 0.75].map(inches), ["0.010 in", "0.020 in", "0.030 in"]);
+        assert_eq!(decimal_comma("0.25 mm (0.010 in). 3."), "0,25 mm (0,010 in). 3.");
     }
 
     #[test]

@@ -81,6 +81,8 @@ const SOLE_USERS: &[(&str, &[&str])] = &[
     ("toml::", &["case", "phantom", "cli"]),
     ("serde_ply::", &["load", "render"]),
     ("png::", &["render"]),
+    ("plotly::", &["render"]),
+    ("meshopt::", &["render"]),
 ];
 
 /// A use of another module: which, and on which line.

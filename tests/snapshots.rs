@@ -5,6 +5,8 @@
 use saddleroom::case::{Arch, SpanKind, Surface, Tooth};
 use saddleroom::estimate::{Estimate, NotMeasured, Source};
 use saddleroom::mesh::audit::DefectKind;
+use saddleroom::render::page::Page;
+use saddleroom::render::words::Manner;
 use saddleroom::report::*;
 use saddleroom::rules::Rules;
 use saddleroom::units::Unit;
@@ -85,6 +87,7 @@ fn report() -> Report {
                 mended: false,
             }],
         }],
+        settings: None,
         frame: None,
         articulation: Articulation {
             state: ArticulationState::Occluding,
@@ -194,7 +197,7 @@ fn report() -> Report {
 
 #[test]
 fn the_sheet_reads_as_it_did() {
-    let text = render::text::report(&report(), &checks::sections());
+    let text = render::text::report(&report(), &checks::sections(), &Manner::default());
     insta::assert_snapshot!("sheet", anstream::adapter::strip_str(&text).to_string());
 }
 
@@ -208,12 +211,20 @@ fn the_json_reads_as_it_did() {
 
 #[test]
 fn the_page_says_what_the_sheet_says() {
-    let blocks = render::sheet::report(&report(), &checks::sections());
-    let page = render::html::page("oban & <sons>", &blocks, &[]);
+    let (report, sections) = (report(), checks::sections());
+    let manner = Manner::default();
+    let page = render::page::html(&Page {
+        report: &report,
+        sections: &sections,
+        stills: &[],
+        drawings: &[],
+        scene: None,
+        manner,
+    });
     for words in [
         "Room over the ridge behind 35: 7.62 mm",
         "not measured",
-        "Why: the scan does not record it",
+        "the scan does not record it in function",
         "oban &amp; &lt;sons&gt;",
     ] {
         assert!(page.contains(words), "{words}");
@@ -225,7 +236,7 @@ fn the_page_says_what_the_sheet_says() {
             && !page.contains("https://")
     );
     let order =
-        ["In short", "To ask before work goes on", "Room over the ridge</h2>", "Files</h2>", "Cautions"];
-    let places: Vec<usize> = order.iter().map(|w| page.find(w).unwrap()).collect();
+        ["The answer", "Figures, with where and why", "For the dentist", "The full record", "Cautions"];
+    let places: Vec<usize> = order.iter().map(|w| page.find(&format!("<h2>{w}")).unwrap()).collect();
     assert!(places.is_sorted(), "{places:?}");
 }

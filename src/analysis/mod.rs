@@ -3,7 +3,9 @@
 mod cautions;
 mod clearance;
 mod path;
+mod scene;
 mod sections;
+mod settings;
 mod shown;
 mod survey;
 mod tori;
@@ -19,7 +21,7 @@ use crate::case::Case;
 use crate::checks::{self, CHECKS, Part};
 use crate::facts::Facts;
 use crate::mesh::Mesh;
-use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Tool};
+use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Scene, Tool, Unrolled};
 use crate::rules::Rules;
 
 /// What came of a case: the facts, from which the layers are drawn, and the report.
@@ -35,9 +37,22 @@ pub struct Analysis<'c> {
 pub type Distances = Vec<Option<f64>>;
 
 impl Analysis<'_> {
-    /// One section a span.
+    /// Sections through the spans, the tori and the gauge points.
     pub fn sections(&self) -> Vec<Cut> {
-        sections::of_spans(&self.facts, &self.report.spans)
+        let mut all = sections::of_spans(&self.facts, &self.report.spans);
+        all.extend(sections::of_tori(&self.facts));
+        all.extend(sections::of_gauges(&self.facts, &self.report.abutments));
+        all
+    }
+
+    /// The lingual wall of a mandible, unrolled.
+    pub fn unrolled(&self) -> Option<Unrolled> {
+        sections::unrolled(&self.facts)
+    }
+
+    /// Everything that stands in space: surfaces with their values, solids, curves, places.
+    pub fn scene(&self) -> Scene<'_> {
+        scene::scene(self)
     }
 
     /// What has to be blocked out where something rigid crosses undercut tissue, as a closed solid; `None` where nothing.
@@ -127,6 +142,7 @@ fn report(facts: &Facts<'_>, part: Part) -> Report {
         tool: Tool::this(),
         case: CaseNamed { id: case.file.id.clone(), restored_arch: case.file.restored },
         inputs: shown::inputs(facts),
+        settings: Some(settings::shown(facts)),
         frame: facts.restored.anatomy.frame.as_ref().ok().map(shown::frame_found),
         articulation: shown::articulation(&facts.articulation),
         chart: shown::chart_shown(facts),

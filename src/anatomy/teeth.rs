@@ -165,8 +165,8 @@ fn lacking(known: &Known<'_>, crowns: &[Crown], failed: &[(Tooth, NotMeasured)])
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Origin, Region, curves};
     use super::super::test_casts::{FieldCast, radius};
+    use super::super::{Origin, Region, curves};
     use super::*;
     use crate::case::{SpanKind, SpanTeeth};
     use crate::space::{Point, hypot};

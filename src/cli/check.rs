@@ -13,6 +13,9 @@ use crate::case::file::parse;
 use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
 use crate::checks;
 use crate::render;
+use crate::render::page::Page;
+use crate::render::words::{Language, Manner};
+use crate::report::{Scene, SolidKind};
 use crate::rules::Rules;
 
 /// Work a case through: classification, room, undercut, tori, connector, and what to ask
@@ -22,7 +25,7 @@ use crate::rules::Rules;
 /// Without a case file, name the scans and the arch that gets the denture.
 ///
 /// Writes report.json, report.html, pictures, sections/*.svg, survey.ply, clearance.ply, anatomy.ply, keepout.ply, and what has
-/// to be blocked out where rigid parts cross undercut tissue (blockout.ply, blockout.stl) into --out; without --out it only prints. Exit 0: nothing asked for is short; 1: something is short, exceeds, is tight or
+/// to be blocked out where rigid parts cross undercut tissue (blockout.ply, blockout.stl), keepout.stl, curves.obj, tripod.ply and case.glb (all layers) into --out; without --out it only prints. Exit 0: nothing asked for is short; 1: something is short, exceeds, is tight or
 /// could not be measured; 2: nothing could be done.
 ///
 /// Examples:
@@ -46,9 +49,12 @@ pub(super) struct Args {
     /// Missing teeth, such as 35,36,37
     #[arg(long, value_name = "TEETH", conflicts_with = "case")]
     missing: Option<String>,
-    /// How the missing teeth are numbered
-    #[arg(long, value_enum, default_value_t = NotationWord::Fdi, conflicts_with = "case")]
-    notation: NotationWord,
+    /// How teeth are numbered in --missing, on the page and in the text; report.json keeps FDI. Unless given: FDI
+    #[arg(long, value_enum)]
+    notation: Option<NotationWord>,
+    /// Language of report.html
+    #[arg(long, value_enum, default_value_t = LanguageWord::En)]
+    lang: LanguageWord,
     /// Unit of the coordinates of both scans
     #[arg(long, value_enum, default_value_t = UnitWord::Mm, conflicts_with = "case")]
     unit: UnitWord,
@@ -65,6 +71,24 @@ enum NotationWord {
     Universal,
     /// Quadrant and place, UR4.
     Palmer,
+}
+
+/// The words of ISO 639-1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum LanguageWord {
+    /// English.
+    En,
+    /// German.
+    De,
+}
+
+impl From<LanguageWord> for Language {
+    fn from(word: LanguageWord) -> Language {
+        match word {
+            LanguageWord::En => Language::English,
+            LanguageWord::De => Language::German,
+        }
+    }
 }
 
 impl From<NotationWord> for Notation {
@@ -86,17 +110,19 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
     let done = analysis::analyse(&case, &rules, &|doing| progress.say(doing))
         .map_err(|e| Failure::new(e.to_string(), "give a scan of the arch that is to be restored"))?;
+    let manner =
+        Manner { language: args.lang.into(), notation: args.notation.map_or(Notation::Fdi, Notation::from) };
     let json = render::json::bytes(&done.report);
     let mut names = Vec::new();
     if let Some(out) = &out {
         progress.say("drawing");
-        let files = files(&done, &json);
+        let files = files(&done, &json, manner);
         progress.say("writing");
         out.write(&files, &inputs)?;
         names.extend(files.into_iter().map(|(name, _)| name));
     }
     drop(progress);
-    output::show(common, || render::text::report(&done.report, &checks::sections()), &json)?;
+    output::show(common, || render::text::report(&done.report, &checks::sections(), &manner), &json)?;
     if let Some(out) = &out {
         output::note(common, &format!("wrote into {}: {}", out.file("").display(), names.join(", ")));
     }
@@ -142,7 +168,7 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
         ..Scans::default()
     };
     let mut file = CaseFile::bare("unnamed", restored, scans);
-    file.notation = args.notation.into();
+    file.notation = args.notation.map_or(Notation::Fdi, Notation::from);
     if let Some(missing) = &args.missing {
         let chart = chart::missing_from(missing, file.notation, restored).map_err(|errors| {
             Failure::Several(
@@ -155,34 +181,45 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
 }
 
 /// Everything that `check` writes.
-fn files(done: &Analysis<'_>, json: &[u8]) -> Files {
+fn files(done: &Analysis<'_>, json: &[u8], manner: Manner) -> Files {
+    let scene = done.scene();
+    let (stills, drawings) =
+        rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
+    let (page, layers) = rayon::join(
+        || {
+            render::page::html(&Page {
+                report: &done.report,
+                sections: &checks::sections(),
+                stills: &stills,
+                drawings: &drawings,
+                scene: Some(&scene),
+                manner,
+            })
+        },
+        || layers(&scene),
+    );
     let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
-    files.extend(layers(done));
-    let pictures = gallery::pictures(done, &done.sections());
-    let blocks = render::sheet::report(&done.report, &checks::sections());
-    let title = format!("saddleroom: {}", done.report.case.id);
-    let page = render::html::page(&title, &blocks, &pictures);
     files.push(("report.html".to_owned(), page.into_bytes()));
-    files.extend(pictures.into_iter().map(|p| (p.name, p.bytes)));
+    files.extend(layers);
+    files.extend(stills.into_iter().chain(drawings).map(|p| (p.name, p.bytes)));
     files
 }
 
-/// The restored arch with its values, and the keep-out.
-fn layers(done: &Analysis<'_>) -> Files {
-    let facts = &done.facts;
-    let mesh = facts.restored.mesh();
-    let unmeasured = vec![None; mesh.vertices().len()];
-    let depths = facts.undercut.as_ref().map_or(&unmeasured, |f| &f.depth_mm);
-    let (nearest, along) = done.clearance();
-    let anatomy = &facts.restored.anatomy;
-    let region: Vec<u8> = anatomy.region.iter().map(|&r| r as u8).collect();
-    let blockout = done.blockout_solid();
+/// The restored arch with its values, the solids, the curves, and all of it in one file.
+fn layers(scene: &Scene<'_>) -> Files {
+    let solid = |kind: SolidKind| scene.solids.iter().find(|s| s.kind == kind).map(|s| &s.mesh);
+    let (keepout, blockout) = (solid(SolidKind::KeepOut), solid(SolidKind::Blockout));
+    let mesh = scene.restored;
     vec![
-        ("blockout.ply".to_owned(), render::ply::blockout(blockout.as_ref())),
-        ("blockout.stl".to_owned(), render::stl::solid(blockout.as_ref())),
-        ("survey.ply".to_owned(), render::ply::survey(mesh, depths)),
-        ("clearance.ply".to_owned(), render::ply::clearance(mesh, &nearest, &along)),
-        ("anatomy.ply".to_owned(), render::ply::anatomy(mesh, &anatomy.tooth_of, &region)),
-        ("keepout.ply".to_owned(), render::ply::keepout(facts.keepout.solid.as_ref())),
+        ("blockout.ply".to_owned(), render::ply::blockout(blockout)),
+        ("blockout.stl".to_owned(), render::stl::solid(blockout, "block-out")),
+        ("survey.ply".to_owned(), render::ply::survey(mesh, &scene.undercut_mm)),
+        ("clearance.ply".to_owned(), render::ply::clearance(mesh, &scene.nearest_mm, &scene.along_mm)),
+        ("anatomy.ply".to_owned(), render::ply::anatomy(mesh, scene.tooth_of, &scene.region)),
+        ("keepout.ply".to_owned(), render::ply::keepout(keepout)),
+        ("keepout.stl".to_owned(), render::stl::solid(keepout, "relief over tori")),
+        ("curves.obj".to_owned(), render::curves::obj(scene)),
+        ("tripod.ply".to_owned(), render::curves::tripod(scene)),
+        ("case.glb".to_owned(), render::gltf::binary(scene)),
     ]
 }

@@ -76,7 +76,8 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
         let mut files = vec![("survey.json".to_owned(), json.clone()), ("survey.ply".to_owned(), ply)];
         if survey.file.blockout.is_some() {
             files.push(("blockout.ply".to_owned(), render::ply::blockout(survey.blockout.as_ref())));
-            files.push(("blockout.stl".to_owned(), render::stl::solid(survey.blockout.as_ref())));
+            files
+                .push(("blockout.stl".to_owned(), render::stl::solid(survey.blockout.as_ref(), "block-out")));
         }
         let folder = if survey.sections.len() > 1 { "sections/" } else { "" };
         for cut in &survey.sections {

@@ -1,4 +1,4 @@
-//! The sheet as one self-contained page: no script, nothing fetched. Same blocks, same order as the text.
+//! Blocks of the sheet as HTML; text from outside can never become markup.
 
 use super::sheet::{Block, Item, Table};
 use crate::report::Verdict;
@@ -14,81 +14,15 @@ pub struct Picture {
     pub bytes: Vec<u8>,
 }
 
-/// The page. Pictures stand after the short answer.
-pub fn page(title: &str, blocks: &[Block], pictures: &[Picture]) -> String {
-    let mut body = String::new();
-    let mut headings = 0;
-    for block in blocks {
-        if matches!(block, Block::Heading(_)) {
-            headings += 1;
-            if headings == 2 {
-                body.push_str(&gallery(pictures));
-            }
-        }
-        body.push_str(&piece(block));
-    }
-    if headings < 2 {
-        body.push_str(&gallery(pictures));
-    }
-    let title = escaped(title);
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n\
-         <title>{title}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n"
-    )
-}
-
-const STYLE: &str = "\
-body { font: 15px/1.5 Georgia, 'Times New Roman', serif; color: #1e1e22; background: #fff; margin: 0; }
-main { max-width: 62rem; margin: 0 auto; padding: 1.5rem; }
-h1 { font-size: 1.5rem; margin: 0 0 .5rem; }
-h2 { font-size: 1.15rem; margin: 1.8rem 0 .5rem; border-bottom: 1px solid #b9b4a8; }
-dl.items { display: grid; grid-template-columns: 8rem 1fr; gap: .35rem .8rem; margin: .5rem 0; }
-dl.items dt { font-variant: small-caps; letter-spacing: .03em; }
-dl.items dt.clear { font-weight: normal; }
-dl.items dt.attend { font-weight: bold; border-left: .3rem solid #1e1e22; padding-left: .4rem; }
-dl.items dd { margin: 0; }
-dl.items dd.plain { grid-column: 1 / 3; }
-p.detail { margin: 0; color: #55524b; font-size: .87rem; }
-table { border-collapse: collapse; margin: .6rem 0; font-size: .87rem; display: block; overflow-x: auto; }
-caption { text-align: left; font-style: italic; padding-bottom: .2rem; }
-th, td { border: 1px solid #cfcabd; padding: .15rem .45rem; text-align: left; vertical-align: top; }
-th { background: #f1eee6; }
-td { font-variant-numeric: tabular-nums; }
-figure { margin: .8rem 0; break-inside: avoid; }
-figure img, figure svg { max-width: 100%; height: auto; border: 1px solid #cfcabd; }
-figcaption { font-size: .87rem; color: #55524b; }
-div.gallery { display: grid; grid-template-columns: repeat(auto-fit, minmax(22rem, 1fr)); gap: 1rem; }
-@media print { main { max-width: none; padding: 0; } h2 { break-after: avoid; } table { display: table; font-size: .75rem; } }
-";
-
-fn gallery(pictures: &[Picture]) -> String {
-    if pictures.is_empty() {
-        return String::new();
-    }
-    let mut out = "<h2>Pictures</h2>\n<div class=\"gallery\">\n".to_owned();
-    for picture in pictures {
-        let caption = escaped(&picture.caption);
-        let drawn = if picture.name.ends_with(".svg") {
-            String::from_utf8_lossy(&picture.bytes).into_owned()
-        } else {
-            format!("<img alt=\"{caption}\" src=\"data:image/png;base64,{}\">", base64(&picture.bytes))
-        };
-        out.push_str(&format!("<figure>\n{drawn}\n<figcaption>{caption}</figcaption>\n</figure>\n"));
-    }
-    out.push_str("</div>\n");
-    out
-}
-
-fn piece(block: &Block) -> String {
+/// A block.
+pub(super) fn piece(block: &Block) -> String {
     match block {
-        Block::Title(text) => format!("<h1>{}</h1>\n", escaped(text)),
-        Block::Heading(text) => format!("<h2>{}</h2>\n", escaped(text)),
+        Block::Title(text) => format!("<h2>{}</h2>\n", escaped(text)),
+        Block::Heading(text) => format!("<h3>{}</h3>\n", escaped(text)),
         Block::Paragraph(text) => format!("<p>{}</p>\n", escaped(text)),
         Block::Items(items) => {
             let all: String = items.iter().map(item).collect();
-            format!("<dl class=\"items\">\n{all}</dl>\n")
+            format!("<ul class=\"items\">\n{all}</ul>\n")
         }
         Block::Table(t) => table(t),
         Block::List(lines) => {
@@ -108,13 +42,14 @@ fn item(i: &Item) -> String {
                 Verdict::Short | Verdict::Exceeds | Verdict::Tight | Verdict::NotMeasured => "attend",
                 _ => "clear",
             };
-            format!("<dt class=\"{class}\">{}</dt><dd>{says}{details}</dd>\n", v.words())
+            format!("<li><b class=\"{class}\">{}</b><div>{says}{details}</div></li>\n", v.words())
         }
-        None => format!("<dd class=\"plain\">{says}{details}</dd>\n"),
+        None => format!("<li class=\"plain\"><div>{says}{details}</div></li>\n"),
     }
 }
 
-fn table(t: &Table) -> String {
+/// A table.
+pub(super) fn table(t: &Table) -> String {
     let head: String = t.head.iter().map(|h| format!("<th scope=\"col\">{}</th>", escaped(h))).collect();
     let rows: String = t
         .rows
@@ -125,9 +60,23 @@ fn table(t: &Table) -> String {
         })
         .collect();
     format!(
-        "<table>\n<caption>{}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n",
+        "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"{0}\"><table>\n<caption>{0}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table></div>\n",
         escaped(&t.caption)
     )
+}
+
+/// A name as it can be read: of a very long one the beginning and the end. `report.json` holds all of it.
+pub(super) fn shortened(name: &str) -> String {
+    const MOST: usize = 120;
+    const FIRST: usize = 80;
+    const LAST: usize = 30;
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= MOST {
+        return name.to_owned();
+    }
+    let first: String = letters.iter().take(FIRST).collect();
+    let last: String = letters.iter().skip(letters.len() - LAST).collect();
+    format!("{first} … {last}")
 }
 
 /// Text that can stand anywhere in HTML or SVG.
@@ -140,26 +89,11 @@ pub fn escaped(text: &str) -> String {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
+            // Marks that turn the direction of what follows would reach beyond the name they stand in.
+            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => out.push('\u{fffd}'),
             // Control characters have no place in a page; a file name may hold them.
             c if c.is_control() && c != '\n' => out.push('\u{fffd}'),
             c => out.push(c),
-        }
-    }
-    out
-}
-
-fn base64(bytes: &[u8]) -> String {
-    const SIGNS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for chunk in bytes.chunks(3) {
-        let byte = |k: usize| u32::from(chunk.get(k).copied().unwrap_or(0));
-        let all = (byte(0) << 16) | (byte(1) << 8) | byte(2);
-        for k in 0..4 {
-            if k <= chunk.len() {
-                out.push(char::from(SIGNS[((all >> (18 - 6 * k)) & 63) as usize]));
-            } else {
-                out.push('=');
-            }
         }
     }
     out
@@ -170,25 +104,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn base64_of_the_examples_of_rfc_4648() {
-        let pairs = [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("foobar", "Zm9vYmFy"),
-        ];
-        for (plain, coded) in pairs {
-            assert_eq!(base64(plain.as_bytes()), coded);
-        }
-    }
-
-    #[test]
     fn names_from_outside_cannot_become_markup() {
-        let blocks = [Block::Title("<script>alert(1)</script> & \"x\"".into())];
-        let page = page("</title><b>", &blocks, &[]);
-        assert!(!page.contains("<script") && !page.contains("</title><b>"));
-        assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; &amp; &quot;x&quot;"));
+        let block = Block::Title("<script>alert(1)</script> & \"x\"".into());
+        let html = piece(&block);
+        assert!(!html.contains("<script"));
+        assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt; &amp; &quot;x&quot;"));
     }
 }

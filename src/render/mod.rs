@@ -1,12 +1,18 @@
 //! A report and its surfaces to bytes. Computes nothing but layout and pictures.
 
+pub mod base64;
 pub mod colour;
+pub mod curves;
+pub mod display_mesh;
+pub mod gltf;
 pub mod html;
 pub mod json;
+pub mod page;
 pub mod picture;
 pub mod ply;
 mod ridge_tables;
 pub mod sheet;
+pub mod solid_view;
 pub mod stl;
 pub mod support_chart;
 mod support_tables;
@@ -14,3 +20,5 @@ pub mod svg;
 pub mod tables;
 pub mod text;
 pub mod tilt_map;
+pub mod unrolled;
+pub mod words;

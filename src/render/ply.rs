@@ -114,7 +114,7 @@ pub fn anatomy_colours(tooth: &[u8], region: &[u8]) -> Vec<Rgb> {
 }
 
 /// Steps of cividis for the regions; neighbouring teeth alternate between two steps.
-fn region_colour(region: u8, tooth: u8) -> Rgb {
+pub(super) fn region_colour(region: u8, tooth: u8) -> Rgb {
     match region {
         1 => colour::cividis(if tooth.is_multiple_of(2) { 0.95 } else { 0.82 }),
         2 => colour::cividis(0.55),

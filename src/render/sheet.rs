@@ -1,7 +1,9 @@
 //! The sheet as blocks, in the order in which it is read; text and HTML are made of the same blocks.
 
+use super::words::Manner;
 use crate::report::{
-    ArticulationState, DefectShown, Figure, Finding, Input, LimitShown, Question, Report, Section, Verdict,
+    ArticulationState, DefectShown, Figure, Finding, Input, LimitShown, Notation, Question, Report, Section,
+    Verdict,
 };
 use crate::units::{self, Unit};
 
@@ -59,8 +61,20 @@ impl Table {
 const URGENCY: [Verdict; 5] =
     [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured, Verdict::Fits];
 
-/// The whole job. `sections` are the checks in the order of the report.
-pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
+fn numbers_are(notation: Notation) -> &'static str {
+    match notation {
+        Notation::Fdi => "Tooth numbers are FDI (ISO 3950) unless another notation is named.",
+        Notation::Universal => {
+            "Tooth numbers are Universal, written #1 to #32; a bare two-digit number inside a sentence is FDI."
+        }
+        Notation::Palmer => {
+            "Tooth numbers are Palmer, such as UR4; a bare two-digit number inside a sentence is FDI."
+        }
+    }
+}
+
+/// The whole job, its teeth numbered as asked for. `sections` are the checks in the order of the report.
+pub fn report(report: &Report, sections: &[Section], manner: &Manner) -> Vec<Block> {
     let mut blocks = vec![Block::Title(format!(
         "Case {}: {} to be restored",
         report.case.id,
@@ -68,8 +82,7 @@ pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
     ))];
     let class = report.findings.iter().find(|f| f.code == "kennedy_class");
     blocks.extend(class.map(|f| Block::Paragraph(f.says.clone())));
-    blocks
-        .push(Block::Paragraph("Tooth numbers are FDI (ISO 3950) unless another notation is named.".into()));
+    blocks.push(Block::Paragraph(numbers_are(manner.notation).into()));
     blocks.push(Block::Heading("In short".into()));
     blocks.push(Block::Paragraph(tally(&report.findings)));
     blocks.push(Block::Items(in_short(&report.findings)));
@@ -78,21 +91,65 @@ pub fn report(report: &Report, sections: &[Section]) -> Vec<Block> {
         blocks.push(Block::List(report.questions.iter().map(question).collect()));
     }
     for section in sections {
-        let items: Vec<Item> =
-            report.findings.iter().filter(|f| f.check == section.id).map(|f| item(f, true)).collect();
-        let tables = super::tables::of_section(report, &section.id);
-        if items.is_empty() && tables.is_empty() {
-            continue;
+        let of = self::section(report, section);
+        if !of.is_empty() {
+            blocks.push(Block::Heading(section.title.clone()));
+            blocks.extend(of);
         }
-        blocks.push(Block::Heading(section.title.clone()));
-        if !items.is_empty() {
-            blocks.push(Block::Items(items));
-        }
-        blocks.extend(tables);
     }
     blocks.push(Block::Heading("Files".into()));
     blocks.extend(inputs(&report.inputs));
     blocks.extend(cautions(&report.cautions));
+    numbered(blocks, manner)
+}
+
+/// Findings and tables of one check; empty where it has neither.
+pub fn section(report: &Report, section: &Section) -> Vec<Block> {
+    let items: Vec<Item> =
+        report.findings.iter().filter(|f| f.check == section.id).map(|f| item(f, true)).collect();
+    let mut blocks = if items.is_empty() { vec![] } else { vec![Block::Items(items)] };
+    blocks.extend(super::tables::of_section(report, &section.id));
+    blocks
+}
+
+/// The tables that belong to the answer, each with the key of its caption.
+pub(super) fn main_tables(report: &Report) -> Vec<(&'static str, Table)> {
+    let connectors = ("connectors.caption", super::tables::connectors(&report.connectors));
+    let tori = ("tori.caption", super::tables::tori(&report.tori));
+    [connectors, tori].into_iter().filter(|(_, t)| !t.rows.is_empty()).collect()
+}
+
+/// The blocks with the numbers of teeth as they are asked for.
+pub fn numbered(mut blocks: Vec<Block>, manner: &Manner) -> Vec<Block> {
+    if manner.notation == Notation::Fdi {
+        return blocks;
+    }
+    let says = |text: &mut String| *text = manner.sentence(text).into_owned();
+    for block in &mut blocks {
+        match block {
+            Block::Title(_) => {}
+            Block::Heading(text) | Block::Paragraph(text) => says(text),
+            Block::List(lines) => lines.iter_mut().for_each(says),
+            Block::Items(items) => {
+                for i in items {
+                    says(&mut i.says);
+                    i.details.iter_mut().for_each(says);
+                }
+            }
+            Block::Table(t) => {
+                let teeth: Vec<bool> =
+                    t.head.iter().map(|h| matches!(h.as_str(), "tooth" | "span")).collect();
+                for row in &mut t.rows {
+                    for (cell, of_teeth) in row.iter_mut().zip(&teeth) {
+                        // A bare number in another column counts or measures something.
+                        if *of_teeth || cell.chars().any(char::is_alphabetic) {
+                            says(cell);
+                        }
+                    }
+                }
+            }
+        }
+    }
     blocks
 }
 
@@ -129,11 +186,42 @@ fn tally(findings: &[Finding]) -> String {
 }
 
 fn in_short(findings: &[Finding]) -> Vec<Item> {
-    URGENCY
-        .iter()
-        .flat_map(|&v| findings.iter().filter(move |f| f.verdict == v))
+    by_urgency(findings)
+        .into_iter()
+        .filter(|f| URGENCY.contains(&f.verdict))
         .map(|f| item(f, false))
         .collect()
+}
+
+/// Checks in the order in which what they find stops the work; those not named come last.
+const STOPS: [&str; 12] = [
+    "scan",
+    "articulation",
+    "room",
+    "hinge",
+    "connector",
+    "undercut",
+    "rests",
+    "seats",
+    "tori",
+    "support",
+    "path",
+    "blockout",
+];
+
+/// Findings in the order of what stops the work: by verdict, then by check, then as they came.
+pub(super) fn by_urgency(findings: &[Finding]) -> Vec<&Finding> {
+    let order = |f: &Finding| {
+        let verdict = URGENCY
+            .iter()
+            .chain(&[Verdict::Possible, Verdict::Ask, Verdict::Caution])
+            .position(|&v| v == f.verdict)
+            .unwrap_or(usize::MAX);
+        (verdict, STOPS.iter().position(|&s| s == f.check).unwrap_or(STOPS.len()))
+    };
+    let mut all: Vec<&Finding> = findings.iter().collect();
+    all.sort_by_key(|f| order(f));
+    all
 }
 
 fn question(q: &Question) -> String {

@@ -1,38 +1,38 @@
 //! Sections and clearance profiles as SVG, in millimetres with a grid of one.
 
 use super::html::escaped;
-use crate::report::{Cut, Flat, Mark2, Opposing, Span2, SpanShown};
+use crate::report::{Body2, Cut, Flat, Mark2, Opposing, Span2, SpanShown};
 use crate::units::{digits, mm};
 
-const INK: &str = "#1e1e22";
+pub(super) const INK: &str = "#1e1e22";
 const GRID: &str = "#e4e0d6";
 const GRID_FIVE: &str = "#bcb7aa";
-const TISSUE: &str = "#00224e";
-const OPPOSING: &str = "#7c6a2e";
+pub(super) const TISSUE: &str = "#00224e";
+pub(super) const OPPOSING: &str = "#7c6a2e";
 
 /// Part of a section that is drawn: the measured place and what stands around it, mm each way.
 const AROUND_MM: f64 = 12.0;
 
-fn number(v: f64) -> String {
+pub(super) fn number(v: f64) -> String {
     digits(v, 2)
 }
 
-struct Frame {
-    low: Flat,
-    high: Flat,
-    scale: f64,
-    left: f64,
-    top: f64,
+pub(super) struct Frame {
+    pub(super) low: Flat,
+    pub(super) high: Flat,
+    pub(super) scale: f64,
+    pub(super) left: f64,
+    pub(super) top: f64,
 }
 
 impl Frame {
-    fn x(&self, v: f64) -> String {
+    pub(super) fn x(&self, v: f64) -> String {
         number(self.left + (v - self.low[0]) * self.scale)
     }
-    fn y(&self, v: f64) -> String {
+    pub(super) fn y(&self, v: f64) -> String {
         number(self.top + (self.high[1] - v) * self.scale)
     }
-    fn size(&self) -> (f64, f64) {
+    pub(super) fn size(&self) -> (f64, f64) {
         ((self.high[0] - self.low[0]) * self.scale, (self.high[1] - self.low[1]) * self.scale)
     }
 }
@@ -54,6 +54,8 @@ pub fn section(cut: &Cut) -> Vec<u8> {
     ));
     cut.opposing.iter().for_each(|line| body.push_str(&polyline(&frame, line, OPPOSING, "1.6", "6 2")));
     cut.tissue.iter().for_each(|line| body.push_str(&polyline(&frame, line, TISSUE, "2", "")));
+    cut.fine.iter().for_each(|line| body.push_str(&polyline(&frame, line, INK, "0.9", "")));
+    cut.bodies.iter().for_each(|b| body.push_str(&solid_body(&frame, b)));
     if let Some([x, y]) = cut.rod {
         body.push_str(&rod(&frame, [x, y]));
     }
@@ -64,7 +66,9 @@ pub fn section(cut: &Cut) -> Vec<u8> {
     body.push_str(&words(frame.left, bottom + 16.0, "start", &cut.left));
     body.push_str(&words(frame.left + wide, bottom + 16.0, "end", &cut.right));
     body.push_str(&words(frame.left + wide / 2.0, bottom + 16.0, "middle", "grid 1 mm, heavy 5 mm"));
-    let legend = if cut.rod.is_some() {
+    let legend = if !cut.bodies.is_empty() {
+        "full line: the restored arch; broken line: the opposing arch; boxes: the parts, from below"
+    } else if cut.rod.is_some() {
         "blue line: the cast; thick upright line: the rod, its foot at the height of the point"
     } else if cut.opposing.is_empty() {
         "full line: the cast"
@@ -85,6 +89,7 @@ fn section_frame(cut: &Cut) -> Frame {
         .flat_map(|m| [m.from, m.to])
         .chain(cut.rod)
         .chain(cut.marks.iter().map(|m| m.at))
+        .chain(cut.bodies.iter().flat_map(|b| b.outline.iter().copied()))
         .collect();
     let first = places.first().copied().unwrap_or([0.0, 0.0]);
     let (mut low, mut high) = (first, first);
@@ -104,7 +109,7 @@ fn section_frame(cut: &Cut) -> Frame {
     Frame { low, high, scale, left: 16.0, top: 16.0 }
 }
 
-fn grid(frame: &Frame) -> String {
+pub(super) fn grid(frame: &Frame) -> String {
     let mut out = String::new();
     for k in 0..2 {
         let count = (frame.high[k] - frame.low[k]).round().clamp(0.0, 400.0) as i64;
@@ -122,7 +127,7 @@ fn grid(frame: &Frame) -> String {
     out
 }
 
-fn line_between(frame: &Frame, a: Flat, b: Flat, colour: &str, width: &str) -> String {
+pub(super) fn line_between(frame: &Frame, a: Flat, b: Flat, colour: &str, width: &str) -> String {
     format!(
         "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" stroke=\"{colour}\" stroke-width=\"{width}\"/>\n",
         frame.x(a[0]),
@@ -164,6 +169,22 @@ fn mark(frame: &Frame, m: &Mark2) -> String {
     dot + &label(frame, [m.at[0] + 0.25, m.at[1] + if m.at[1] > 0.0 { 0.45 } else { -0.7 }], &m.says)
 }
 
+/// A body as its outline, with its words beside it.
+fn solid_body(frame: &Frame, b: &Body2) -> String {
+    let points: Vec<String> =
+        b.outline.iter().map(|p| format!("{},{}", frame.x(p[0]), frame.y(p[1]))).collect();
+    let (mut right, mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY, f64::NEG_INFINITY);
+    for p in &b.outline {
+        right = right.max(p[0]);
+        (low, high) = (low.min(p[1]), high.max(p[1]));
+    }
+    let outline = format!(
+        "<polygon points=\"{}\" fill=\"#f1eee6\" fill-opacity=\"0.8\" stroke=\"{INK}\" stroke-width=\"1.2\"/>\n",
+        points.join(" ")
+    );
+    outline + &label(frame, [right + 0.3, (low + high) / 2.0 - 0.3], &b.says)
+}
+
 /// White letters behind the dark ones keep a text readable over lines, in every viewer.
 fn label(frame: &Frame, at: Flat, says: &str) -> String {
     ["stroke=\"#fff\" stroke-width=\"4\" fill=\"#fff\"".to_owned(), format!("fill=\"{INK}\"")]
@@ -179,7 +200,7 @@ fn label(frame: &Frame, at: Flat, says: &str) -> String {
         .collect()
 }
 
-fn polyline(frame: &Frame, line: &[Flat], colour: &str, width: &str, dashes: &str) -> String {
+pub(super) fn polyline(frame: &Frame, line: &[Flat], colour: &str, width: &str, dashes: &str) -> String {
     let points: Vec<String> = line.iter().map(|p| format!("{},{}", frame.x(p[0]), frame.y(p[1]))).collect();
     format!(
         "<polyline fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\" stroke-dasharray=\"{dashes}\" points=\"{}\"/>\n",
@@ -205,7 +226,7 @@ fn measure(frame: &Frame, m: &Span2) -> String {
     out
 }
 
-fn words(x: f64, y: f64, anchor: &str, text: &str) -> String {
+pub(super) fn words(x: f64, y: f64, anchor: &str, text: &str) -> String {
     format!(
         "<text x=\"{}\" y=\"{}\" text-anchor=\"{anchor}\" fill=\"{INK}\" font-family=\"sans-serif\" font-size=\"12\">{}</text>\n",
         number(x),
@@ -214,7 +235,7 @@ fn words(x: f64, y: f64, anchor: &str, text: &str) -> String {
     )
 }
 
-fn document(width: f64, height: f64, title: &str, body: &str) -> Vec<u8> {
+pub(super) fn document(width: f64, height: f64, title: &str, body: &str) -> Vec<u8> {
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {0} {1}\" width=\"{0}\" height=\"{1}\" role=\"img\">\n\
          <title>{2}</title>\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n{body}</svg>\n",
@@ -325,6 +346,8 @@ mod tests {
             tissue: vec![vec![[-5.0, 0.0], [5.0, 0.0]]],
             opposing: vec![vec![[-5.0, 7.0], [5.0, 7.0]]],
             measures: vec![Span2 { from: [0.0, 0.0], to: [0.0, 7.0], says: "7.00 mm".into() }],
+            fine: vec![],
+            bodies: vec![],
             rod: None,
             marks: vec![],
         };

@@ -241,18 +241,23 @@ fn reading(g: &GaugeShown) -> [String; 6] {
     });
     if !g.reached {
         let mut row: [String; 6] = Default::default();
-        (row[0], row[1]) = (mm(g.gauge_mm), "not reached".to_owned());
+        (row[0], row[1]) = (gauge(g.gauge_mm), "not reached".to_owned());
         return row;
     }
     let figure = |number| or_dash(number, Unit::Mm);
     [
-        mm(g.gauge_mm),
+        gauge(g.gauge_mm),
         zone.to_owned(),
         figure(g.below_survey_line_mm),
         figure(g.above_margin_mm),
         or_dash(g.convergence_deg, Unit::Deg),
         figure(g.along_normal_mm),
     ]
+}
+
+/// A gauge, with the thousandths of an inch that the bench names it by.
+fn gauge(gauge_mm: f64) -> String {
+    format!("{} ({})", mm(gauge_mm), units::inches(gauge_mm))
 }
 
 fn guiding_planes(abutments: &[AbutmentShown]) -> Table {
@@ -329,11 +334,7 @@ pub fn tori(tori: &[TorusShown]) -> Table {
     let mut table =
         Table::new("Tori", &["side", "height", "length", "width", "area", "summit", "confidence", "state"]);
     for t in tori {
-        let side = t.side.map_or("-", |s| match s {
-            TorusSide::Left => "left",
-            TorusSide::Right => "right",
-            TorusSide::Midline => "midline",
-        });
+        let side = t.side.map_or("-", TorusSide::word);
         let state = match t.state {
             TorusState::Found => "found",
             TorusState::Possible => "possible",
@@ -353,7 +354,7 @@ pub fn tori(tori: &[TorusShown]) -> Table {
     table
 }
 
-fn connectors(connectors: &[ConnectorShown]) -> Table {
+pub(super) fn connectors(connectors: &[ConnectorShown]) -> Table {
     let mut table =
         Table::new("Connectors that were tried", &["connector", "outcome", "room", "needs", "why"]);
     for c in connectors {

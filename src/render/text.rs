@@ -4,15 +4,16 @@ use anstyle::{Effects, Style};
 
 use super::sheet::{self, Block, Item, Table};
 use super::tables;
+use super::words::Manner;
 use crate::report::{ClearanceFile, Input, Report, Section, SurveyFile, ToriFile, Verdict};
 use crate::units::{self, Unit};
 
 const WIDTH: usize = 100;
 const HEAD: Style = Style::new().effects(Effects::BOLD);
 
-/// The whole job.
-pub fn report(report: &Report, sections: &[Section]) -> String {
-    blocks(&sheet::report(report, sections))
+/// The whole job, its teeth numbered as asked for.
+pub fn report(report: &Report, sections: &[Section], manner: &Manner) -> String {
+    blocks(&sheet::report(report, sections, manner))
 }
 
 /// Files and what is wrong with them.

@@ -18,6 +18,10 @@ pub struct Cut {
     pub tissue: Vec<Vec<Flat>>,
     /// The opposing surface.
     pub opposing: Vec<Vec<Flat>>,
+    /// Lines that are drawn finer, such as the relief over a torus.
+    pub fine: Vec<Vec<Flat>>,
+    /// Bodies that stand in the section, such as the parts of an attachment.
+    pub bodies: Vec<Body2>,
     /// Measured lengths: from, to, and the figure in words.
     pub measures: Vec<Span2>,
     /// A vertical rod: where it stands.
@@ -44,4 +48,38 @@ pub struct Span2 {
     pub to: Flat,
     /// The figure in words.
     pub says: String,
+}
+
+/// A body in a section.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Body2 {
+    /// Its outline, closed.
+    pub outline: Vec<Flat>,
+    /// Its name and height in words.
+    pub says: String,
+}
+
+/// The lingual wall of a mandible, unrolled: across, mm along the arch from its right end; down, mm along the tissue from the
+/// gingival margin.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unrolled {
+    /// Its stations.
+    pub stations: Vec<UnrolledStation>,
+    /// Levels that a connector wants, mm below the margin, with their words.
+    pub levels: Vec<(f64, String)>,
+}
+
+/// A station of the unrolled wall.
+#[derive(Clone, Debug, PartialEq)]
+pub struct UnrolledStation {
+    /// Distance along the arch, mm.
+    pub s_mm: f64,
+    /// Nearest tooth, FDI.
+    pub tooth: String,
+    /// Depth to where the recorded wall ends, mm.
+    pub recorded_mm: Option<f64>,
+    /// Depth probed in the mouth, interpolated, mm.
+    pub probed_mm: Option<f64>,
+    /// Parts that tori take: from and to, mm.
+    pub tori_mm: Vec<[f64; 2]>,
 }

@@ -9,7 +9,9 @@ mod cuts;
 mod files;
 mod finding;
 mod path;
+mod scene;
 mod sections;
+mod settings;
 mod support;
 
 pub use abutments::{
@@ -17,16 +19,19 @@ pub use abutments::{
     Prepared, Reached, ReciprocalShown, RestShown, SurfaceShown, Zone,
 };
 pub use blockout::{BlockoutRegion, BlockoutShown};
-pub use cuts::{Cut, Flat, Mark2, Span2};
+pub use cuts::{Body2, Cut, Flat, Mark2, Span2, Unrolled, UnrolledStation};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
 pub use path::{
     ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
     tilt_words,
 };
+pub use scene::{Curve, CurveKind, Scene, Solid, SolidKind, Spot, SpotKind};
 pub use sections::*;
+pub use settings::{LimitChanged, PartsAsked, SettingsShown};
 pub use support::*;
 
+pub use crate::case::{Arch, Notation, Tooth};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -66,6 +71,9 @@ pub struct Report {
     pub case: CaseNamed,
     /// The files read.
     pub inputs: Vec<Input>,
+    /// What the run was set to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settings: Option<SettingsShown>,
     /// Frame of the restored arch.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame: Option<FrameFound>,

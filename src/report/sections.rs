@@ -334,6 +334,17 @@ pub enum TorusSide {
     Midline,
 }
 
+impl TorusSide {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            TorusSide::Left => "left",
+            TorusSide::Right => "right",
+            TorusSide::Midline => "midline",
+        }
+    }
+}
+
 /// How sure a torus is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]

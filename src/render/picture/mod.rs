@@ -42,6 +42,8 @@ pub struct Still<'a> {
     pub view: View,
     /// Lines on the surface, such as the survey line, mm.
     pub lines: &'a [Vec<Point>],
+    /// Places on the surface, such as gauge points.
+    pub spots: &'a [Point],
     /// Labels, such as tooth numbers.
     pub labels: &'a [Label],
     /// Scale of the colours, mm, where they stand for a length.
@@ -62,6 +64,7 @@ pub fn png(still: &Still<'_>) -> Option<Vec<u8>> {
     let mut fine = raster::Raster::new(WIDTH * FINE, HEIGHT * FINE, PAPER);
     raster::surface(&mut fine, still, &camera);
     raster::lines(&mut fine, still.lines, &camera, INK);
+    raster::spots(&mut fine, still.spots, &camera, (INK, PAPER));
     let mut canvas = Canvas::shrunk(&fine, FINE);
     for label in still.labels {
         let (x, y, _) = camera.project(&label.at);
@@ -157,6 +160,7 @@ mod tests {
             colours: &colours,
             view,
             lines: &[],
+            spots: &[],
             labels: &[],
             scale: Some(Scale::UNDERCUT),
         };

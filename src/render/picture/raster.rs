@@ -119,6 +119,28 @@ pub(super) fn lines(raster: &mut Raster, lines: &[Vec<Point>], camera: &Camera, 
     }
 }
 
+/// Draws places that lie on the surface as discs with a light rim.
+pub(super) fn spots(raster: &mut Raster, spots: &[Point], camera: &Camera, (ink, rim): (Rgb, Rgb)) {
+    const LIFT_MM: f64 = 0.4;
+    const RADIUS: i64 = 7;
+    for spot in spots {
+        let (x, y, z) = camera.project(spot);
+        for dy in -RADIUS..=RADIUS {
+            for dx in -RADIUS..=RADIUS {
+                let far = dx * dx + dy * dy;
+                if far > RADIUS * RADIUS {
+                    continue;
+                }
+                let (px, py) = (x + dx as f64, y + dy as f64);
+                if px >= 0.0 && py >= 0.0 && px < raster.width as f64 && py < raster.height as f64 {
+                    let paint = if far > (RADIUS - 2) * (RADIUS - 2) { rim } else { ink };
+                    raster.put(px as usize, py as usize, z + LIFT_MM, paint);
+                }
+            }
+        }
+    }
+}
+
 fn dot(raster: &mut Raster, x: f64, y: f64, z: f64, ink: Rgb) {
     for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
         let (x, y) = (x + dx, y + dy);

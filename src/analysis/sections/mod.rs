@@ -1,14 +1,22 @@
-//! Plane sections that are drawn beside the figures: one a span, one for a gauge reading.
+//! Plane sections that are drawn beside the figures: through spans, tori and gauge points; and the unrolled lingual wall.
 
-use super::survey::Put;
+mod gauge;
+mod torus;
+mod wall;
+
+pub use gauge::of_gauges;
+pub(super) use gauge::{Gauge, of_gauge};
+pub use torus::of_tori;
+pub use wall::unrolled;
+
 use crate::anatomy::Span;
 use crate::case::Arch;
 use crate::facts::Facts;
 use crate::locate::cut::cut;
 use crate::measure::clearance::Antagonist;
 use crate::mesh::Mesh;
-use crate::report::{Cut, Flat, Mark2, Span2, SpanShown};
-use crate::space::{Direction, Plane, Point, Vector, across, direction};
+use crate::report::{Body2, Cut, Flat, Mark2, SiteShown, Span2, SpanShown};
+use crate::space::{Direction, Plane, Point, Vector, direction};
 use crate::units;
 
 /// Axes of a section through a place.
@@ -50,33 +58,72 @@ fn of_span(facts: &Facts<'_>, shown: &SpanShown) -> Option<Cut> {
     let at = Point::from(Vector::from(place));
     let axes = Axes::new(at, along_crest(crest, &at)?, up)?;
     let clear = Antagonist::new(&other.surface, up).at(&at);
-    let mut measures = Vec::new();
+    let (mut measures, mut marks) = (Vec::new(), Vec::new());
     if let (Some(mm), Some(hit)) = (clear.along_mm, clear.along_at) {
+        let to = axes.flat(&hit);
+        // Beside boxes the figure stands at the end of its line, where nothing else is written.
         let says = match &shown.site {
-            Some(site) => {
-                format!("{} here; room for a rigid body {}", units::mm(mm), units::mm(site.room_mm))
+            Some(_) => {
+                marks.push(Mark2 { at: to, says: format!("{} here", units::mm(mm)) });
+                String::new()
             }
             None => units::mm(mm),
         };
-        measures.push(Span2 { from: [0.0, 0.0], to: axes.flat(&hit), says });
+        measures.push(Span2 { from: [0.0, 0.0], to, says });
     }
     let (left, right) = sides(facts, &axes, &at);
     let front = span.front.map_or_else(|| "span".to_owned(), |t| t.to_string());
     let what = if shown.site.is_some() { "site for the attachment" } else { "least clearance" };
+    let room = shown.site.as_ref().map_or_else(String::new, |site| {
+        let needed =
+            site.required_mm.map_or_else(String::new, |mm| format!(", the parts need {}", units::mm(mm)));
+        format!("; a rigid body finds {}{needed}", units::mm(site.room_mm))
+    });
     Some(Cut {
         name: format!("behind-{front}"),
         caption: format!(
-            "Section square to the crest behind {front}, at the {what} {}",
+            "Section square to the crest behind {front}, at the {what} {}{room}",
             super::shown::place_words(&place)
         ),
         right,
         left,
         tissue: axes.lines(facts.restored.mesh()),
         opposing: axes.lines(other.mesh()),
+        fine: Vec::new(),
+        bodies: shown.site.as_ref().map_or_else(Vec::new, |site| stack(facts, span, site, &axes)),
         measures,
         rod: None,
-        marks: Vec::new(),
+        marks,
     })
+}
+
+/// The parts over a site, from below: relief, attachment, resin, tooth, adjustment; where the case gives none, the room of
+/// common practice as one body.
+fn stack(facts: &Facts<'_>, span: &Span, site: &SiteShown, axes: &Axes) -> Vec<Body2> {
+    let Some((at, [along, across, up])) = super::scene::axes(facts, span, site) else { return Vec::new() };
+    let Some(mut base) = super::scene::seat_mm(facts, at, &[along, across, up], site) else {
+        return Vec::new();
+    };
+    let parts: Vec<(&str, f64)> = match &facts.case.file.attachment {
+        Some(a) => vec![
+            ("relief", a.relief_mm),
+            ("attachment", a.height_mm),
+            ("resin", a.resin_mm),
+            ("tooth", a.tooth_mm),
+            ("adjustment", a.adjustment_mm),
+        ],
+        None => vec![("hinge with its tooth", facts.rules.number("attachment_room_mm"))],
+    };
+    let half = across * (site.footprint_mm[1] / 2.0);
+    let mut bodies = Vec::new();
+    for (name, height) in parts.into_iter().filter(|(_, mm)| *mm > 0.0) {
+        let (low, high) = (at + up * base, at + up * (base + height));
+        let outline =
+            [low - half, low + half, high + half, high - half].iter().map(|p| axes.flat(p)).collect();
+        bodies.push(Body2 { outline, says: format!("{name} {}", units::mm(height)) });
+        base += height;
+    }
+    bodies
 }
 
 /// Direction of the crest beside a place.
@@ -101,60 +148,4 @@ fn sides(facts: &Facts<'_>, axes: &Axes, at: &Point) -> (String, String) {
         Ok(_) => (inner.into(), "buccal".into()),
         Err(_) => (String::new(), String::new()),
     }
-}
-
-/// What is written into the section of a gauge reading.
-pub(super) struct Gauge {
-    /// Name of its file, without ending.
-    pub name: String,
-    /// Height of the survey line above the point, mm.
-    pub below_mm: Option<f64>,
-}
-
-/// Distance beside the rod at which a height is drawn, mm.
-const BESIDE_ROD_MM: f64 = 1.5;
-
-/// The upright section through a gauge reading and the place where the rod stands free.
-pub(super) fn of_gauge(mesh: &Mesh, up: &Direction, put: &Put, gauge: &Gauge) -> Option<Cut> {
-    let aside = put.depth.free_at.map_or(put.normal, |rod| rod - put.at);
-    // On a level place any upright plane shows the point.
-    let axes = Axes::new(put.at, aside.cross(up), up).or_else(|| Axes::new(put.at, across(up).0, up))?;
-    let rod = put.depth.free_at.as_ref().map(|r| axes.flat(r));
-    let mut measures = Vec::new();
-    let mut marks = vec![Mark2 { at: [0.0, 0.0], says: "gauge point".into() }];
-    match rod {
-        Some(at) => {
-            // The figure stands with the point: the line itself is shorter than its letters.
-            marks[0].says = format!("gauge point: depth {}", units::mm(put.depth.depth_mm));
-            measures.push(Span2 { from: [0.0, 0.0], to: at, says: String::new() });
-            if let Some(height) = gauge.below_mm {
-                let outward = if at[0] < 0.0 { -BESIDE_ROD_MM } else { BESIDE_ROD_MM };
-                let x = at[0] + outward;
-                let says = format!("{} below the survey line", units::mm(height));
-                measures.push(Span2 { from: [x, at[1]], to: [x, at[1] + height], says });
-                marks.push(Mark2 { at: [at[0], at[1] + height], says: "survey line".into() });
-            }
-        }
-        None => marks[0].says = "gauge point: free, depth 0".into(),
-    }
-    let hole = if put.depth.closed_hole { "; beside a hole in the scan that was closed" } else { "" };
-    let [x, y, z] = units::json_direction(up);
-    Some(Cut {
-        name: gauge.name.clone(),
-        caption: format!(
-            "Upright section through the gauge point {}; the rod stands along the path of withdrawal ({}, {}, {}), which \
-             is up in the picture{hole}",
-            units::place_words(&put.at),
-            units::digits(x, 3),
-            units::digits(y, 3),
-            units::digits(z, 3)
-        ),
-        right: String::new(),
-        left: String::new(),
-        tissue: axes.lines(mesh),
-        opposing: Vec::new(),
-        measures,
-        rod: Some(rod.unwrap_or([0.0, 0.0])),
-        marks,
-    })
 }
