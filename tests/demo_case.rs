@@ -84,11 +84,16 @@ fn the_demo_case_writes_its_layers_and_a_page_that_needs_nothing_else() {
     assert!(
         page.contains("data:image/png;base64,") && page.contains("<svg") && page.contains("Kennedy class II")
     );
-    assert!(!page.contains("<script"));
-    let addresses = page.matches("://").count();
+    // The script that draws the cast stands in the page; what it asks for is watched in the browser check.
+    assert!(page.contains("<script") && !page.contains("<script src") && !page.contains("<link"));
+    let mut read = String::new();
+    for (k, part) in page.split("<script").enumerate() {
+        read.push_str(if k == 0 { part } else { part.split_once("</script>").expect("a script ends").1 });
+    }
+    let addresses = read.matches("://").count();
     assert_eq!(
         addresses,
-        page.matches("http://www.w3.org/2000/svg").count(),
+        read.matches("http://www.w3.org/2000/svg").count(),
         "the name of SVG is the only address"
     );
     for entry in fs::read_dir(bench.path("out")).unwrap() {

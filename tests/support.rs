@@ -206,7 +206,8 @@ fn arms_of_the_clasps_asked_for() {
     let case = sample("cromer");
     let rules = Rules::standard();
     let done = saddleroom::analysis::analyse(&case, &rules, &|_| {}).unwrap();
-    for block in saddleroom::render::sheet::report(&done.report, &saddleroom::checks::sections()) {
+    let manner = saddleroom::render::words::Manner::default();
+    for block in saddleroom::render::sheet::report(&done.report, &saddleroom::checks::sections(), &manner) {
         if let saddleroom::render::sheet::Block::Table(t) = block {
             assert!(t.rows.iter().all(|r| r.len() == t.head.len()), "{}", t.caption);
         }

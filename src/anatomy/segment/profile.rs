@@ -144,4 +144,11 @@ impl Profile {
             .collect();
         Profile { first: layout.first, presence, cut }
     }
+
+    /// Mean presence between two ways from the midline; -1 where nothing lies between.
+    pub fn mean(&self, from: f64, to: f64) -> f64 {
+        let at = |way: f64| (((way - self.first) / STEP_MM).max(0.0) as usize).min(self.presence.len());
+        let part = &self.presence[at(from).min(at(to))..at(to)];
+        if part.is_empty() { -1.0 } else { part.iter().sum::<f64>() / part.len() as f64 }
+    }
 }

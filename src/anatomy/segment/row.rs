@@ -135,9 +135,31 @@ pub fn against_chart(profile: &Profile, wanted: &Wanted, charted: &Row) -> Optio
     if gone.is_empty() {
         return None;
     }
+    let beyond = beyond(profile, wanted, &charted.teeth);
+    if !beyond.is_empty() {
+        return Some(beyond);
+    }
     let open = read(profile, &Wanted::open(wanted.arch));
     (open.cost + DOUBT < charted.cost)
         .then(|| open.teeth.iter().map(|s| s.tooth).filter(|t| gone.contains(t)).collect())
+}
+
+/// Mean presence from which on a tooth stands behind the last one of the row.
+const STANDS: f64 = 0.7;
+
+/// Teeth next to the ends of a row that the chart calls missing and where something stands as high and curved as a
+/// tooth. Third molars are left out: folds behind the last tooth look like one.
+fn beyond(profile: &Profile, wanted: &Wanted, row: &[Stretch]) -> Vec<Tooth> {
+    let place = |s: &Stretch| (0..16).find(|k| wanted.tooth(*k) == Some(s.tooth));
+    let ends = [row.first().map(|s| (s, -1.0)), row.last().map(|s| (s, 1.0))];
+    let next = |(s, side): (&Stretch, f64)| {
+        let k = if side > 0.0 { place(s)? + 1 } else { place(s)?.checked_sub(1)? };
+        let (tooth, width) = (wanted.tooth(k)?, crown_width_mm(wanted.arch, wanted.tooth(k)?.place()));
+        let from = if side > 0.0 { s.ends[1] } else { s.ends[0] - width };
+        let stands = profile.mean(from + 0.5, from + width - 0.5) > STANDS;
+        (tooth.place() < 8 && wanted.stands[k] == Stands::No && stands).then_some(tooth)
+    };
+    ends.into_iter().flatten().filter_map(next).collect()
 }
 
 /// Whether a row gives at least a third of the teeth of another a different number.
