@@ -56,24 +56,21 @@ impl<'f> Line<'f> {
         line
     }
 
+    /// The sentence of the language for this code, where it has one and everything that it names is known; else the
+    /// finding's own. The second value tells whether it is of the language asked for.
     fn sentence(&self, manner: &Manner) -> (String, bool) {
-        let template = manner.known(&format!("says.{}", self.finding.code));
-        let fits = |t: &str| {
-            (!t.contains("{figure}") || self.figure.is_some())
-                && (!t.contains("{limit}") || self.limit.is_some())
-        };
-        match template.filter(|t| fits(t)) {
-            Some(_) => {
-                let (figure, limit) =
-                    (self.figure.as_deref().unwrap_or(""), self.limit.as_deref().unwrap_or(""));
-                let key = format!("says.{}", self.finding.code);
-                (manner.fill(&key, &[("figure", figure), ("limit", limit)]), true)
-            }
-            None => {
-                let own = manner.language == crate::render::words::Language::English;
-                (manner.sentence(&self.finding.says).into_owned(), own)
-            }
+        let key = format!("says.{}", self.finding.code);
+        let own = parameters(self.finding, manner);
+        let mut with: Vec<(&str, &str)> = own.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        with.extend(self.figure.as_deref().map(|f| ("figure", f)));
+        with.extend(self.limit.as_deref().map(|l| ("limit", l)));
+        let known =
+            |t: &str| t.split('{').skip(1).all(|p| with.iter().any(|(n, _)| p.split('}').next() == Some(*n)));
+        if manner.known(&key).is_some_and(known) {
+            return (manner.fill(&key, &with), true);
         }
+        let own = manner.language == crate::render::words::Language::English;
+        (manner.sentence(&self.finding.says).into_owned(), own)
     }
 
     /// The sentence as HTML, marked where it is English on a page of another language.
@@ -103,6 +100,29 @@ impl<'f> Line<'f> {
         };
         format!("<li>{}{place}: {outcome}</li>\n", self.what_html())
     }
+}
+
+/// The parameters of a finding in words: numbers with the unit that their name ends in, lists of teeth in the notation.
+fn parameters(f: &Finding, manner: &Manner) -> Vec<(String, String)> {
+    let units = [
+        ("_mm", Unit::Mm),
+        ("_mm2", Unit::Mm2),
+        ("_mm3", Unit::Mm3),
+        ("_deg", Unit::Deg),
+        ("_share", Unit::Share),
+        ("confidence", Unit::Share),
+    ];
+    let shown = |name: &str, value: &serde_json::Value| match value {
+        serde_json::Value::Number(n) => {
+            let unit = units.iter().find(|(end, _)| name.ends_with(end)).map_or(Unit::Count, |(_, u)| *u);
+            n.as_f64().map(|n| manner.show(n, unit))
+        }
+        serde_json::Value::Array(list) if name == "teeth" => {
+            Some(list.iter().map(|n| manner.tooth_of(&n.to_string())).collect::<Vec<_>>().join(", "))
+        }
+        _ => None,
+    };
+    f.parameters.iter().filter_map(|(name, value)| Some((name.clone(), shown(name, value)?))).collect()
 }
 
 /// Escaped, with what stands between the two marks made strong. The marks are control characters, which no text from
