@@ -14,7 +14,7 @@
 //!
 //! Not covered: what the assumed numbers are worth; see [`super::sensitivity`].
 //!
-//! Checked by: closed forms in [`super::closed_forms`].
+//! Checked by: closed forms in the tests of `mechanics::closed_forms`.
 
 use super::design::{self, Built};
 use super::equilibrium::{self, Unheld};

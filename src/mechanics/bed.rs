@@ -12,7 +12,7 @@
 //!
 //! Not covered: flow of fluid in the mucosa with time, pre-compression by the impression, bone that gives.
 //!
-//! Checked by: closed forms in [`super::closed_forms`], refinement and joining below.
+//! Checked by: closed forms in the tests of `mechanics::closed_forms`, refinement and joining below.
 
 use std::collections::BTreeMap;
 

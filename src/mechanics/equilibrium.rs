@@ -14,7 +14,7 @@
 //!
 //! Not covered: large rotations, friction, and what gives in the metal.
 //!
-//! Checked by: closed forms in [`super::closed_forms`], and below.
+//! Checked by: closed forms in the tests of `mechanics::closed_forms`, and below.
 
 use super::linear::Factors;
 use super::springs::{LEVER_MM, System};

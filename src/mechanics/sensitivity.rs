@@ -161,7 +161,7 @@ pub enum Figure {
 }
 
 impl Figure {
-    /// All, in the order of [`Row`].
+    /// All, in the order of the rows.
     pub const ALL: [Figure; 7] = [
         Figure::AbutmentShare,
         Figure::RidgeShare,
