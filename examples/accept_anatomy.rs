@@ -5,11 +5,13 @@
 
 #![allow(clippy::print_stdout)] // an example shows its result
 
+mod poses;
 mod seeds;
 
 use std::collections::BTreeMap;
 
 use saddleroom::anatomy::Anatomy;
+use saddleroom::anatomy::crowns::of_corners;
 use saddleroom::anatomy::teeth::{self, Known};
 use saddleroom::case::{Arch, Chart, Marks, Tooth, labels};
 use saddleroom::locate::Surface;
@@ -19,7 +21,7 @@ use saddleroom::phantom::patient::casts;
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
 use saddleroom::phantom::truth;
-use saddleroom::space::{Motion, Vector, angle_deg};
+use saddleroom::space::{Vector, angle_deg};
 use saddleroom::units::{LengthUnit, digits};
 
 const WRONG_DEG: f64 = 6.0;
@@ -59,14 +61,7 @@ struct Tally {
 }
 
 fn most(labels: &[u8], corners: &[u32; 3]) -> u8 {
-    let [a, b, c] = corners.map(|v| labels[v as usize]);
-    if a == b || a == c {
-        a
-    } else if b == c {
-        b
-    } else {
-        0
-    }
+    of_corners(corners.map(|v| labels[v as usize]))
 }
 
 fn chart(cast: &Labelled, told: Told) -> Option<Chart> {
@@ -187,16 +182,9 @@ impl Tally {
     }
 }
 
-/// A random turn and shift.
-fn pose(v: &mut Variety) -> Motion {
-    let turn = nalgebra::Quaternion::new(v.normal(), v.normal(), v.normal(), v.normal());
-    let shift = nalgebra::Translation3::new(20.0 * v.normal(), 20.0 * v.normal(), 20.0 * v.normal());
-    Motion::from_parts(shift, nalgebra::UnitQuaternion::new_normalize(turn))
-}
-
 fn drawn(seed: u64) -> Vec<Labelled> {
     let pair = casts(&people::drawn(seed));
-    let motion = pose(&mut Variety::new(seed));
+    let motion = poses::pose(&mut Variety::new(seed));
     [Arch::Mandible, Arch::Maxilla]
         .map(|arch| {
             let mesh = scan(pair.cast(arch), &Density::even(0.55));
@@ -224,7 +212,7 @@ fn real() -> Result<Vec<Labelled>, Box<dyn std::error::Error>> {
         let lower = path.to_string_lossy().contains("lower");
         let arch = if lower { Arch::Mandible } else { Arch::Maxilla };
         let labels = labels::read(&text, arch, &import)?;
-        let motion = pose(&mut Variety::new(7 + k as u64));
+        let motion = poses::pose(&mut Variety::new(7 + k as u64));
         let json: serde_json::Value = serde_json::from_str(&text)?;
         let normal = &json["occlusal_plane"]["normal"];
         let part = |i: usize| normal[i].as_f64();

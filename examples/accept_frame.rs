@@ -4,9 +4,10 @@
 
 #![allow(clippy::print_stdout)] // an example shows its result
 
+mod poses;
 mod seeds;
 
-use saddleroom::anatomy::{Crown, KnownFrame, crowns, frame};
+use saddleroom::anatomy::{Crown, KnownFrame, crowns, frame, guess};
 use saddleroom::case::Arch;
 use saddleroom::estimate::Measured;
 use saddleroom::locate::Surface;
@@ -16,7 +17,7 @@ use saddleroom::phantom::patient::casts;
 use saddleroom::phantom::people;
 use saddleroom::phantom::scan::{Density, scan};
 use saddleroom::phantom::truth;
-use saddleroom::space::{Motion, Vector, angle_deg};
+use saddleroom::space::{Vector, angle_deg};
 use saddleroom::units::digits;
 
 /// A plane counts as sure from this confidence on; one that then leans more than this is wrong, degrees.
@@ -57,19 +58,12 @@ impl Row {
     }
 }
 
-/// A random turn and shift.
-fn pose(v: &mut Variety) -> Motion {
-    let turn = nalgebra::Quaternion::new(v.normal(), v.normal(), v.normal(), v.normal());
-    let shift = nalgebra::Translation3::new(20.0 * v.normal(), 20.0 * v.normal(), 20.0 * v.normal());
-    Motion::from_parts(shift, nalgebra::UnitQuaternion::new_normalize(turn))
-}
-
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let (first, last) = seeds::asked((101, 101))?;
     let mut rows = [Row::default(), Row::default(), Row::default()];
     for seed in first..=last {
         let pair = casts(&people::drawn(seed));
-        let motion = pose(&mut Variety::new(seed));
+        let motion = poses::pose(&mut Variety::new(seed));
         let mut found: Vec<(Arch, Mesh, Topology, Vec<Crown>)> = Vec::new();
         for arch in [Arch::Mandible, Arch::Maxilla] {
             let cast = pair.cast(arch);
@@ -89,7 +83,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             rows[0].add(&frame::find(mesh, topology, *arch, None), &up);
             rows[1].add(&alone[i], &up);
             let opposing = alone[1 - i].as_ref().ok().map(frame::from_opposing);
-            let asked = frame::Asked { arch: *arch, marks: None, crowns, opposing, least: 0.3 };
+            let asked =
+                frame::Asked { arch: *arch, marks: None, crowns, opposing, least: guess::LEAST_CONFIDENCE };
             rows[2].add(&frame::find_beside(mesh, topology, &asked), &up);
         }
     }

@@ -6,7 +6,7 @@
 
 mod seeds;
 
-use saddleroom::anatomy::{Anatomy, KnownFrame, Origin, crowns};
+use saddleroom::anatomy::{Anatomy, KnownFrame, crowns};
 use saddleroom::case::{Arch, RestPlace};
 use saddleroom::facts::seats::confidence;
 use saddleroom::locate::Surface;
@@ -117,13 +117,7 @@ fn read(cast: &Cast, mesh: &Mesh, other: &Surface, known: &[SeatTruth], grown: i
     let Some(frame) = Frame::new(Point::origin(), up, Vector::y(), cast.arch == Arch::Mandible) else {
         return Vec::new();
     };
-    let frame = KnownFrame {
-        frame,
-        origin: Origin::Given,
-        confidence: 1.0,
-        uncertainty_deg: 1.0,
-        anterior_known: true,
-    };
+    let frame = KnownFrame::given(frame, 1.0);
     let anatomy = Anatomy {
         crowns: crowns::from_labels(&surface, &topology, &labels),
         tooth_of: labels,

@@ -219,13 +219,7 @@ fn stand_in(mesh: &Mesh, up: &Direction) -> Option<Anatomy> {
             _ => Region::Other,
         }
     });
-    let known = KnownFrame {
-        frame,
-        origin: Origin::Given,
-        confidence: 1.0,
-        uncertainty_deg: 1.0,
-        anterior_known: true,
-    };
+    let known = KnownFrame::given(frame, 1.0);
     Some(Anatomy { region: region.collect(), crowns, ..Anatomy::bare(Ok(known), mesh.vertices().len()) })
 }
 

@@ -10,6 +10,7 @@ use crate::estimate::Measured;
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
+use crate::measure::connector::{self, LingualWay};
 use crate::measure::keepout::{self, KeepOut};
 use crate::measure::path_of_insertion::Searched;
 use crate::measure::ridge_form;
@@ -119,6 +120,8 @@ pub struct Facts<'c> {
     pub tori: Vec<Torus>,
     /// Where nothing rigid may bear because of them.
     pub keepout: KeepOut,
+    /// The lingual way for a connector; `None` where a maxilla gets the denture.
+    pub lingual_way: Option<Measured<LingualWay>>,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
     /// Places of the restored arch at which a rest can lie.
@@ -176,6 +179,16 @@ impl<'c> Facts<'c> {
                 *region = Region::Torus;
             }
         }
+        let lingual_way = (restored.arch == Arch::Mandible).then(|| {
+            connector::lingual_way(&connector::Cast {
+                surface: &restored.surface,
+                topology: &restored.topology,
+                anatomy: &restored.anatomy,
+                tori: &tori,
+                abutments: &case.file.design.abutments,
+                probed_mm: &case.file.probe_mm,
+            })
+        });
         Some(Facts {
             case,
             rules,
@@ -192,6 +205,7 @@ impl<'c> Facts<'c> {
             ridges,
             tori,
             keepout,
+            lingual_way,
             pair_defects,
             seats,
         })

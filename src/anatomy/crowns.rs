@@ -48,20 +48,24 @@ pub(super) fn crown(
     })
 }
 
+/// The number that two corners of a triangle bear at least, else 0.
+pub fn of_corners([a, b, c]: [u8; 3]) -> u8 {
+    if a == b || a == c {
+        a
+    } else if b == c {
+        b
+    } else {
+        0
+    }
+}
+
 /// Crowns from one FDI number a vertex: of each number the largest piece of triangles with at least two such corners.
 pub fn from_labels(surface: &Surface, topology: &Topology, labels: &[u8]) -> Vec<Crown> {
     let mesh = surface.mesh();
     let mut number = vec![0u8; mesh.faces().len()];
     let mut by_number: BTreeMap<u8, Vec<FaceId>> = BTreeMap::new();
     for (f, corners) in mesh.faces().iter().enumerate() {
-        let [a, b, c] = corners.map(|v| labels.get(v as usize).copied().unwrap_or(0));
-        let most = if a == b || a == c {
-            a
-        } else if b == c {
-            b
-        } else {
-            0
-        };
+        let most = of_corners(corners.map(|v| labels.get(v as usize).copied().unwrap_or(0)));
         number[f] = most;
         if most != 0 {
             by_number.entry(most).or_default().push(f as FaceId);

@@ -50,20 +50,6 @@ pub fn find_with(
     )
 }
 
-/// The same, however little the shape shows: a start for the search of teeth, to be confirmed by them.
-///
-/// # Errors
-/// Where marks contradict themselves, or the surface is without any detail.
-pub fn rough(
-    mesh: &Mesh,
-    topology: &Topology,
-    arch: Arch,
-    marks: Option<&Marks>,
-    crowns: &[Crown],
-) -> Measured<KnownFrame> {
-    find_beside(mesh, topology, &Asked { arch, marks, crowns, opposing: None, least: 0.0 })
-}
-
 /// What a frame is asked for with.
 #[derive(Clone, Copy, Debug)]
 pub struct Asked<'a> {
@@ -75,7 +61,7 @@ pub struct Asked<'a> {
     pub crowns: &'a [Crown],
     /// What the frame of the other arch suggests ([`from_opposing`]).
     pub opposing: Option<Lean>,
-    /// Confidence under which a frame from shape alone is none.
+    /// Confidence under which a frame from shape alone is none; 0 for a start that found teeth are to confirm.
     pub least: f64,
 }
 

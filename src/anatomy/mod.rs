@@ -55,6 +55,11 @@ pub struct KnownFrame {
 }
 
 impl KnownFrame {
+    /// A frame that is given, anterior told, with its uncertainty in degrees.
+    pub fn given(frame: Frame, uncertainty_deg: f64) -> KnownFrame {
+        KnownFrame { frame, origin: Origin::Given, confidence: 1.0, uncertainty_deg, anterior_known: true }
+    }
+
     /// The frame, where it was given or its confidence reaches `least`.
     ///
     /// # Errors

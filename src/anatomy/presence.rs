@@ -217,7 +217,6 @@ impl Profile {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Origin;
     use super::super::test_casts::FieldCast;
     use super::*;
     use crate::space::{Motion, Vector, direction};
@@ -227,13 +226,7 @@ mod tests {
         let up = direction(motion * Vector::z()).unwrap();
         let origin = motion * Point::new(0.0, -22.0, 12.5);
         let frame = Frame::new(origin, up, motion * Vector::y(), arch == Arch::Mandible).unwrap();
-        KnownFrame {
-            frame,
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 0.5,
-            anterior_known: true,
-        }
+        KnownFrame::given(frame, 0.5)
     }
 
     fn tooth(n: u8) -> Tooth {

@@ -63,7 +63,9 @@ pub fn read(surface: &Surface, topology: &Topology, known: &Known<'_>) -> Anatom
     }
     found.retain(|c| c.tooth.arch() == known.arch);
     found.sort_by_key(|c| c.tooth.along());
-    let rough = frame::rough(mesh, topology, known.arch, known.marks, &found);
+    let asked =
+        frame::Asked { arch: known.arch, marks: known.marks, crowns: &found, opposing: None, least: 0.0 };
+    let rough = frame::find_beside(mesh, topology, &asked);
     let (frame, found_teeth) = with_found(surface, topology, known, rough, &mut found);
     let places = frame::tooth_places(known.arch, known.marks, &found);
     let proposed = found_teeth.as_ref().and_then(|f| f.proposed.as_ref());

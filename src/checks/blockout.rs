@@ -1,11 +1,9 @@
 //! Check: Undercut tissue under rigid parts.
 
 use super::{Check, Part};
-use crate::case::Arch;
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::{Facts, Path};
 use crate::measure::blockout::{self as measure, Along, Cast, DeadSpace, PartOf, Parts, base_below};
-use crate::measure::connector;
 use crate::measure::undercut::{TiltedCast, UndercutField};
 use crate::mesh::Mesh;
 use crate::report::{BlockoutRegion, BlockoutShown, Finding, TorusSide, TorusState, Verdict, Where};
@@ -110,23 +108,13 @@ fn together(volume_mm3: f64) -> Finding {
 /// The parts of the restored arch that something rigid crosses, and why some are not known.
 pub fn crossed(facts: &Facts<'_>) -> (Vec<measure::Part>, Vec<NotMeasured>) {
     let restored = &facts.restored;
-    let way = (restored.arch == Arch::Mandible).then(|| {
-        connector::lingual_way(&connector::Cast {
-            surface: &restored.surface,
-            topology: &restored.topology,
-            anatomy: &restored.anatomy,
-            tori: &facts.tori,
-            abutments: &facts.case.file.design.abutments,
-            probed_mm: &facts.case.file.probe_mm,
-        })
-    });
     let below = ["bar_below_margin_mm", "bar_below_margin_other_mm"].map(|id| facts.rules.number(id));
     measure::parts(&Parts {
         arch: restored.arch,
         surface: &restored.surface,
         anatomy: &restored.anatomy,
         tori: &facts.tori,
-        way: way.as_ref(),
+        way: facts.lingual_way.as_ref(),
         below_margin_mm: below[0].min(below[1]),
     })
 }

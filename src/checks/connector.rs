@@ -1,10 +1,10 @@
 //! Check: Where the connector may run.
 
 use super::{Check, Part};
-use crate::case::{Arch, Tooth};
+use crate::case::Tooth;
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
-use crate::measure::connector::{self, Cast, LingualWay, Wall, WallEnd, WayStation};
+use crate::measure::connector::{LingualWay, Wall, WallEnd, WayStation};
 use crate::report::{ConnectorShown, Finding, Question, TorusSide, TorusState, Verdict, Where};
 use crate::rules::{Rule, judge};
 use crate::space::Point;
@@ -42,7 +42,7 @@ const FLOOR_MM: f64 = 0.15;
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
-    if facts.restored.arch == Arch::Maxilla {
+    let Some(way) = &facts.lingual_way else {
         let reason = NotMeasured::only("this release measures the lingual side of the mandible only");
         part.findings.push(Finding::not_measured(
             CHECK.id,
@@ -51,24 +51,16 @@ fn run(facts: &Facts<'_>) -> Part {
             &reason,
         ));
         return part;
-    }
-    let way = connector::lingual_way(&Cast {
-        surface: &facts.restored.surface,
-        topology: &facts.restored.topology,
-        anatomy: &facts.restored.anatomy,
-        tori: &facts.tori,
-        abutments: &facts.case.file.design.abutments,
-        probed_mm: &facts.case.file.probe_mm,
-    });
+    };
     let way = match way {
         Ok(way) => way,
         Err(reason) => {
             let what = "Room for a lingual connector";
-            part.findings.push(Finding::not_measured(CHECK.id, "way_not_measured", what, &reason));
+            part.findings.push(Finding::not_measured(CHECK.id, "way_not_measured", what, reason));
             return part;
         }
     };
-    judged(facts, &way, &mut part);
+    judged(facts, way, &mut part);
     part
 }
 

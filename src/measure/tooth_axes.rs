@@ -173,13 +173,7 @@ pub(super) mod tests {
     /// mandible and +x in a maxilla.
     pub fn anatomy(mandible: bool, crowns: Vec<Crown>, vertices: usize) -> Anatomy {
         let up = direction(Vector::z()).unwrap();
-        let frame = KnownFrame {
-            frame: Frame::new(Point::origin(), up, Vector::y(), mandible).unwrap(),
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 1.0,
-            anterior_known: true,
-        };
+        let frame = KnownFrame::given(Frame::new(Point::origin(), up, Vector::y(), mandible).unwrap(), 1.0);
         Anatomy { crowns, ..Anatomy::bare(Ok(frame), vertices) }
     }
 

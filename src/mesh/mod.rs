@@ -155,6 +155,11 @@ impl Mesh {
         Some(self.vertices.iter().fold((first, first), |(lo, hi), p| (lo.inf(p), hi.sup(p))))
     }
 
+    /// Middle of the box of its vertices; the origin without any.
+    pub fn middle(&self) -> Point {
+        self.bounds().map_or_else(Point::origin, |(low, high)| low + (high - low) / 2.0)
+    }
+
     /// Unit normal of each vertex, weighted by the corner's angle; zero where no triangle with area meets it.
     pub fn vertex_normals(&self) -> Vec<Vector> {
         let mut normals = vec![Vector::zeros(); self.vertices.len()];

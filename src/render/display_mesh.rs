@@ -41,8 +41,7 @@ fn used(corners: &[u32]) -> Vec<VertexId> {
 }
 
 fn lighter(mesh: &Mesh, all: &[u32], most: usize) -> Vec<u32> {
-    let Some((low, high)) = mesh.bounds() else { return Vec::new() };
-    let middle = low + (high - low) / 2.0;
+    let middle = mesh.middle();
     let places: Vec<[f32; 3]> =
         mesh.vertices().iter().map(|p| p - middle).map(|v| [v.x as f32, v.y as f32, v.z as f32]).collect();
     let target = 3 * most;

@@ -42,7 +42,7 @@ pub fn binary(scene: &Scene<'_>) -> Vec<u8> {
     if let Some(other) = scene.opposing {
         file.cast("opposing_arch", other, colour::PLAIN);
     }
-    for kind in [SolidKind::Attachment, SolidKind::KeepOut, SolidKind::Blockout] {
+    for kind in SolidKind::ALL {
         for (n, solid) in scene.solids.iter().filter(|s| s.kind == kind).enumerate() {
             let name = if n == 0 { kind.id().to_owned() } else { format!("{}_{}", kind.id(), n + 1) };
             file.cast(&name, &solid.mesh, colour::cividis(solid_share(kind)));
@@ -82,7 +82,7 @@ struct File {
 
 impl File {
     fn around(mesh: &Mesh) -> File {
-        let middle = mesh.bounds().map_or_else(Point::origin, |(low, high)| low + (high - low) / 2.0);
+        let middle = mesh.middle();
         // Near the origin the positions stay as they are in the scan.
         let middle = if middle.coords.norm() < NEAR_MM { Point::origin() } else { middle };
         File { middle, data: vec![], views: vec![], accessors: vec![], meshes: vec![], nodes: vec![] }

@@ -108,7 +108,7 @@ fn layers(scene: &Scene<'_>) -> Vec<(&'static str, bool)> {
             all.push((kind.id(), kind == SpotKind::Gauge));
         }
     }
-    for kind in [SolidKind::Attachment, SolidKind::KeepOut, SolidKind::Blockout] {
+    for kind in SolidKind::ALL {
         if scene.solids.iter().any(|s| s.kind == kind) {
             all.push((kind.id(), kind == SolidKind::Attachment));
         }
@@ -122,7 +122,7 @@ fn layers(scene: &Scene<'_>) -> Vec<(&'static str, bool)> {
 const VIEWS: [&str; 5] = ["front", "occlusal", "left", "right", "behind"];
 
 fn data(scene: &Scene<'_>, frame: &Frame, manner: &Manner) -> String {
-    let middle = middle(scene.restored);
+    let middle = scene.restored.middle();
     let light = display(scene.restored, MOST[0]);
     let up = scene.withdrawal.unwrap_or(frame.occlusal);
     let teeth: Map<String, Value> =
@@ -147,10 +147,6 @@ fn data(scene: &Scene<'_>, frame: &Frame, manner: &Manner) -> String {
     });
     // Inside a script element only `<` could end it.
     value.to_string().replace('<', "\\u003c")
-}
-
-fn middle(mesh: &Mesh) -> Point {
-    mesh.bounds().map_or_else(Point::origin, |(low, high)| low + (high - low) / 2.0)
 }
 
 fn array(v: &Vector) -> [f64; 3] {
@@ -224,7 +220,7 @@ fn words(manner: &Manner) -> Value {
         .iter()
         .map(|k| k.id())
         .chain(SpotKind::ALL.iter().map(|k| k.id()))
-        .chain([SolidKind::Attachment, SolidKind::KeepOut, SolidKind::Blockout].iter().map(|k| k.id()))
+        .chain(SolidKind::ALL.iter().map(|k| k.id()))
         .map(|id| (id.to_owned(), Value::from(w(&format!("layer.{id}")))))
         .collect();
     layers.insert("opposing_arch".into(), w("layer.opposing_arch").into());

@@ -97,6 +97,9 @@ pub enum SolidKind {
 }
 
 impl SolidKind {
+    /// All of them, in the order of files and lists.
+    pub const ALL: [SolidKind; 3] = [SolidKind::Attachment, SolidKind::KeepOut, SolidKind::Blockout];
+
     /// Its name in files and language files.
     pub fn id(self) -> &'static str {
         match self {

@@ -1,25 +1,12 @@
 //! The lingual wall of a mandible, unrolled.
 
-use crate::case::Arch;
 use crate::facts::Facts;
-use crate::measure::connector;
 use crate::report::{Unrolled, UnrolledStation};
 use crate::units;
 
 /// The lingual wall unrolled; `None` in a maxilla and where the way is not known.
 pub fn unrolled(facts: &Facts<'_>) -> Option<Unrolled> {
-    if facts.restored.arch == Arch::Maxilla {
-        return None;
-    }
-    let way = connector::lingual_way(&connector::Cast {
-        surface: &facts.restored.surface,
-        topology: &facts.restored.topology,
-        anatomy: &facts.restored.anatomy,
-        tori: &facts.tori,
-        abutments: &facts.case.file.design.abutments,
-        probed_mm: &facts.case.file.probe_mm,
-    })
-    .ok()?;
+    let way = facts.lingual_way.as_ref()?.as_ref().ok()?;
     let stations: Vec<UnrolledStation> = way
         .stations
         .iter()

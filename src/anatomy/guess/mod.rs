@@ -26,7 +26,7 @@ use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, cos, sin};
 pub const LEAST_RATIO: f64 = 1.10;
 
 /// Least confidence for the shape to be taken for a row of teeth at all; a case may ask for more.
-pub(super) const LEAST_CONFIDENCE: f64 = 0.3;
+pub const LEAST_CONFIDENCE: f64 = 0.3;
 /// How far the axis of a trimmed base leans from the occlusal direction (standard deviation along each axis of those
 /// looked at), degrees.
 const BASE_DEG: f64 = 4.0;

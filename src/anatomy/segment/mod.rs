@@ -95,7 +95,7 @@ impl Finder {
             teeth: teeth.collect(),
             cost: pass.row.cost,
             numbers: lead,
-            against_chart: pass.against_chart.clone(),
+            against_chart: row::against_chart(&pass.profile, wanted, &pass.row),
             labels,
         })
     }
@@ -104,8 +104,8 @@ impl Finder {
 /// One reading along a course.
 struct Pass {
     layout: Layout,
+    profile: Profile,
     row: Row,
-    against_chart: Option<Vec<Tooth>>,
     /// 0 gingiva, else 1 + index into the row.
     label: Vec<u8>,
 }
@@ -123,13 +123,12 @@ impl Pass {
         let layout = Layout::new(course, local);
         let profile = Profile::new(graph, &layout, frame);
         let row = row::read(&profile, wanted);
-        let against_chart = row::against_chart(&profile, wanted, &row);
         if row.teeth.is_empty() {
             return None;
         }
         let start = seeds::starts(graph, &layout, local, &row.teeth, reach);
         let label = walker::likeliest(graph, conductance, &start, row.teeth.len() + 1);
-        Some(Pass { layout, row, against_chart, label })
+        Some(Pass { layout, profile, row, label })
     }
 
     /// How sure a crown is: detail as of a tooth, not cut by the border of the scan, of a plausible size.

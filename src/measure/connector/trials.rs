@@ -60,13 +60,7 @@ fn anatomy(mesh: &Mesh) -> Anatomy {
             }
         })
         .collect();
-    let known = KnownFrame {
-        frame,
-        origin: Origin::Given,
-        confidence: 1.0,
-        uncertainty_deg: 0.5,
-        anterior_known: true,
-    };
+    let known = KnownFrame::given(frame, 0.5);
     Anatomy { crowns, ..Anatomy::bare(Ok(known), mesh.vertices().len()) }
 }
 

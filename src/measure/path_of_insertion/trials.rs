@@ -115,13 +115,7 @@ impl Build {
             centre: motion * c.centre,
             ..c.clone()
         });
-        let known = KnownFrame {
-            frame,
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 1.0,
-            anterior_known: true,
-        };
+        let known = KnownFrame::given(frame, 1.0);
         let anatomy = Anatomy {
             crowns: crowns.collect(),
             spans: self.spans.clone(),

@@ -246,13 +246,7 @@ mod real {
     /// What is read at every place of every labelled tooth.
     pub fn seats(real: &Real) -> Vec<(Tooth, RestPlace, RestSeat)> {
         let (mesh, topology) = (&real.mesh, Topology::new(&real.mesh));
-        let frame = KnownFrame {
-            frame: real.frame,
-            origin: Origin::Given,
-            confidence: 1.0,
-            uncertainty_deg: 1.0,
-            anterior_known: true,
-        };
+        let frame = KnownFrame::given(real.frame, 1.0);
         let anatomy = Anatomy {
             crowns: crowns::from_labels(&Surface::new(mesh), &topology, &real.labels),
             ..Anatomy::bare(Ok(frame), mesh.vertices().len())

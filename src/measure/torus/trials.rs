@@ -289,13 +289,7 @@ fn labelled(mesh: &Mesh, truth: &serde_json::Value, crowns: bool) -> Anatomy {
         Frame::new(Point::from(v3(&plane["point"])), up, v3(&plane["anterior"]), truth["jaw"] == "lower")
             .unwrap();
     let mut anatomy = bare(mesh);
-    anatomy.frame = Ok(KnownFrame {
-        frame,
-        origin: Origin::Given,
-        confidence: 1.0,
-        uncertainty_deg: 1.0,
-        anterior_known: true,
-    });
+    anatomy.frame = Ok(KnownFrame::given(frame, 1.0));
     if crowns {
         let mut faces_of: std::collections::BTreeMap<u8, Vec<FaceId>> = Default::default();
         for (f, l) in truth["face_label_fdi"].as_array().unwrap().iter().enumerate() {
