@@ -3,6 +3,7 @@
 pub mod approach_arm;
 pub mod articulation;
 pub mod blockout;
+pub mod body_fit;
 pub mod bulge_areas;
 pub mod clean_line;
 pub mod clearance;
