@@ -17,6 +17,7 @@ pub mod keepout;
 pub mod path_of_insertion;
 pub mod plane_preparation;
 pub mod reciprocal;
+pub mod registration;
 pub mod rest_room;
 pub mod rest_seat;
 pub mod ridge_form;
