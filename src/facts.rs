@@ -1,6 +1,7 @@
 //! What is computed once for a case: surfaces, anatomy, opening direction, path, undercut field, tori. Checks only read it.
 
 mod path;
+pub mod relation;
 pub mod seats;
 
 use crate::anatomy::presence::{self, ArchView};
@@ -21,7 +22,8 @@ use crate::mesh::audit::{self, Defect, DefectKind};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
-use crate::space::{Direction, Tilt};
+use crate::space::{Direction, Motion, Tilt};
+use relation::Relation;
 use seats::SeatFact;
 
 /// Depths under the crest at which the width of a ridge is read, mm.
@@ -54,9 +56,10 @@ impl<'c> ArchFacts<'c> {
         self.surface.mesh()
     }
 
-    fn new(case: &'c Case, arch: Arch, rules: &Rules) -> Option<ArchFacts<'c>> {
+    fn new(case: &'c Case, arch: Arch, rules: &Rules, motion: Option<&Motion>) -> Option<ArchFacts<'c>> {
         let scan = case.scan(arch)?;
-        let mesh = &scan.import.mesh;
+        let moved = motion.map(|m| scan.import.mesh.moved(m));
+        let mesh = moved.as_ref().unwrap_or(&scan.import.mesh);
         let topology = Topology::new(mesh);
         let known = teeth::Known {
             arch,
@@ -102,6 +105,8 @@ pub struct Facts<'c> {
     pub opening: Measured<Direction>,
     /// Clearance of every vertex of the restored arch, where there is another arch and an opening direction.
     pub clearance: Option<Vec<Clearance>>,
+    /// Who says how the arches stand to each other, and how the opposing one was moved for it.
+    pub relation: Measured<Relation>,
     /// How the arches stand to each other.
     pub articulation: ArticulationFact,
     /// What a search of all tilts came to, whether or not the case gives a direction.
@@ -131,9 +136,11 @@ pub struct Facts<'c> {
 impl<'c> Facts<'c> {
     /// Computes the facts. `None` where the restored arch was not scanned.
     pub fn new(case: &'c Case, rules: &'c Rules) -> Option<Facts<'c>> {
+        let related = relation::of(case);
+        let motion = related.as_ref().ok().and_then(Relation::motion);
         let (restored, opposing) = rayon::join(
-            || ArchFacts::new(case, case.file.restored, rules),
-            || ArchFacts::new(case, case.file.restored.opposing(), rules),
+            || ArchFacts::new(case, case.file.restored, rules, None),
+            || ArchFacts::new(case, case.file.restored.opposing(), rules, motion),
         );
         let mut restored = restored?;
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
@@ -196,6 +203,7 @@ impl<'c> Facts<'c> {
             opposing,
             opening,
             clearance,
+            relation: related,
             articulation,
             search,
             path,

@@ -139,6 +139,11 @@ fn report() -> Report {
             ..AbutmentShown::of(tooth(35))
         }],
         spans: vec![SpanShown {
+            fit: None,
+            denture_teeth: vec![],
+            teeth_length: None,
+            beyond_plane: vec![],
+            excursions: None,
             teeth: vec![tooth(36), tooth(37)],
             kind: SpanKind::DistalExtension,
             crest_mm: vec![[0.0, 0.0, 0.0], [0.0, 10.0, 0.0]],

@@ -400,6 +400,17 @@ impl Attachment {
         [self.height_mm, self.length_mm, self.width_mm]
     }
 
+    /// The parts from below with their heights, mm.
+    pub fn parts(&self) -> [(&'static str, f64); 5] {
+        [
+            ("relief", self.relief_mm),
+            ("attachment", self.height_mm),
+            ("resin", self.resin_mm),
+            ("tooth", self.tooth_mm),
+            ("adjustment", self.adjustment_mm),
+        ]
+    }
+
     /// relief + height + resin + tooth + adjustment, mm.
     pub fn required_mm(&self) -> f64 {
         self.relief_mm + self.height_mm + self.resin_mm + self.tooth_mm + self.adjustment_mm

@@ -3,6 +3,7 @@
 use super::{Check, Part};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
+use crate::facts::relation::Relation;
 use crate::mesh::audit::DefectKind;
 use crate::report::{ArticulationState, Finding, Question, Verdict, Where};
 use crate::rules::judge;
@@ -38,9 +39,15 @@ pub(super) fn hindrance(facts: &Facts<'_>) -> Option<NotMeasured> {
     if let Err(reason) = &facts.opening {
         return Some(reason.clone());
     }
+    if let Err(reason) = &facts.relation {
+        return Some(reason.clone());
+    }
     let fact = &facts.articulation;
     match fact.state {
         ArticulationState::Occluding => None,
+        ArticulationState::Apart | ArticulationState::Overlapping if facts.case.file.relation.as_scanned => {
+            None
+        }
         ArticulationState::Apart => Some(NotMeasured::new(
             match fact.least_gap {
                 Some((mm, _)) => format!("the arches do not touch: they stand {} apart", units::mm(mm)),
@@ -89,6 +96,11 @@ fn run(facts: &Facts<'_>) -> Part {
         }
         return part;
     }
+    part.findings.extend(brought_together(facts));
+    if fact.state != ArticulationState::Occluding {
+        part.findings.push(as_scanned(facts));
+        return part;
+    }
     let contacts = fact.contacts.len();
     let says = format!(
         "The arches occlude: {contacts} contact{} within {} of each other{}.",
@@ -106,6 +118,75 @@ fn run(facts: &Facts<'_>) -> Part {
             .with("contacts", contacts),
     );
     part
+}
+
+/// The case says that the relation holds although the surfaces do not show it.
+fn as_scanned(facts: &Facts<'_>) -> Finding {
+    let fact = &facts.articulation;
+    let shows = match (fact.state, fact.deepest_overlap, fact.least_gap) {
+        (ArticulationState::Overlapping, Some((mm, _)), _) => {
+            format!("stand up to {} deep in each other", units::mm(mm))
+        }
+        (_, _, Some((mm, _))) => format!("stand {} apart", units::mm(mm)),
+        _ => "do not touch".to_owned(),
+    };
+    Finding::new(
+        CHECK.id,
+        "taken_as_scanned",
+        Verdict::Caution,
+        format!(
+            "The arches {shows}; the case file says that they stand as they shall, and room between them is judged in this \
+             relation."
+        ),
+    )
+    .settled_by("a bite registration, or a look at the articulated casts")
+}
+
+/// How the opposing arch was moved, where it was.
+fn brought_together(facts: &Facts<'_>) -> Option<Finding> {
+    let relation = facts.relation.as_ref().ok()?;
+    let motion = relation.motion()?;
+    let other = facts.opposing.as_ref()?;
+    let scanned = &other.scan.import.mesh;
+    let (low, high) = scanned.bounds()?;
+    let middle = crate::space::Point::from((low.coords + high.coords) / 2.0);
+    let way = units::mm((motion * middle - middle).norm());
+    let turn = units::deg(motion.rotation.angle().to_degrees());
+    let arch = other.arch.word();
+    let moved = format!("its middle by {way}, turned by {turn}");
+    let finding = match relation {
+        Relation::Bite(by) => {
+            let [on_restored, on_opposing] = &by.laid;
+            let up = facts.opening.as_ref().ok()?;
+            let at = facts.restored.mesh().bounds().map(|(l, h)| (l.coords + h.coords) / 2.0)?;
+            let added = relation.uncertainty_mm(&at.into(), up);
+            let worst = f64::max(on_restored.rms_mm, on_opposing.rms_mm);
+            Finding::new(
+                CHECK.id,
+                "brought_together_by_bite",
+                Verdict::Caution,
+                format!(
+                    "The {arch} was brought into its relation by the scan of the bite ({moved}). Residual of the bite on the {}: \
+                     {} (root mean square), on the {arch}: {}; the relation is uncertain by {} more for it, which every figure \
+                     between the arches counts in.",
+                    facts.restored.arch.word(),
+                    units::mm(on_restored.rms_mm),
+                    units::mm(on_opposing.rms_mm),
+                    units::mm(added)
+                ),
+            )
+            .figure(&Estimate::new(worst, vec![]).with(Source::Articulation, added), Unit::Mm)
+            .with("residual_restored_mm", units::json(on_restored.rms_mm))
+            .with("residual_opposing_mm", units::json(on_opposing.rms_mm))
+        }
+        _ => Finding::new(
+            CHECK.id,
+            "brought_together_as_given",
+            Verdict::Caution,
+            format!("The {arch} was brought into its relation as the case file gives it ({moved})."),
+        ),
+    };
+    Some(finding)
 }
 
 /// The finding of an overlap that is deeper than contact explains.

@@ -2,7 +2,7 @@
 //!
 //! Every pair of triangles whose boxes come near enough is tested in f64: crossing by the sides of each against the
 //! other, distance by corners against triangles and sides against sides. Exact to 1e-9 mm of the meshes; touching counts
-//! as a distance of 0, not as crossing.
+//! as a distance of 0, not as crossing, unless a side passes exactly through a border.
 
 use super::Surface;
 use super::triangle;
@@ -117,7 +117,7 @@ fn closest(p: &Point, t: &Corners) -> Point {
     triangle::closest(p, t).1
 }
 
-/// A place where a side of `a` passes through the inside of `b`.
+/// A place where a side of `a` passes from one side of `b` to the other, its border included.
 fn crosses(a: &Corners, b: &Corners) -> Option<Point> {
     let normal = (b[1] - b[0]).cross(&(b[2] - b[0]));
     let size = normal.norm();
@@ -134,7 +134,7 @@ fn crosses(a: &Corners, b: &Corners) -> Option<Point> {
         let at = p + (q - p) * (h / (h - k));
         let inside = (0..3).all(|j| {
             let side = b[(j + 1) % 3] - b[j];
-            side.cross(&(at - b[j])).dot(&normal) > 0.0
+            side.cross(&(at - b[j])).dot(&normal) >= -TOUCH_MM * side.norm() * size
         });
         inside.then_some(at)
     })

@@ -2,6 +2,7 @@
 
 pub mod approach_arm;
 pub mod articulation;
+pub mod beyond_plane;
 pub mod blockout;
 pub mod body_fit;
 pub mod bulge_areas;
@@ -11,6 +12,8 @@ pub mod column;
 pub mod connector;
 pub mod crest_line;
 pub mod crown_wall;
+pub mod denture_teeth;
+pub mod excursion;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;

@@ -9,6 +9,7 @@ mod cuts;
 mod files;
 mod finding;
 mod path;
+mod room;
 mod scene;
 mod sections;
 mod settings;
@@ -26,6 +27,7 @@ pub use path::{
     ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
     tilt_words,
 };
+pub use room::*;
 pub use scene::{Curve, CurveKind, Scene, Solid, SolidKind, Spot, SpotKind};
 pub use sections::*;
 pub use settings::{LimitChanged, PartsAsked, SettingsShown};

@@ -265,6 +265,12 @@ pub struct SiteShown {
     pub footprint_mm: [f64; 2],
     /// Tilt of the body from the opening direction, degrees along the crest and across it.
     pub tilt_deg: [f64; 2],
+    /// The place of the zone with the least room.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub worst: Option<super::WorstPlace>,
+    /// The parts from below, each with the room left over it; empty without `[attachment]`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stack: Vec<super::StackPart>,
 }
 
 /// An edentulous span.
@@ -282,6 +288,21 @@ pub struct SpanShown {
     pub least: Option<LeastShown>,
     /// Room for the attachment.
     pub site: Option<SiteShown>,
+    /// The attachment in its best place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fit: Option<super::FitShown>,
+    /// Places of the denture teeth, from the abutment in front backwards.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub denture_teeth: Vec<super::DentureTooth>,
+    /// Length for them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub teeth_length: Option<super::TeethLength>,
+    /// Opposing teeth that stand beyond their plane over the span.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub beyond_plane: Vec<super::BeyondShown>,
+    /// Room while the mandible moves.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub excursions: Option<super::ExcursionsShown>,
     /// Height and width of the ridge along the crest.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub ridge: Vec<RidgeStation>,

@@ -105,13 +105,7 @@ fn stack(facts: &Facts<'_>, span: &Span, site: &SiteShown, axes: &Axes) -> Vec<B
         return Vec::new();
     };
     let parts: Vec<(&str, f64)> = match &facts.case.file.attachment {
-        Some(a) => vec![
-            ("relief", a.relief_mm),
-            ("attachment", a.height_mm),
-            ("resin", a.resin_mm),
-            ("tooth", a.tooth_mm),
-            ("adjustment", a.adjustment_mm),
-        ],
+        Some(a) => a.parts().to_vec(),
         None => vec![("hinge with its tooth", facts.rules.number("attachment_room_mm"))],
     };
     let half = across * (site.footprint_mm[1] / 2.0);

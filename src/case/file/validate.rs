@@ -42,6 +42,11 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     let mut limits = limits(&raw.limits, known_limits, sheet);
     of_the_joint(&raw.articulation, &mut limits, sheet);
     let relation = relation(&raw.articulation, sheet);
+    let motion = raw.articulation.value().and_then(|a| a.opposing_motion.get());
+    if let (Some(place), Some(_)) = (motion, &scans.bite) {
+        let says = "the relation is given twice: by the scan of the bite and by a motion";
+        sheet.at(place, says, "keep one of the two");
+    }
     if sheet.names("chart.notation") {
         // No tooth number can be judged before it is known how they are written.
         return None;

@@ -2,14 +2,14 @@
 
 use super::{CHECK, Part, attachment_asked};
 use crate::anatomy::Span;
-use crate::case::Attachment;
+use crate::case::{Attachment, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::locate::Surface;
 use crate::measure::crest_line::CrestLine;
 use crate::measure::site_room::{self, SiteAsked, SiteRoom, SiteSettings};
 use crate::mesh::Mesh;
-use crate::report::{Finding, Opposing, Question, SiteShown, Station, Verdict, Where};
+use crate::report::{Finding, Opposing, Question, SiteShown, StackPart, Station, Verdict, Where, WorstPlace};
 use crate::rules::{Mark, Rule, Sense, judge as judged};
 use crate::space::{Plane, Point, across, hypot};
 use crate::units::{self, Unit};
@@ -43,7 +43,8 @@ pub(super) fn estimate(
     let over = facts.opposing.as_ref().map_or(0.0, |o| chord(o.mesh()));
     let lever = facts.rules.number("articulation_lever_deg");
     let relation = facts.opening.as_ref().map_or(accuracy.articulation_mm, |up| {
-        facts.articulation.articulation_mm_at(up, at, accuracy.articulation_mm, lever)
+        let standing = facts.articulation.articulation_mm_at(up, at, accuracy.articulation_mm, lever);
+        hypot(standing, facts.relation.as_ref().map_or(0.0, |r| r.uncertainty_mm(at, up)))
     });
     let direction = facts.restored.anatomy.frame.as_ref().map_or(1.0, |f| f.uncertainty_deg);
     Estimate::new(mm, vec![])
@@ -54,8 +55,16 @@ pub(super) fn estimate(
         .with(Source::Marks, per_place_mm)
 }
 
+/// Places of the crown of a tooth of the restored arch; empty where it is not known.
+pub(super) fn crown_points(facts: &Facts<'_>, tooth: Option<Tooth>) -> Vec<Point> {
+    let mesh = facts.restored.mesh();
+    tooth
+        .and_then(|t| facts.restored.anatomy.crown(t))
+        .map_or_else(Vec::new, |c| c.vertices.iter().map(|&v| mesh.vertex(v)).collect())
+}
+
 impl Site<'_> {
-    fn settings(&self) -> SiteSettings {
+    pub(super) fn settings(&self) -> SiteSettings {
         let rules = self.facts.rules;
         let own = self.facts.case.file.attachment.as_ref();
         SiteSettings {
@@ -69,12 +78,7 @@ impl Site<'_> {
 
     fn measure(&self, opposing: &Surface) -> Result<SiteRoom, NotMeasured> {
         let facts = self.facts;
-        let mesh = facts.restored.mesh();
-        let crown: Vec<Point> = self
-            .span
-            .front
-            .and_then(|t| facts.restored.anatomy.crown(t))
-            .map_or_else(Vec::new, |c| c.vertices.iter().map(|&v| mesh.vertex(v)).collect());
+        let crown = crown_points(facts, self.span.front);
         let crest: Vec<Point> = self.line.stations(0.5).into_iter().map(|s| s.1).collect();
         site_room::best(&SiteAsked {
             restored: &facts.restored.surface,
@@ -86,7 +90,7 @@ impl Site<'_> {
         })
     }
 
-    fn over_ridge(&self, from_mm: f64, to_mm: f64) -> bool {
+    pub(super) fn over_ridge(&self, from_mm: f64, to_mm: f64) -> bool {
         self.profile
             .iter()
             .any(|s| s.opposing == Opposing::Ridge && (from_mm - 0.5..=to_mm + 0.5).contains(&s.s_mm))
@@ -179,7 +183,36 @@ fn shown(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> SiteShown
         at_mm: units::json_place(&room.at),
         footprint_mm: [settings.length_mm, settings.width_mm],
         tilt_deg: room.tilt_deg.map(units::json),
+        worst: Some(WorstPlace {
+            along_crest_mm: units::json(room.worst.1),
+            room_mm: units::json(room.worst.0),
+        }),
+        stack: site
+            .facts
+            .case
+            .file
+            .attachment
+            .as_ref()
+            .map_or_else(Vec::new, |a| stacked(&a.parts(), room.room_mm)),
     }
+}
+
+/// The parts one over the other, each with the room left over it.
+pub(super) fn stacked(parts: &[(&str, f64)], room_mm: f64) -> Vec<StackPart> {
+    let mut from_mm = 0.0;
+    let mut stack = Vec::new();
+    for &(part, height_mm) in parts {
+        let to_mm = from_mm + height_mm;
+        stack.push(StackPart {
+            part: part.to_owned(),
+            height_mm: units::json(height_mm),
+            from_mm: units::json(from_mm),
+            to_mm: units::json(to_mm),
+            spare_mm: units::json(room_mm - to_mm),
+        });
+        from_mm = to_mm;
+    }
+    stack
 }
 
 /// The rule made of the case's own parts.
@@ -198,18 +231,9 @@ fn own_rule(attachment: &Attachment) -> Rule {
 }
 
 fn stack(a: &Attachment) -> String {
-    [
-        ("relief", a.relief_mm),
-        ("attachment", a.height_mm),
-        ("resin", a.resin_mm),
-        ("tooth", a.tooth_mm),
-        ("adjustment", a.adjustment_mm),
-    ]
-    .iter()
-    .filter(|(_, mm)| *mm > 0.0)
-    .map(|(what, mm)| format!("{what} {}", units::mm(*mm)))
-    .collect::<Vec<_>>()
-    .join(", ")
+    let parts = a.parts();
+    let there = parts.iter().filter(|(_, mm)| *mm > 0.0);
+    there.map(|(what, mm)| format!("{what} {}", units::mm(*mm))).collect::<Vec<_>>().join(", ")
 }
 
 /// The findings of a measured room; `shared` where its ceiling is a plan, so that it can be short but never fits.
@@ -266,8 +290,13 @@ fn finding(
     let pointwise = room
         .pointwise_mm
         .map_or(String::new(), |mm| format!("; point by point the least gap is {}", units::mm(mm)));
+    let worst = format!(
+        "; the worst place of the zone, {} along the crest, has {}",
+        units::mm(room.worst.1),
+        units::mm(room.worst.0)
+    );
     let mut says = format!(
-        "At {} a rigid body finds {} {to}; {wanted}{pointwise}.",
+        "At {} a rigid body finds {} {to}; {wanted}{pointwise}{worst}.",
         site.words(room),
         units::mm(room.room_mm)
     );

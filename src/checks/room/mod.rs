@@ -1,7 +1,11 @@
 //! Check: room over the ridge.
 
 mod attachment;
+mod beyond_plane;
 mod crown_height;
+mod denture_teeth;
+mod excursions;
+mod fit;
 mod profile;
 
 use super::{Check, Part, articulation, ridge};
@@ -34,6 +38,16 @@ pub const CHECK: Check = Check {
         "site_default_width_mm",
         "site_tilt_deg",
         "abutment_crown_height_mm",
+        "site_shift_mm",
+        "hinge_tissue_move_mm",
+        "denture_tooth_room_mm",
+        "tooth_corridor_share",
+        "beyond_plane_mm",
+        "excursion_mm",
+        "condylar_guidance_deg",
+        "bennett_deg",
+        "intercondylar_mm",
+        "balkwill_deg",
     ],
     method: "room.md",
     run,
@@ -45,11 +59,16 @@ fn run(facts: &Facts<'_>) -> Part {
         (Some(other), Ok(up)) => Some(Antagonist::new(&other.surface, up)),
         _ => None,
     };
+    let moving = antagonist.as_ref().and_then(|a| excursions::Moving::new(facts, a));
+    let mut seated = Vec::new();
     for (i, span) in facts.restored.anatomy.spans.iter().enumerate() {
-        let mut shown = of_span(facts, span, antagonist.as_ref(), &mut part);
+        let mut shown = of_span(facts, span, antagonist.as_ref(), moving.as_ref(), &mut part, &mut seated);
         shown.ridge = ridge::stations(facts, i);
         shown.end = ridge::end(span);
         part.spans.push(shown);
+    }
+    if let Some(antagonist) = &antagonist {
+        fit::all(facts, antagonist, seated, &mut part);
     }
     part
 }
@@ -64,7 +83,9 @@ fn of_span(
     facts: &Facts<'_>,
     span: &Span,
     antagonist: Option<&Antagonist<'_>>,
+    moving: Option<&excursions::Moving<'_>>,
     part: &mut Part,
+    seated: &mut Vec<fit::Seated>,
 ) -> SpanShown {
     let mut shown = SpanShown {
         teeth: span.teeth.clone(),
@@ -73,6 +94,11 @@ fn of_span(
         profile: Vec::new(),
         least: None,
         site: None,
+        fit: None,
+        denture_teeth: Vec::new(),
+        teeth_length: None,
+        beyond_plane: Vec::new(),
+        excursions: None,
         ridge: Vec::new(),
         end: None,
     };
@@ -108,14 +134,24 @@ fn of_span(
         part.findings.push(not_measured("no_opposing_surface", &reason));
         return shown;
     }
-    if let (SpanKind::DistalExtension, Some(line)) = (span.kind, &line) {
+    let (Some(line), Some(antagonist)) = (&line, antagonist) else { return shown };
+    let at = denture_teeth::Over { facts, span, line, antagonist, name: &name };
+    if span.kind == SpanKind::DistalExtension {
         let site = attachment::Site { facts, span, line, profile: &shown.profile, name: &name };
         shown.site = attachment::judge(&site, part);
         if attachment_asked(facts) {
             part.findings.extend(crown_height::judge(facts, span, line));
         }
-    } else {
+        if let Some(found) = &shown.site {
+            seated.extend(fit::Seated::new(&site, found, part.spans.len()));
+        }
+    } else if !denture_teeth::judged(&shown) {
         part.findings.extend(profile::statement(facts, span, &name, &shown));
+    }
+    denture_teeth::measure(&at, &mut shown, part);
+    beyond_plane::measure(&at, &mut shown, part);
+    if let Some(moving) = moving {
+        excursions::measure(&at, moving, &mut shown, part);
     }
     shown
 }

@@ -1,7 +1,7 @@
 //! Verdicts of room on a pair of plates that touch in four cusps, 5.05 mm apart or as a test says.
 
 use super::*;
-use crate::case::{Arch, AttachmentRest, Case, CaseFile, Chart, HingeAxes, Scan, Scans, Tooth};
+use crate::case::{Arch, AttachmentRest, Case, CaseFile, Chart, HingeAxes, JointStop, Scan, Scans, Tooth};
 use crate::load::{Format, Import};
 use crate::measure::shapes::sheet;
 use crate::mesh::Mesh;
@@ -52,8 +52,92 @@ fn checked(case: &Case) -> Part {
     run(&Facts::new(case, &Rules::standard()).unwrap())
 }
 
+/// Codes and verdicts, without the statements on denture teeth, fit and motion, which have tests of their own.
 fn verdicts(part: &Part) -> Vec<(&str, Verdict)> {
-    part.findings.iter().map(|f| (f.code.as_str(), f.verdict)).collect()
+    let of_their_own =
+        ["denture_tooth_height", "denture_teeth_too_long", "denture_tooth_corridor", "room_in_excursions"];
+    let fit = ["attachment_fit", "hinge_swing", "hinge_axes", "joint_stop_not_stated"];
+    part.findings
+        .iter()
+        .map(|f| (f.code.as_str(), f.verdict))
+        .filter(|(code, _)| !of_their_own.contains(code) && !fit.contains(code))
+        .collect()
+}
+
+fn found<'p>(part: &'p Part, code: &str) -> &'p crate::report::Finding {
+    part.findings.iter().find(|f| f.code == code).unwrap()
+}
+
+fn own(parts_mm: [f64; 4], joint: Option<JointStop>) -> crate::case::Attachment {
+    let axes = HingeAxes::SquareToCrest;
+    AttachmentRest { mesh: None, axes, joint, axis_at_mm: None, parts_mm }.sized([3.0, 4.0, 3.0])
+}
+
+#[test]
+fn the_height_for_denture_teeth_is_judged_along_the_whole_span_and_the_last_tooth_may_lack_length() {
+    let part = checked(&pair(4.0, |_| {}));
+    let height = found(&part, "denture_tooth_height");
+    assert_eq!(height.verdict, Verdict::Short);
+    let span = &part.spans[0];
+    let teeth: Vec<u8> = span.denture_teeth.iter().map(|t| t.tooth.number()).collect();
+    assert_eq!(teeth, [36, 37]);
+    assert!(span.denture_teeth.iter().all(|t| (t.height_mm.unwrap() - 4.0).abs() < 1e-6));
+    // A crest of 20 mm for crowns of 11 and 10.5 mm: within what average widths tell.
+    assert!((span.denture_teeth[1].beyond_mm - 1.5).abs() < 1e-6, "{:?}", span.denture_teeth);
+    assert!(part.findings.iter().all(|f| f.code != "denture_teeth_too_long"));
+    let short = checked(&pair(6.0, |f| f.marks.crests[0].truncate(31)));
+    assert!(found(&short, "denture_teeth_too_long").says.contains("37 lacks 6.50 mm"));
+}
+
+#[test]
+fn the_attachment_is_fitted_with_its_stack_its_freedom_and_the_swing_of_its_hinge() {
+    let part = checked(&pair(8.0, |f| {
+        f.attachment = Some(own([2.0, 0.5, 0.5, 0.0], Some(JointStop::TowardTissue)));
+        f.design.request = Some(Request::Hinge);
+    }));
+    let span = &part.spans[0];
+    let stack = &span.site.as_ref().unwrap().stack;
+    let spare: Vec<f64> = stack.iter().map(|p| p.spare_mm).collect();
+    assert_eq!(spare, [7.5, 4.5, 4.0, 2.0, 2.0]);
+    let fit = span.fit.as_ref().unwrap();
+    assert_eq!(found(&part, "attachment_fit").verdict, Verdict::Fits);
+    assert!((fit.spare_mm - 2.0).abs() < 1e-6 && (fit.over_mm - 4.5).abs() < 1e-6);
+    assert!(fit.meets.iter().all(|m| !m.crossing), "{:?}", fit.meets);
+    let hinge = fit.hinge.as_ref().unwrap();
+    assert_eq!((hinge.stop.as_deref(), hinge.swings.len()), (Some("toward_tissue"), 1));
+    assert!(hinge.to_plane_deg < 0.1 && hinge.to_other_deg.is_none());
+    let unsaid = checked(&pair(8.0, |f| {
+        f.attachment = Some(own([2.0, 0.5, 0.5, 0.0], None));
+        f.design.request = Some(Request::Hinge);
+    }));
+    assert_eq!(found(&unsaid, "joint_stop_not_stated").verdict, Verdict::Ask);
+    assert_eq!(unsaid.spans[0].fit.as_ref().unwrap().hinge.as_ref().unwrap().swings.len(), 2);
+}
+
+#[test]
+fn a_pair_apart_is_judged_where_the_case_says_that_it_stands_as_it_shall() {
+    let apart = |as_scanned: bool| {
+        let mut case = pair(6.0, |f| f.relation.as_scanned = as_scanned);
+        let motion = crate::space::Motion::translation(0.0, 0.0, 2.0);
+        let scan = case.maxilla.as_mut().unwrap();
+        scan.import.mesh = scan.import.mesh.moved(&motion);
+        case
+    };
+    assert_eq!(verdicts(&checked(&apart(false)))[0].1, Verdict::NotMeasured);
+    let judged = checked(&apart(true));
+    assert!((site(&judged).room_mm - 8.0).abs() < 1e-6);
+}
+
+#[test]
+fn a_given_motion_brings_the_opposing_arch_back() {
+    let mut case = pair(6.0, |f| {
+        f.relation.opposing_motion = Some(crate::space::Motion::translation(0.0, 0.0, -30.0));
+    });
+    let scan = case.maxilla.as_mut().unwrap();
+    scan.import.mesh = scan.import.mesh.moved(&crate::space::Motion::translation(0.0, 0.0, 30.0));
+    let part = checked(&case);
+    assert_eq!(verdicts(&part), [("attachment_room", Verdict::Fits)]);
+    assert!((site(&part).room_mm - 6.0).abs() < 1e-6);
 }
 
 fn site(part: &Part) -> SiteShown {

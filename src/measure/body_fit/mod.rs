@@ -4,7 +4,8 @@
 //! to the opposing arch; y is square to the vertical plane of the crest, or to a direction given for both sides. It is
 //! seated `relief` above the highest tissue under it. Spare is the gap from its top to the opposing arch along z, less
 //! what has to stand over it. The best pose has the greatest spare over places along the crest in the zone, shifts
-//! across the crest and tilts, each within the play allowed. Freedom is how far the seated body may be shifted from
+//! across the crest and tilts, each within the play allowed; a shift has to gain 0.05 mm a millimetre, a tilt 0.02 mm a
+//! degree. Freedom is how far the seated body may be shifted from
 //! there, one way at a time, before spare or zone is used up.
 //!
 //! Frame and units: mm and degrees; file axes for places, the body's own axes for the body.
@@ -35,6 +36,8 @@ use crate::measure::site_room::SiteAsked;
 use crate::mesh::FaceId;
 use crate::space::{Direction, Point, Vector};
 
+/// A seated body is lifted by this much before it is held against the ridge that it touches, mm: touching is not crossing.
+const LIFT_MM: f64 = 1e-6;
 /// How far a neighbour is looked for, mm.
 const REACH_MM: f64 = 10.0;
 
@@ -137,13 +140,14 @@ fn abutment_gap_mm(asked: &FitAsked<'_>, placed: &[[Point; 3]], pose: &Pose) -> 
 fn meets(asked: &FitAsked<'_>, pose: &Pose, gaps: [f64; 2]) -> Vec<Meet> {
     let placed = asked.body.placed(pose);
     let of_crown = |f: FaceId| asked.abutment.binary_search(&f).is_ok();
+    let lifted = asked.body.placed(&pose.lifted(LIFT_MM));
     let near =
         |surface: &Surface, keep: &dyn Fn(FaceId) -> bool| meet::nearest(&placed, surface, REACH_MM, keep);
     let mut meets = vec![
         Meet {
             with: Neighbour::Ridge,
             gap_mm: Some(gaps[0]),
-            nearest: near(asked.site.restored, &|f| !of_crown(f)),
+            nearest: meet::nearest(&lifted, asked.site.restored, REACH_MM, |f| !of_crown(f)),
         },
         Meet {
             with: Neighbour::Opposing,

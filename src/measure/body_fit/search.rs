@@ -14,6 +14,10 @@ const STEPS: [f64; 4] = [0.5, 0.5, 2.0, 2.0];
 const HALVED: usize = 5;
 /// Share of the footprint that must have opposing surface over it.
 const COVERED: f64 = 0.95;
+/// Room that a shift off the crest has to gain, mm a mm: less is not worth leaving the crest for.
+const SHIFT_GAIN: f64 = 0.05;
+/// Room that a tilt has to gain, mm a degree.
+const TILT_GAIN_MM: f64 = 0.02;
 /// Step by which freedom is walked, mm.
 const WALK_MM: f64 = 0.1;
 /// Farthest that it is walked, mm.
@@ -43,6 +47,11 @@ struct Tried {
 impl Tried {
     fn total_mm(&self) -> f64 {
         self.below_mm + self.above_mm
+    }
+
+    /// Room less what a place off the crest and a tilt have to gain.
+    fn worth_mm(&self, [_, shift, tilt_along, tilt_across]: Place) -> f64 {
+        self.total_mm() - SHIFT_GAIN * shift.abs() - TILT_GAIN_MM * hypot(tilt_along, tilt_across)
     }
 }
 
@@ -103,7 +112,7 @@ impl Search<'_> {
                         let mut place = best.0;
                         place[k] += sign * steps[k];
                         if let Some(tried) = Some(place).filter(|&p| self.allowed(p)).and_then(|p| self.at(p))
-                            && tried.total_mm() > best.1.total_mm() + 1e-6
+                            && tried.worth_mm(place) > best.1.worth_mm(best.0) + 1e-6
                         {
                             best = (place, tried);
                         }

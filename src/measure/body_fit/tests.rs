@@ -68,7 +68,7 @@ fn between_plates_a_box_has_the_rest_to_spare_and_the_zone_to_move_in() {
     assert!((freedom.along_mm[0] + freedom.along_mm[1] - 4.0).abs() < 0.21, "{freedom:?}");
     assert!((freedom.across_mm[0] + freedom.across_mm[1] - 2.0).abs() < 0.21);
     let ridge = fit.meets[0];
-    assert!((ridge.nearest.unwrap().distance_mm - 0.5).abs() < 1e-9 && ridge.overlap_mm().is_none());
+    assert!((ridge.nearest.unwrap().distance_mm - 0.5).abs() < 2e-6 && ridge.overlap_mm().is_none());
     assert!((fit.meets[1].nearest.unwrap().distance_mm - 3.5).abs() < 1e-9);
 }
 

@@ -1,0 +1,129 @@
+//! The relation in which the arches are measured: as scanned, moved as the case says, or brought together by a scan of the
+//! bite.
+
+use crate::case::{Arch, Case, Scan};
+use crate::estimate::{Measured, NotMeasured};
+use crate::locate::Surface;
+use crate::measure::registration::{self, Agreement, Asked, Registered, Target};
+use crate::mesh::Mesh;
+use crate::space::{Direction, Motion, Point, hypot};
+
+/// Places read on the scan of the bite.
+const PLACES: usize = 4000;
+/// Starts that are refined where it was not exported so.
+const STARTS: usize = 6;
+/// How far the scan of the bite may be off where it was exported in the axes of an arch, mm.
+const REACH_MM: f64 = 2.0;
+/// When the scan of a bite, which shows both arches from the side, agrees with one of them: a part of it within a fifth of
+/// a millimetre, the rest on the other arch.
+const AGREEMENT: Agreement = Agreement { within_mm: 0.2, least_share: 0.2, least_of_all: 0.12 };
+
+/// Who says how the arches stand to each other.
+#[derive(Clone, Debug)]
+pub enum Relation {
+    /// As the files hold them.
+    AsScanned,
+    /// The case file gives the opposing arch's motion.
+    Given(Motion),
+    /// A scan of the bite.
+    Bite(Box<ByBite>),
+}
+
+/// The arches brought together by a scan of the bite.
+#[derive(Clone, Debug)]
+pub struct ByBite {
+    /// The opposing arch from its file into its relation to the restored one.
+    pub motion: Motion,
+    /// The bite laid onto the restored arch and onto the opposing one.
+    pub laid: [Registered; 2],
+    /// From the opposing arch's own axes to the restored one's, at the places of the opposing registration.
+    back: Motion,
+}
+
+impl Relation {
+    /// The motion of the opposing arch, where there is one.
+    pub fn motion(&self) -> Option<&Motion> {
+        match self {
+            Relation::AsScanned => None,
+            Relation::Given(motion) => Some(motion),
+            Relation::Bite(by) => Some(&by.motion),
+        }
+    }
+
+    /// Standard uncertainty that the registration adds at a place along a direction, mm.
+    pub fn uncertainty_mm(&self, at: &Point, along: &Direction) -> f64 {
+        let Relation::Bite(by) = self else { return 0.0 };
+        let [restored, opposing] = &by.laid;
+        let there = by.back * at;
+        let way = by.back.rotation * along.into_inner();
+        hypot(restored.uncertainty_along_mm(at, along), opposing.uncertainty_along_mm(&there, &way))
+    }
+}
+
+/// Finds the relation of a case.
+///
+/// # Errors
+/// The scan of the bite could not be laid onto an arch.
+pub(super) fn of(case: &Case) -> Measured<Relation> {
+    if let Some(motion) = case.file.relation.opposing_motion {
+        return Ok(Relation::Given(motion));
+    }
+    let restored = case.scan(case.file.restored);
+    let opposing = case.scan(case.file.restored.opposing());
+    let (Some(bite), Some(restored), Some(opposing)) = (&case.bite, restored, opposing) else {
+        return Ok(Relation::AsScanned);
+    };
+    let opposing_arch = case.file.restored.opposing();
+    let (on_restored, on_opposing) =
+        rayon::join(|| lay(bite, restored, case.file.restored), || lay(bite, opposing, opposing_arch));
+    let (on_restored, on_opposing) = (on_restored?, on_opposing?);
+    let motion = on_restored.motion * on_opposing.motion.inverse();
+    Ok(Relation::Bite(Box::new(ByBite { motion, back: motion.inverse(), laid: [on_restored, on_opposing] })))
+}
+
+/// Lays the scan of the bite onto an arch.
+fn lay(bite: &Scan, arch: &Scan, which: Arch) -> Measured<Registered> {
+    let mesh: &Mesh = &bite.import.mesh;
+    let normals = mesh.vertex_normals();
+    let all: Vec<u32> = (0..mesh.vertices().len() as u32).collect();
+    let places = registration::places(mesh, &normals, &all, PLACES);
+    let surface = Surface::new(&arch.import.mesh);
+    let target = Target::new(&surface);
+    let from = |start: Motion, reach_mm: f64| {
+        registration::register(&Asked {
+            places: &places,
+            fixed: &target,
+            start,
+            reach_mm,
+            agreement: AGREEMENT,
+        })
+    };
+    let in_place = from(Motion::identity(), REACH_MM);
+    in_place
+        .or_else(|_| {
+            let mut best: Measured<Registered> =
+                Err(NotMeasured::only("no place of it lies like one there"));
+            for start in registration::coarse(mesh, &target).iter().take(STARTS) {
+                let found = from(start.motion, start.off_mm.max(REACH_MM));
+                let better = match (&found, &best) {
+                    (Ok(f), Ok(b)) => f.share_agreeing * f.counterparts as f64 > b.share_agreeing * b.counterparts as f64,
+                    (Ok(_), Err(_)) => true,
+                    _ => false,
+                };
+                if better || best.is_err() {
+                    best = found;
+                }
+            }
+            best
+        })
+        .map_err(|reason| {
+            NotMeasured::new(
+                format!(
+                    "the scan of the bite could not be laid onto the {}: {}",
+                    which.word(),
+                    reason.because
+                ),
+                "a bite scan that shows at least four teeth of each arch from the side, or [articulation] opposing_motion",
+            )
+        })
+}
