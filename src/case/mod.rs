@@ -320,6 +320,10 @@ pub struct Marks {
     pub tori_at: Vec<Point>,
     /// Distal ends of ridges.
     pub ridge_ends: Vec<Point>,
+    /// Where the tip of the clasp on a tooth shall rest.
+    pub clasp_tips: BTreeMap<Tooth, Point>,
+    /// Where the middle of an attachment shall stand, each near the crest of its span.
+    pub attachment_at: Vec<Point>,
 }
 
 /// `[scans]`: file names as written in the case file, relative to it.
