@@ -167,7 +167,7 @@ fn timed(path: &Path) {
         Some(Scan { file: name, sha256: String::new(), import, labels: None })
     };
     let (mandible, maxilla) = (scan(&read.scans.mandible), scan(&read.scans.maxilla));
-    let case = Case { file: read, mandible, maxilla };
+    let case = Case::new(read, mandible, maxilla);
     let facts = saddleroom::facts::Facts::new(&case, &rules).expect("a scan of the restored arch");
     for check in saddleroom::checks::CHECKS
         .iter()

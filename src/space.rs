@@ -24,6 +24,26 @@ pub fn direction(v: Vector) -> Option<Direction> {
     (length.is_finite() && length > 1e-9).then(|| Direction::new_unchecked(v / length))
 }
 
+/// The motion whose rotation and way stand in three rows [r, r, r, t], mm. `None` where the first three columns are no
+/// rotation to within a thousandth.
+pub fn motion_of_rows(rows: [[f64; 4]; 3]) -> Option<Motion> {
+    let row = |k: usize| Vector::new(rows[k][0], rows[k][1], rows[k][2]);
+    let (a, b, c) = (row(0), row(1), row(2));
+    let square = |u: &Vector, v: &Vector| u.dot(v).abs() < 1e-3;
+    let unit = [a, b, c].iter().all(|v| (v.norm() - 1.0).abs() < 1e-3);
+    if !(unit && square(&a, &b) && square(&b, &c) && square(&c, &a) && a.cross(&b).dot(&c) > 0.0) {
+        return None;
+    }
+    // Made exactly orthonormal from the first two rows.
+    let x = a.normalize();
+    let y = (b - x * b.dot(&x)).normalize();
+    let z = x.cross(&y);
+    let matrix = na::Matrix3::from_rows(&[x.transpose(), y.transpose(), z.transpose()]);
+    let rotation = na::UnitQuaternion::from_rotation_matrix(&na::Rotation3::from_matrix_unchecked(matrix));
+    let way = Vector::new(rows[0][3], rows[1][3], rows[2][3]);
+    (way.iter().all(|t| t.is_finite())).then(|| Motion::from_parts(way.into(), rotation))
+}
+
 /// A plane through `point` with unit `normal`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Plane {

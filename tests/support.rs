@@ -22,7 +22,7 @@ fn sample(name: &str) -> Case {
         Some(Scan { file: name, sha256: String::new(), import, labels: None })
     };
     let (mandible, maxilla) = (scan(&read.scans.mandible), scan(&read.scans.maxilla));
-    Case { file: read, mandible, maxilla }
+    Case::new(read, mandible, maxilla)
 }
 
 fn tooth(fdi: u8) -> Tooth {

@@ -21,7 +21,7 @@ pub fn tori(scan: Scan, arch: Arch, rules: &Rules) -> Tori {
         Arch::Mandible => (Some(scan), None),
         Arch::Maxilla => (None, Some(scan)),
     };
-    let case = Case { file, mandible, maxilla };
+    let case = Case::new(file, mandible, maxilla);
     let facts = Facts::new(&case, rules);
     let part = facts
         .as_ref()

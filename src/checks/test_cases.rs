@@ -19,7 +19,7 @@ pub(super) fn plate_case(restored: Arch, missing: &[u8], edit: impl FnOnce(&mut 
     let import = load::read(&bytes, LengthUnit::Mm).unwrap();
     let scan = Some(Scan { file: "plate.stl".into(), sha256: String::new(), import, labels: None });
     let (mandible, maxilla) = if restored == Arch::Mandible { (scan, None) } else { (None, scan) };
-    Case { file, mandible, maxilla }
+    Case::new(file, mandible, maxilla)
 }
 
 pub(super) fn defect(kind: DefectKind) -> Defect {

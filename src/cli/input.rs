@@ -7,8 +7,9 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::failure::Failure;
-use crate::case::{Arch, Case, CaseFile, Scan, labels};
+use crate::case::{self, Arch, Case, CaseFile, Scan, labels};
 use crate::load;
+use crate::mesh::Mesh;
 use crate::rules::Rules;
 use crate::units::LengthUnit;
 
@@ -99,10 +100,22 @@ pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>)
         result.map_err(|e| failures.push(e)).ok()
     };
     let (mandible, maxilla) = (keep(mandible), keep(maxilla));
+    let bite = keep(read(file.restored, &scans.bite, &None));
+    let mut file = file;
+    let attachment = match attachment(&mut file, folder) {
+        Ok(read) => read.map(|(path, mesh)| {
+            paths.push(path);
+            mesh
+        }),
+        Err(failure) => {
+            failures.push(failure);
+            None
+        }
+    };
     if !failures.is_empty() {
         return Err(Failure::Several(failures));
     }
-    let case = Case { file, mandible, maxilla };
+    let case = Case { file, mandible, maxilla, bite, attachment };
     if case.scan(case.file.restored).is_none() {
         let arch = case.file.restored.word();
         return Err(Failure::new(
@@ -111,6 +124,27 @@ pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>)
         ));
     }
     Ok((case, paths))
+}
+
+/// The attachment's mesh, mm, and where it lies; sizes that the case file leaves out become those of the mesh.
+fn attachment(file: &mut CaseFile, folder: &Path) -> Result<Option<(PathBuf, Mesh)>, Failure> {
+    let asked = file.attachment_by_mesh.as_ref().map(|a| (a.sizes_mm, &a.rest.mesh));
+    let sized = file.attachment.as_ref().map(|a| (a.sizes_mm().map(Some), &a.mesh));
+    let Some((sizes, Some(named))) = asked.or(sized) else { return Ok(None) };
+    let path = folder.join(&named.file);
+    let bytes = bytes(&path, "attachment's mesh")?;
+    let import = load::read(&bytes, named.unit)
+        .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
+    let sizes = case::attachment_sizes(&import.mesh, sizes).map_err(|says| {
+        Failure::new(
+            format!("{}: {says}", path.display()),
+            "say its unit in [attachment] mesh_unit; x runs along the crest, y across it, z to the opposing arch",
+        )
+    })?;
+    if let Some(by_mesh) = file.attachment_by_mesh.take() {
+        file.attachment = Some(by_mesh.rest.sized(sizes));
+    }
+    Ok(Some((path, import.mesh)))
 }
 
 /// A scan with the labels of its teeth.

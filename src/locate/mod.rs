@@ -7,6 +7,7 @@
 //! coordinates within 1e6 mm of the origin.
 
 pub mod cut;
+pub mod meet;
 mod tree;
 mod triangle;
 mod vertices;

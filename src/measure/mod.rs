@@ -3,6 +3,7 @@
 pub mod approach_arm;
 pub mod articulation;
 pub mod blockout;
+pub mod body_fit;
 pub mod bulge_areas;
 pub mod clean_line;
 pub mod clearance;
@@ -16,6 +17,7 @@ pub mod keepout;
 pub mod path_of_insertion;
 pub mod plane_preparation;
 pub mod reciprocal;
+pub mod registration;
 pub mod rest_room;
 pub mod rest_seat;
 pub mod ridge_form;

@@ -256,7 +256,7 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
 }
 
 /// Distance in plan from the abutment's surface to the near end of a body centred at `s` on the crest, mm.
-fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f64) -> f64 {
+pub(super) fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f64) -> f64 {
     let half = asked.settings.length_mm / 2.0;
     let reach = || -> Option<f64> {
         let along = direction(line.chord(s, half))?;

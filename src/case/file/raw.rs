@@ -6,7 +6,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::Sheet;
 use super::read::{Given, Named, OnePoint, Placed, RawTooth, Read, Word, given, only_known, table};
-use crate::case::{Alloy, Arch, ClaspKind, Notation, Opposite, Request, RestPlace, Surface};
+use crate::case::{
+    Alloy, Arch, ClaspKind, HingeAxes, JointStop, Notation, Opposite, Request, RestPlace, Surface,
+};
 use crate::units::LengthUnit;
 
 /// Teeth in a list.
@@ -66,6 +68,8 @@ tables! {
         probe: RawProbe,
         /// How accurate the scans are.
         accuracy: RawAccuracy,
+        /// What is said of the relation of the arches, and how the mandible moves.
+        articulation: RawArticulation,
         /// Places set by hand; a mark always overrides what was found.
         marks: RawMarks,
         /// Limits changed for this case, by id.
@@ -168,12 +172,20 @@ tables! {
     }
 
     /// Envelope of the user's own attachment and what stands over it, mm.
-    #[schemars(extend("required" = ["height_mm", "length_mm", "width_mm", "tooth_mm"]))]
+    #[schemars(extend("required" = ["tooth_mm"]))]
     #[schemars(rename = "attachment")]
     RawAttachment {
-        /// A mesh of the attachment, relative to the case file.
+        /// A mesh of the attachment, relative to the case file, in its own axes: x along the crest away from the abutment, y across it, z from the tissue to the opposing arch.
         mesh: String,
-        /// Height of the envelope.
+        /// Unit of the mesh; mm where left out.
+        mesh_unit: Word<LengthUnit>,
+        /// How the hinge axes lie: each square to the vertical plane of its crest, or both parallel; the first where left out.
+        axes: Word<HingeAxes>,
+        /// Which way the joint lets the base turn.
+        joint: Word<JointStop>,
+        /// Where the hinge's axis runs, in the axes of the mesh from the middle of the underside, mm; the middle of the end at the abutment, half the height up, where left out.
+        axis_at_mm: [f64; 3],
+        /// Height of the envelope; that of the mesh where left out.
         height_mm: f64,
         /// Length along the crest.
         length_mm: f64,
@@ -232,6 +244,21 @@ tables! {
         articulation_mm: f64,
     }
 
+    /// The relation of the arches and the motion of the mandible.
+    #[schemars(rename = "articulation")]
+    RawArticulation {
+        /// Whether the arches stand as they shall although the scans do not touch, or stand in each other.
+        as_scanned: bool,
+        /// Three rows of four numbers that bring the opposing arch from its file into its relation: rotation, then translation in mm.
+        opposing_motion: Vec<Placed<[f64; 4]>>,
+        /// Condylar guidance to the occlusal plane, degrees; an average where left out.
+        condylar_guidance_deg: f64,
+        /// Bennett angle, degrees; an average where left out.
+        bennett_deg: f64,
+        /// Intercondylar distance, mm; an average where left out.
+        intercondylar_mm: f64,
+    }
+
     /// Places on the restored arch, in the coordinates of its scan file.
     #[schemars(rename = "marks")]
     RawMarks {
@@ -268,7 +295,7 @@ impl RawCase {
 
 /// The table that a key belongs under, for a key found elsewhere.
 fn home(key: &str) -> Option<&'static str> {
-    let tables: [(&str, &[&str]); 9] = [
+    let tables: [(&str, &[&str]); 10] = [
         ("scans", RawScans::KEYS),
         ("chart", RawChart::KEYS),
         ("design", RawDesign::KEYS),
@@ -277,6 +304,7 @@ fn home(key: &str) -> Option<&'static str> {
         ("support", RawSupport::KEYS),
         ("probe", RawProbe::KEYS),
         ("accuracy", RawAccuracy::KEYS),
+        ("articulation", RawArticulation::KEYS),
         ("marks", RawMarks::KEYS),
     ];
     tables.into_iter().find(|(_, keys)| keys.contains(&key)).map(|(table, _)| table)

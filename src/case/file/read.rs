@@ -154,22 +154,42 @@ fn whole(digits: &toml::de::DeInteger<'_>) -> Option<i64> {
     i64::from_str_radix(digits.as_str(), digits.radix()).ok()
 }
 
+impl Read for bool {
+    fn read(at: &Placed<&DeValue<'_>>, sheet: &mut Sheet) -> Option<bool> {
+        let DeValue::Boolean(yes) = at.value else {
+            wrong(at, "true or false", "write true or false without quotes", sheet);
+            return None;
+        };
+        Some(*yes)
+    }
+}
+
+/// A list of so many numbers; `names` says what they are.
+fn row<const N: usize>(
+    at: &Placed<&DeValue<'_>>,
+    names: &str,
+    mend: &str,
+    sheet: &mut Sheet,
+) -> Option<[f64; N]> {
+    let numbers = Vec::<Placed<f64>>::read(at, sheet)?;
+    let DeValue::Array(list) = at.value else { return None };
+    if list.len() != N {
+        sheet.at(at, format!("must be {names}, but holds {}", list.len()), mend);
+        return None;
+    }
+    let values: Vec<f64> = numbers.iter().map(|n| n.value).collect();
+    values.try_into().ok()
+}
+
 impl Read for [f64; 3] {
     fn read(at: &Placed<&DeValue<'_>>, sheet: &mut Sheet) -> Option<[f64; 3]> {
-        let numbers = Vec::<Placed<f64>>::read(at, sheet)?;
-        let DeValue::Array(list) = at.value else { return None };
-        if list.len() != 3 {
-            sheet.at(
-                at,
-                format!("must be three numbers x, y, z, but holds {}", list.len()),
-                "write it as [x, y, z]",
-            );
-            return None;
-        }
-        match numbers.as_slice() {
-            [x, y, z] => Some([x.value, y.value, z.value]),
-            _ => None,
-        }
+        row(at, "three numbers x, y, z", "write it as [x, y, z]", sheet)
+    }
+}
+
+impl Read for [f64; 4] {
+    fn read(at: &Placed<&DeValue<'_>>, sheet: &mut Sheet) -> Option<[f64; 4]> {
+        row(at, "four numbers", "write a row as [r, r, r, t]", sheet)
     }
 }
 

@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 
 use super::places::{Ground, marks};
 use super::problem::{Sheet, nearest};
-use super::raw::{RawAccuracy, RawAttachment, RawCase, RawPath, RawProbe, RawScans};
+use super::raw::{RawAccuracy, RawArticulation, RawAttachment, RawCase, RawPath, RawProbe, RawScans};
 use super::read::{Given, Named, Placed};
 use super::teeth::{Numbering, chart, design, required};
-use crate::case::{Accuracy, Arch, Attachment, CaseFile, Chart, PathWanted, Scans, Tooth};
-use crate::space::{Tilt, Vector, direction};
+use crate::case::{
+    Accuracy, Arch, Attachment, AttachmentByMesh, AttachmentMesh, AttachmentRest, CaseFile, Chart,
+    PathWanted, Relation, Scans, Tooth,
+};
+use crate::space::{Motion, Tilt, Vector, direction};
 use crate::units;
 
 /// Greatest length of a part in a mouth; above it the unit must be wrong. An arch is 30 to 120 mm across.
@@ -34,9 +37,11 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
     let scans = scans(&raw.scans, restored, sheet);
     let path = path(&raw.path, sheet);
     let withdrawal_length = withdrawal_length(&raw.path);
-    let attachment = attachment(&raw.attachment, sheet);
+    let (attachment, attachment_by_mesh) = attachment(&raw.attachment, sheet);
     let accuracy = accuracy(&raw.accuracy, sheet);
-    let limits = limits(&raw.limits, known_limits, sheet);
+    let mut limits = limits(&raw.limits, known_limits, sheet);
+    of_the_joint(&raw.articulation, &mut limits, sheet);
+    let relation = relation(&raw.articulation, sheet);
     if sheet.names("chart.notation") {
         // No tooth number can be judged before it is known how they are written.
         return None;
@@ -52,7 +57,9 @@ pub(super) fn case(raw: &RawCase, known_limits: &[&str], sheet: &mut Sheet) -> O
         path,
         withdrawal_length,
         attachment,
+        attachment_by_mesh,
         accuracy,
+        relation,
         limits,
         restored: restored?,
         scans,
@@ -189,33 +196,97 @@ fn in_mm(place: &Placed<f64>, sheet: &mut Sheet) -> Option<f64> {
     Some(place.value)
 }
 
-fn attachment(raw: &Given<RawAttachment>, sheet: &mut Sheet) -> Option<Attachment> {
-    let place = raw.get()?;
+/// The attachment with its sizes, or the one whose sizes its mesh has to give.
+fn attachment(
+    raw: &Given<RawAttachment>,
+    sheet: &mut Sheet,
+) -> (Option<Attachment>, Option<AttachmentByMesh>) {
+    let Some(place) = raw.get() else { return (None, None) };
     let a = &place.value;
-    let mut needed = |member: &Given<f64>, key: &str, mend: &str| {
-        required(member, place, key, mend, sheet).and_then(|p| size(p, sheet))
-    };
-    let envelope = "add it: the envelope of the attachment is judged as a box, with a mesh as without";
-    let height = needed(&a.height_mm, "height_mm", envelope);
-    let length = needed(&a.length_mm, "length_mm", envelope);
-    let width = needed(&a.width_mm, "width_mm", envelope);
-    let tooth = needed(&a.tooth_mm, "tooth_mm", "add the height of the denture tooth over the attachment");
-    let mut optional = |member: &Given<f64>| member.get().and_then(|p| in_mm(p, sheet)).unwrap_or(0.0);
-    let (relief_mm, resin_mm, adjustment_mm) =
-        (optional(&a.relief_mm), optional(&a.resin_mm), optional(&a.adjustment_mm));
-    if let Some(mesh) = a.mesh.get().filter(|m| m.value.trim().is_empty()) {
-        sheet.at(mesh, "the file name is empty", "name the mesh file, relative to this case file");
+    let mesh = a.mesh.get().map(|m| {
+        if m.value.trim().is_empty() {
+            sheet.at(m, "the file name is empty", "name the mesh file, relative to this case file");
+        }
+        AttachmentMesh { file: m.value.clone(), unit: a.mesh_unit.value().map(|w| w.0).unwrap_or_default() }
+    });
+    if let (Some(unit), None) = (a.mesh_unit.get(), &mesh) {
+        sheet.at(unit, "a unit is given for a mesh, but no mesh", "add mesh = \"..\", or take it out");
     }
-    Some(Attachment {
-        mesh: a.mesh.value().cloned(),
-        height_mm: height?,
-        length_mm: length?,
-        width_mm: width?,
-        tooth_mm: tooth?,
-        relief_mm,
-        resin_mm,
-        adjustment_mm,
-    })
+    let mut side = |member: &Given<f64>, key: &str| {
+        let given = match &mesh {
+            Some(_) => member.get(),
+            None => required(
+                member,
+                place,
+                key,
+                "add it: the envelope of the attachment is judged as a box; or give its mesh",
+                sheet,
+            ),
+        };
+        given.and_then(|p| size(p, sheet))
+    };
+    let sizes_mm =
+        [side(&a.height_mm, "height_mm"), side(&a.length_mm, "length_mm"), side(&a.width_mm, "width_mm")];
+    let over = "add the height of the denture tooth over the attachment";
+    let tooth = required(&a.tooth_mm, place, "tooth_mm", over, sheet).and_then(|p| size(p, sheet));
+    let mut optional = |member: &Given<f64>| member.get().and_then(|p| in_mm(p, sheet)).unwrap_or(0.0);
+    let (relief, resin, adjustment) =
+        (optional(&a.relief_mm), optional(&a.resin_mm), optional(&a.adjustment_mm));
+    let Some(tooth) = tooth else { return (None, None) };
+    let by_mesh = mesh.is_some();
+    let rest = AttachmentRest {
+        mesh,
+        axes: a.axes.value().map(|w| w.0).unwrap_or_default(),
+        joint: a.joint.value().map(|w| w.0),
+        axis_at_mm: a.axis_at_mm.value().copied(),
+        parts_mm: [tooth, relief, resin, adjustment],
+    };
+    match sizes_mm {
+        [Some(height), Some(length), Some(width)] => (Some(rest.sized([height, length, width])), None),
+        _ if by_mesh => (None, Some(AttachmentByMesh { sizes_mm, rest })),
+        _ => (None, None),
+    }
+}
+
+/// A rigid motion from three rows; the rotation must be one to within what is written of it.
+fn motion(place: &Placed<Vec<Placed<[f64; 4]>>>, sheet: &mut Sheet) -> Option<Motion> {
+    let rows = &place.value;
+    let mend = "give three rows [r, r, r, t]: an orthonormal rotation, then the way in mm";
+    let [a, b, c] = rows.as_slice() else {
+        sheet.at(place, format!("a motion has three rows, but {} are given", rows.len()), mend);
+        return None;
+    };
+    let found = crate::space::motion_of_rows([a.value, b.value, c.value]);
+    if found.is_none() {
+        sheet.at(place, "its first three columns are no rotation", mend);
+    }
+    found
+}
+
+/// `[articulation]`; angles and distances of the joint go to the limits of the same name.
+fn relation(raw: &Given<RawArticulation>, sheet: &mut Sheet) -> Relation {
+    let Some(raw) = raw.value() else { return Relation::default() };
+    Relation {
+        as_scanned: raw.as_scanned.value().copied().unwrap_or(false),
+        opposing_motion: raw.opposing_motion.get().and_then(|p| motion(p, sheet)),
+    }
+}
+
+/// Limits that `[articulation]` gives.
+fn of_the_joint(raw: &Given<RawArticulation>, limits: &mut Vec<(String, f64)>, sheet: &mut Sheet) {
+    let Some(raw) = raw.value() else { return };
+    for (id, given) in [
+        ("condylar_guidance_deg", &raw.condylar_guidance_deg),
+        ("bennett_deg", &raw.bennett_deg),
+        ("intercondylar_mm", &raw.intercondylar_mm),
+    ] {
+        let Some(place) = given.get() else { continue };
+        if limits.iter().any(|(known, _)| known == id) {
+            sheet.at(place, format!("`{id}` is given here and in [limits]"), "keep one of the two");
+        } else {
+            limits.push((id.to_owned(), place.value));
+        }
+    }
 }
 
 fn probe(

@@ -1,7 +1,7 @@
 //! Verdicts of room on a pair of plates that touch in four cusps, 5.05 mm apart or as a test says.
 
 use super::*;
-use crate::case::{Arch, Attachment, Case, CaseFile, Chart, Scan, Scans, Tooth};
+use crate::case::{Arch, AttachmentRest, Case, CaseFile, Chart, HingeAxes, Scan, Scans, Tooth};
 use crate::load::{Format, Import};
 use crate::measure::shapes::sheet;
 use crate::mesh::Mesh;
@@ -45,7 +45,7 @@ fn pair(gap: f64, edit: impl FnOnce(&mut CaseFile)) -> Case {
     file.marks.crests = vec![(0..=40).map(|k| Point::new(-15.0, -0.5 * f64::from(k), 0.0)).collect()];
     edit(&mut file);
     let mandible = scan(sheet(60.0, 0.5, true, cusp));
-    Case { file, mandible, maxilla: scan(sheet(60.0, 0.6, false, |_, _| gap)) }
+    Case::new(file, mandible, scan(sheet(60.0, 0.6, false, |_, _| gap)))
 }
 
 fn checked(case: &Case) -> Part {
@@ -87,16 +87,14 @@ fn ample_room_fits_and_little_is_short() {
 
 #[test]
 fn own_parts_are_a_finding_of_their_own_and_both_are_shown() {
-    let own = Attachment {
+    let rest = AttachmentRest {
         mesh: None,
-        height_mm: 3.0,
-        length_mm: 4.0,
-        width_mm: 3.0,
-        tooth_mm: 2.5,
-        relief_mm: 0.5,
-        resin_mm: 0.5,
-        adjustment_mm: 0.0,
+        axes: HingeAxes::SquareToCrest,
+        joint: None,
+        axis_at_mm: None,
+        parts_mm: [2.5, 0.5, 0.5, 0.0],
     };
+    let own = rest.sized([3.0, 4.0, 3.0]);
     let part = checked(&pair(6.0, |f| f.attachment = Some(own)));
     assert_eq!(verdicts(&part), [("attachment_room", Verdict::Fits), ("own_parts", Verdict::Short)]);
     let site = site(&part);

@@ -54,7 +54,7 @@ fn case(edit: impl FnOnce(&mut CaseFile)) -> Case {
         defects: vec![],
     };
     let scan = Scan { file: "barrels.stl".into(), sha256: String::new(), import, labels: Some(labels) };
-    Case { file, mandible: Some(scan), maxilla: None }
+    Case::new(file, Some(scan), None)
 }
 
 fn checked(edit: impl FnOnce(&mut CaseFile)) -> Part {
