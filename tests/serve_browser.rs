@@ -69,6 +69,11 @@ async fn browser(driver: &Driver, binary: &std::path::Path) -> Client {
     }
 }
 
+/// A key as it is typed.
+fn typed(key: Key) -> String {
+    char::from(key).to_string()
+}
+
 /// The sheet in a browser.
 struct Page(Client);
 
@@ -235,8 +240,8 @@ async fn worked_on(page: &Page) {
 
 async fn tilted(page: &Page) {
     let (table, picture) = (page.text("#table").await, page.picture().await);
-    let right: String = Key::Right.into();
-    let up: String = Key::Up.into();
+    let right = typed(Key::Right);
+    let up = typed(Key::Up);
     let mut times = vec![page.tilts("#anterior", &right.repeat(8)).await];
     page.until("document.getElementById('tilt-words').textContent.includes('4.0° toward anterior')").await;
     times.push(page.tilts("#cast", &up).await);
@@ -255,6 +260,9 @@ async fn tilted(page: &Page) {
 }
 
 async fn pointed(page: &Page) {
+    // The picture has taken its new size once two frames have passed.
+    page.js("window.scrollTo(0, 0); window.passed = 0; requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => { window.passed = 1; }, 200)))").await;
+    page.until("window.passed").await;
     let at = page.js("const l = [...document.querySelectorAll('#labels span')].find((s) => s.textContent === '35').getBoundingClientRect(); \
                       return [l.left + l.width / 2, l.top + l.height / 2]").await;
     page.click_at(&at).await;
@@ -262,7 +270,7 @@ async fn pointed(page: &Page) {
     assert!(page.text("#point-out").await.contains("to the opposing arch"));
     page.until("document.querySelector('#section svg')").await;
     // Another place by the keyboard alone: its distance from the one before.
-    page.keys("#place", &format!("26.379, -34.967, -0.808{}", String::from(Key::Enter))).await;
+    page.keys("#place", &format!("26.379, -34.967, -0.808{}", typed(Key::Enter))).await;
     page.until("document.getElementById('apart-out').textContent.includes('straight: ')").await;
     page.shot("point.png").await;
 }
@@ -270,7 +278,7 @@ async fn pointed(page: &Page) {
 async fn marked(page: &Page) {
     page.keys("#mark-what", "the place of").await;
     page.until("!document.getElementById('along-box').hidden").await;
-    page.keys("#along", &String::from(Key::Right).repeat(3)).await;
+    page.keys("#along", &typed(Key::Right).repeat(3)).await;
     page.click("#mark-set").await;
     page.until("document.getElementById('mark-list').textContent.includes('place of attachment 1')").await;
     page.until("document.getElementById('changes-why').textContent.includes('place of the attachment') && document.body.dataset.busy === 'no'").await;

@@ -124,17 +124,12 @@ export class Marking {
 
   show(state) {
     const teeth = state.teeth || [], chosen = byId("mark-tooth").value;
+    const all = JSON.stringify([state.marks, teeth]);
+    if (all === this.all) { this.abutments(state, teeth); return; }
+    this.all = all;
     byId("mark-tooth").replaceChildren(...teeth.map((t) => made("option", t.shown, { value: t.tooth })));
     if (chosen) { byId("mark-tooth").value = chosen; }
-    const known = JSON.stringify([teeth, state.abutments]);
-    if (known !== this.known) {
-      this.known = known;
-      byId("abutment-list").replaceChildren(...teeth.map((t) => {
-        const label = made("label");
-        label.append(made("input", null, { type: "checkbox", value: t.tooth, checked: (state.abutments || []).includes(t.tooth) }), " " + t.shown);
-        return label;
-      }));
-    }
+    this.abutments(state, teeth);
     byId("mark-list").replaceChildren(...(state.marks || []).map((m) => {
       const li = made("li", m.says + " "), away = made("button", "take away", { type: "button", ariaLabel: "take away: " + m.says });
       away.addEventListener("click", () => this.sheet.mark({ mark: "remove", key: m.key, tooth: m.tooth, number: m.number }));
@@ -142,6 +137,17 @@ export class Marking {
       return li;
     }));
     this.sheet.redrawn();
+  }
+
+  abutments(state, teeth) {
+    const known = JSON.stringify([teeth, state.abutments]);
+    if (known === this.known) { return; }
+    this.known = known;
+    byId("abutment-list").replaceChildren(...teeth.map((t) => {
+      const label = made("label");
+      label.append(made("input", null, { type: "checkbox", value: t.tooth, checked: (state.abutments || []).includes(t.tooth) }), " " + t.shown);
+      return label;
+    }));
   }
 
   /** Lines and places of the marks, and of the one that is being made. */

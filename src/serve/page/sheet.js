@@ -105,7 +105,8 @@ class Sheet {
     const history = (id, word, what) => { byId(id).disabled = !what; byId(id).textContent = word; byId(id).title = what ? word + ": " + what : ""; };
     history("undo", "Undo", state.undo); history("redo", "Redo", state.redo);
     this.marking.show(state);
-    if (state.sections) { this.findings(state); }
+    // What is told anew while something is measured is the same until the measuring has ended.
+    if (state.sections && state.edition !== this.told) { this.told = state.edition; this.findings(state); }
     if (state.edition && state.edition !== this.edition) {
       this.edition = state.edition;
       await this.load();
