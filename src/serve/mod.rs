@@ -2,18 +2,18 @@
 //!
 //! The figures are those of the command line: the same analysis, the same check for a tilt that is tried, the same page as
 //! export. What the page changes is the text of the case file and nothing else; undo is an older text. Nothing of a
-//! request ever names a file: what may be asked for is a fixed list ([`routes`]), and what is read and written is settled
+//! request ever names a file: what may be asked for is a fixed list (`routes`), and what is read and written is settled
 //! before the address is printed.
 //!
 //! | part | what it answers |
 //! |---|---|
-//! | [`guard`] | who may ask |
-//! | [`routes`] | what may be asked |
-//! | [`room`] | the text, its history, and the analysis that belongs to it |
-//! | [`desk`] | the thread on which an analysis lies, and questions to it |
-//! | [`answers`] | figures as the page reads them |
-//! | [`edit`], [`save`] | a mark into the text; the text into its file |
-//! | [`listen`] | connections, limits of time and size, the end |
+//! | `guard` | who may ask |
+//! | `routes` | what may be asked |
+//! | `room` | the text, its history, and the analysis that belongs to it |
+//! | `desk` | the thread on which an analysis lies, and questions to it |
+//! | `answers` | figures as the page reads them |
+//! | `edit`, `save` | a mark into the text; the text into its file |
+//! | `listen` | connections, limits of time and size, the end |
 
 mod answers;
 mod assets;
