@@ -22,9 +22,10 @@ use crate::mesh::audit::{self, Defect, DefectKind};
 use crate::mesh::{Mesh, Topology};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
-use crate::space::{Direction, Motion, Tilt};
+use crate::space::{Direction, Motion, Tilt, Vector};
 use relation::Relation;
 use seats::SeatFact;
+use std::sync::OnceLock;
 
 /// Depths under the crest at which the width of a ridge is read, mm.
 pub const RIDGE_DEPTHS_MM: [f64; 2] = [3.0, 5.0];
@@ -44,6 +45,7 @@ pub struct ArchFacts<'c> {
     pub anatomy: Anatomy,
     /// What is wrong with the file and its surface.
     pub defects: Vec<Defect>,
+    normals: OnceLock<Vec<Vector>>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -54,6 +56,11 @@ impl<'c> ArchFacts<'c> {
     /// Its mesh.
     pub fn mesh(&self) -> &Mesh {
         self.surface.mesh()
+    }
+
+    /// Unit normals of its vertices.
+    pub fn normals(&self) -> &[Vector] {
+        self.normals.get_or_init(|| self.mesh().vertex_normals())
     }
 
     fn new(case: &'c Case, arch: Arch, rules: &Rules, motion: Option<&Motion>) -> Option<ArchFacts<'c>> {
@@ -73,7 +80,7 @@ impl<'c> ArchFacts<'c> {
         let anatomy = teeth::read(&surface, &topology, &known);
         let mut defects = scan.import.defects.clone();
         defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
-        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects, normals: OnceLock::new() })
     }
 }
 

@@ -14,7 +14,7 @@
 //! | [`phantom`] | solids and casts with known answers |
 //! | [`rules`], [`report`] | limits with their sources; the vocabulary of results |
 //! | [`checks`], [`analysis`] | facts to findings; a case to its report |
-//! | [`render`], [`cli`] | a report to bytes; the commands |
+//! | [`render`], [`cli`], [`serve`] | a report to bytes; the commands; the work sheet on screen |
 
 pub mod analysis;
 pub mod anatomy;
@@ -32,5 +32,6 @@ pub mod phantom;
 pub mod render;
 pub mod report;
 pub mod rules;
+pub mod serve;
 pub mod space;
 pub mod units;

@@ -136,6 +136,9 @@ const TABLE: &[(&str, &[Expected])] = &[
     ("mark_too_far", &[
         (4, "marks.midline", "so far from its origin"),
         (5, "marks.crests[0][1]", "so far from its origin"),
+        (6, "marks.attachment_at[0]", "so far from its origin"),
+        (7, "marks.clasp_tips.35", "so far from its origin"),
+        (7, "marks.clasp_tips.15", "15 stands in the maxilla"),
     ]),
     ("limits_unknown", &[
         (5, "limits.atachment_room_mm", "did you mean `attachment_room_mm`?"),

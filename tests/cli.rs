@@ -29,7 +29,7 @@ fn help_teaches_and_every_command_has_an_example() {
     ] {
         assert!(help.contains(command), "{command}");
         let own = saddleroom(&[command, "--help"]).ends(0).out;
-        let later = ["framework", "compare", "serve"].contains(&command);
+        let later = ["framework", "compare"].contains(&command);
         assert!(own.contains("saddleroom ") && (later || own.contains("Example")), "{command}: {own}");
     }
     assert!(help.contains("Exit code"));
@@ -191,7 +191,6 @@ fn usage_that_makes_no_sense_ends_with_two() {
         saddleroom(arguments).ends(2);
     }
     saddleroom(&["framework", "case.toml", "frame.stl"]).refuses_with(&["later release"]);
-    saddleroom(&["serve", "case.toml", "--port", "8080"]).refuses_with(&["later release"]);
 }
 
 #[test]

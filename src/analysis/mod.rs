@@ -3,18 +3,22 @@
 mod cautions;
 mod clearance;
 mod path;
+mod point;
 mod scene;
 mod sections;
 mod settings;
 mod shown;
 mod survey;
+mod tilted;
 mod tori;
 
 use rayon::prelude::*;
 
 pub use clearance::{ClearanceWanted, Clearances, clearances};
+pub use point::{Aim, Apart, ClearanceAt, PointRead, aimed, apart, read_point};
 pub use shown::input;
 pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};
+pub use tilted::{AtTilt, Ready, at_tilt, path_of};
 pub use tori::{Tori, tori};
 
 use crate::case::Case;

@@ -168,7 +168,7 @@ fn put(surface: &Surface, cast: &TiltedCast<'_>, asked: &Point) -> Result<Put, S
 
 /// The reading with its uncertainty: the scan's trueness, the direction over the height to the survey line, and the
 /// chord of an edge on a crown's curve.
-fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeReading {
+pub(super) fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeReading {
     const CROWN_RADIUS_MM: f64 = 4.0;
     let edge = mesh.mean_edge_mm();
     let depth = Estimate::new(put.depth.depth_mm, vec![])

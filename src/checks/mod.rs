@@ -20,7 +20,7 @@ mod teeth;
 #[cfg(test)]
 mod test_cases;
 mod tori;
-mod undercut;
+pub mod undercut;
 
 use crate::facts::Facts;
 use crate::report::{

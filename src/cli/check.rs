@@ -13,6 +13,7 @@ use crate::case::file::parse;
 use crate::case::{Arch, Case, CaseFile, Notation, Scans, chart};
 use crate::checks;
 use crate::render;
+use crate::render::html::Picture;
 use crate::render::page::Page;
 use crate::render::words::{Language, Manner};
 use crate::report::{Scene, SolidKind};
@@ -34,9 +35,19 @@ use crate::rules::Rules;
 #[derive(Debug, clap::Args)]
 #[command(verbatim_doc_comment)]
 pub(super) struct Args {
+    #[command(flatten)]
+    case: CaseArgs,
+    /// Folder for the results; made where it does not exist
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+}
+
+/// What a case is read from, and how its page is written.
+#[derive(Debug, clap::Args)]
+pub(super) struct CaseArgs {
     /// The case file; `saddleroom schema case` describes it
     #[arg(value_name = "CASE.toml", required_unless_present_any = ["mandible", "maxilla"])]
-    case: Option<PathBuf>,
+    pub(super) case: Option<PathBuf>,
     /// Scan of the mandible, where there is no case file
     #[arg(long, value_name = "FILE", conflicts_with = "case", requires = "restore")]
     mandible: Option<PathBuf>,
@@ -58,9 +69,13 @@ pub(super) struct Args {
     /// Unit of the coordinates of both scans
     #[arg(long, value_enum, default_value_t = UnitWord::Mm, conflicts_with = "case")]
     unit: UnitWord,
-    /// Folder for the results; made where it does not exist
-    #[arg(long, value_name = "DIR")]
-    out: Option<PathBuf>,
+}
+
+impl CaseArgs {
+    /// Language of the page and numbers of teeth.
+    pub(super) fn manner(&self) -> Manner {
+        Manner { language: self.lang.into(), notation: self.notation.map_or(Notation::Fdi, Notation::from) }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -104,14 +119,13 @@ impl From<NotationWord> for Notation {
 pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let progress = Progress::new(common);
     progress.say("reading");
-    let (case, mut inputs) = read(args)?;
-    inputs.extend(args.case.clone());
+    let (case, mut inputs) = read(&args.case)?;
+    inputs.extend(args.case.case.clone());
     let rules = input::rules(&case.file)?;
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
     let done = analysis::analyse(&case, &rules, &|doing| progress.say(doing))
         .map_err(|e| Failure::new(e.to_string(), "give a scan of the arch that is to be restored"))?;
-    let manner =
-        Manner { language: args.lang.into(), notation: args.notation.map_or(Notation::Fdi, Notation::from) };
+    let manner = args.case.manner();
     let json = render::json::bytes(&done.report);
     let mut names = Vec::new();
     if let Some(out) = &out {
@@ -129,7 +143,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     Ok(Ending::of(done.report.asks_attention()))
 }
 
-fn read(args: &Args) -> Result<(Case, Vec<PathBuf>), Failure> {
+fn read(args: &CaseArgs) -> Result<(Case, Vec<PathBuf>), Failure> {
     match &args.case {
         Some(path) => {
             let file = case_file(path)?;
@@ -153,7 +167,7 @@ pub(super) fn case_file(path: &Path) -> Result<CaseFile, Failure> {
 }
 
 /// A case from options alone.
-fn bare(args: &Args) -> Result<CaseFile, Failure> {
+pub(super) fn bare(args: &CaseArgs) -> Result<CaseFile, Failure> {
     let Some(restored) = args.restore.map(Arch::from) else {
         return Err(Failure::new(
             "it is not said which arch gets the denture",
@@ -180,26 +194,39 @@ fn bare(args: &Args) -> Result<CaseFile, Failure> {
     Ok(file)
 }
 
+/// The page of an analysis, as `check` writes it.
+pub(super) fn page(done: &Analysis<'_>, manner: Manner) -> Vec<u8> {
+    let scene = done.scene();
+    let (stills, drawings) =
+        rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
+    html(done, &scene, (&stills, &drawings), manner)
+}
+
+fn html(
+    done: &Analysis<'_>,
+    scene: &Scene<'_>,
+    (stills, drawings): (&[Picture], &[Picture]),
+    manner: Manner,
+) -> Vec<u8> {
+    render::page::html(&Page {
+        report: &done.report,
+        sections: &checks::sections(),
+        stills,
+        drawings,
+        scene: Some(scene),
+        manner,
+    })
+    .into_bytes()
+}
+
 /// Everything that `check` writes.
 fn files(done: &Analysis<'_>, json: &[u8], manner: Manner) -> Files {
     let scene = done.scene();
     let (stills, drawings) =
         rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
-    let (page, layers) = rayon::join(
-        || {
-            render::page::html(&Page {
-                report: &done.report,
-                sections: &checks::sections(),
-                stills: &stills,
-                drawings: &drawings,
-                scene: Some(&scene),
-                manner,
-            })
-        },
-        || layers(&scene),
-    );
+    let (page, layers) = rayon::join(|| html(done, &scene, (&stills, &drawings), manner), || layers(&scene));
     let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
-    files.push(("report.html".to_owned(), page.into_bytes()));
+    files.push(("report.html".to_owned(), page));
     files.extend(layers);
     files.extend(stills.into_iter().chain(drawings).map(|p| (p.name, p.bytes)));
     files
@@ -222,4 +249,21 @@ fn layers(scene: &Scene<'_>) -> Files {
         ("tripod.ply".to_owned(), render::curves::tripod(scene)),
         ("case.glb".to_owned(), render::gltf::binary(scene)),
     ]
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::CaseArgs;
+    use clap::Parser;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        case: CaseArgs,
+    }
+
+    /// The options of a case as they stand on a command line.
+    pub(in crate::cli) fn case_args(words: &[&str]) -> CaseArgs {
+        Line::parse_from(std::iter::once("x").chain(words.iter().copied())).case
+    }
 }

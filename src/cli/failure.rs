@@ -40,6 +40,16 @@ impl Failure {
         Failure::new(format!("cannot {doing} {}: {error}", path.display()), mend)
     }
 
+    /// It as plain lines, for the page.
+    pub(super) fn plain(&self) -> String {
+        match self {
+            Failure::One { says, mend: Some(mend) } => format!("{says}; {mend}"),
+            Failure::One { says, mend: None } => says.clone(),
+            Failure::Several(all) => all.iter().map(Failure::plain).collect::<Vec<_>>().join("\n"),
+            Failure::CaseFile { name, problems, .. } => format!("{name}: {problems}"),
+        }
+    }
+
     /// Writes it to standard error; colours only where a person looks.
     pub(super) fn tell(&self) {
         let mut out = String::new();

@@ -32,17 +32,6 @@ pub(super) struct CompareArgs {
     out: Option<PathBuf>,
 }
 
-/// Show the work sheet in the browser of this machine (comes with a later release)
-#[derive(Debug, clap::Args)]
-pub(super) struct ServeArgs {
-    /// The case file
-    #[arg(value_name = "CASE.toml")]
-    case: Option<PathBuf>,
-    /// Port on the loopback address
-    #[arg(long, value_name = "N")]
-    port: Option<u16>,
-}
-
 /// What such a command says.
 pub(super) fn failure(command: &str) -> Failure {
     Failure::new(

@@ -13,6 +13,7 @@ mod manual;
 mod output;
 mod progress;
 mod schema;
+mod serve;
 mod survey;
 mod tori;
 mod values;
@@ -90,7 +91,8 @@ Exit code:
   1  something is short, exceeds or is tight, or a quantity that was asked for could not be measured
   2  nothing could be done: bad usage or unreadable input; standard error says what to do
 
-The program measures and compares; it prescribes nothing. It opens no network connection.";
+The program measures and compares; it prescribes nothing. It opens no network connection; `serve` listens on the
+loopback address of this machine alone.";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -104,7 +106,7 @@ enum Command {
     Schema(schema::Args),
     Framework(later::FrameworkArgs),
     Compare(later::CompareArgs),
-    Serve(later::ServeArgs),
+    Serve(serve::Args),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
 }
@@ -153,7 +155,7 @@ fn dispatch(common: &Common, command: Command) -> Result<Ending, Failure> {
         Command::Schema(args) => schema::run(&args),
         Command::Framework(_) => Err(later::failure("framework")),
         Command::Compare(_) => Err(later::failure("compare")),
-        Command::Serve(_) => Err(later::failure("serve")),
+        Command::Serve(args) => serve::run(common, &args),
         Command::Completions(args) => manual::completions(&args),
         Command::Manual(_) => manual::run(),
     }

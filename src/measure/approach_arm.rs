@@ -34,7 +34,7 @@ const STATION_MM: f64 = 0.5;
 
 /// What is asked.
 #[derive(Clone, Copy, Debug)]
-pub struct ArmAsked<'a> {
+pub struct ArmAsked<'a, 's> {
     /// The cast.
     pub surface: &'a Surface,
     /// Its adjacency.
@@ -42,7 +42,7 @@ pub struct ArmAsked<'a> {
     /// Region of each vertex: the base of a model is no tissue.
     pub region: &'a [Region],
     /// Set up along the path.
-    pub cast: &'a TiltedCast<'a>,
+    pub cast: &'a TiltedCast<'s>,
     /// The crown; its margin must be known.
     pub crown: &'a Crown,
     /// Its axes.
@@ -85,7 +85,7 @@ pub struct ArmWay {
 ///
 /// # Errors
 /// Where no margin is known on that side, or it does not lie on the scan.
-pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
+pub fn way(asked: &ArmAsked<'_, '_>) -> Measured<ArmWay> {
     let mut out: Option<ArmWay> = None;
     let mut reason = None;
     let stations = stations(asked);
@@ -134,7 +134,7 @@ pub fn way(asked: &ArmAsked<'_>) -> Measured<ArmWay> {
 }
 
 /// The part of a wall above the base of the model.
-fn tissue<'l>(asked: &ArmAsked<'_>, line: &'l [Point]) -> &'l [Point] {
+fn tissue<'l>(asked: &ArmAsked<'_, '_>, line: &'l [Point]) -> &'l [Point] {
     let on_base = |p: &Point| {
         asked.surface.closest(p).is_some_and(|on| {
             let corners = asked.surface.mesh().faces()[on.face as usize];
@@ -153,7 +153,7 @@ fn no_margin() -> NotMeasured {
 }
 
 /// Margin places on the clasp's side from the tip's section to the end of the crown.
-fn stations(asked: &ArmAsked<'_>) -> Vec<Point> {
+fn stations(asked: &ArmAsked<'_, '_>) -> Vec<Point> {
     let toward = asked.axes.outward(asked.leaves);
     let start = (asked.tip - asked.axes.centre).dot(&toward);
     let most = asked.axes.half_mm[0] - start;
@@ -162,7 +162,7 @@ fn stations(asked: &ArmAsked<'_>) -> Vec<Point> {
 }
 
 /// The outermost place on the clasp's side where the margin passes `at` mm along `toward` from the crown's middle.
-fn margin_at(asked: &ArmAsked<'_>, toward: &Vector, at: f64) -> Option<Point> {
+fn margin_at(asked: &ArmAsked<'_, '_>, toward: &Vector, at: f64) -> Option<Point> {
     let outward = asked.axes.outward(asked.side);
     let margin = &asked.crown.margin;
     let along = |p: &Point| (p - asked.axes.centre).dot(toward) - at;
@@ -179,7 +179,7 @@ fn margin_at(asked: &ArmAsked<'_>, toward: &Vector, at: f64) -> Option<Point> {
 }
 
 /// Adds the undercut of one section, which stands for `breadth_mm` of the arm's way, between the arm's borders.
-fn under(asked: &ArmAsked<'_>, line: &[Point], breadth_mm: f64, mut way: ArmWay) -> ArmWay {
+fn under(asked: &ArmAsked<'_, '_>, line: &[Point], breadth_mm: f64, mut way: ArmWay) -> ArmWay {
     let (from, to) = (asked.clear_mm, asked.clear_mm + asked.width_mm);
     let mut run = 0.0;
     for w in line.windows(2) {

@@ -31,7 +31,7 @@ const CLOSE_MM: f64 = 0.0005;
 
 /// The cast, surveyed.
 #[derive(Clone, Copy, Debug)]
-pub struct Surveyed<'a> {
+pub struct Surveyed<'a, 's> {
     /// Its surface.
     pub mesh: &'a Mesh,
     /// Its adjacency.
@@ -39,13 +39,13 @@ pub struct Surveyed<'a> {
     /// Normals of its vertices.
     pub normals: &'a [Vector],
     /// Set up along the path.
-    pub cast: &'a TiltedCast<'a>,
+    pub cast: &'a TiltedCast<'s>,
     /// Depth of each vertex along the path.
     pub field: &'a UndercutField,
     /// Its survey line.
     pub line: &'a SurveyLine,
     /// Set up along the occlusal normal, where that is known and is not the path itself.
-    pub along_normal: Option<&'a TiltedCast<'a>>,
+    pub along_normal: Option<&'a TiltedCast<'s>>,
 }
 
 /// An abutment and what is asked of it.
@@ -105,7 +105,7 @@ pub struct SurfaceUndercut {
 }
 
 /// The four surfaces of an abutment.
-pub fn surfaces(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceUndercut> {
+pub fn surfaces(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceUndercut> {
     let on: Vec<Surface> =
         asked.crown.vertices.iter().map(|&v| asked.axes.surface(&cast.mesh.vertex(v))).collect();
     Surface::ALL
@@ -146,7 +146,7 @@ struct Crossing {
     at: Point,
 }
 
-fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge_mm: f64) -> GaugeOn {
+fn gauge_on(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>, surface: Surface, gauge_mm: f64) -> GaugeOn {
     let d = cast.field.direction;
     let mut by_zone: Vec<(Zone, Vec<(Crossing, Crossing)>)> = Vec::new();
     for &face in &asked.crown.faces {
@@ -183,7 +183,12 @@ fn gauge_on(cast: &Surveyed<'_>, asked: &GaugeAsked<'_>, surface: Surface, gauge
 }
 
 /// The two edges of a triangle that the isoline of a depth meets, where the depth grows downward.
-fn isoline(cast: &Surveyed<'_>, d: &Direction, face: FaceId, gauge_mm: f64) -> Option<(Crossing, Crossing)> {
+fn isoline(
+    cast: &Surveyed<'_, '_>,
+    d: &Direction,
+    face: FaceId,
+    gauge_mm: f64,
+) -> Option<(Crossing, Crossing)> {
     let corners = cast.mesh.faces()[face as usize];
     let depth = [0, 1, 2].map(|k| depth_of(cast.field, corners[k]));
     let depth = [depth[0]?, depth[1]?, depth[2]?];
@@ -245,7 +250,7 @@ fn middle(axes: &ToothAxes, surface: Surface, pairs: &[(Crossing, Crossing)]) ->
 
 /// The exact place on an edge, and all that is read there.
 fn place(
-    cast: &Surveyed<'_>,
+    cast: &Surveyed<'_, '_>,
     asked: &GaugeAsked<'_>,
     zone: Zone,
     crossing: &Crossing,

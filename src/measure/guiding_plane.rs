@@ -21,7 +21,7 @@ use super::tooth_axes::ToothAxes;
 use crate::anatomy::Crown;
 use crate::case::Surface;
 use crate::mesh::{FaceId, Mesh, Topology};
-use crate::space::{Direction, asin};
+use crate::space::{Direction, Vector, asin};
 
 /// A triangle on the side of the span belongs to the surface there where its normal turns from that side's outward
 /// direction by less than 45 degrees (cosine).
@@ -49,6 +49,8 @@ pub struct PlaneAsked<'a> {
     pub mesh: &'a Mesh,
     /// Its adjacency.
     pub topology: &'a Topology,
+    /// Unit normals of its vertices.
+    pub normals: &'a [Vector],
     /// The crown.
     pub crown: &'a Crown,
     /// Its axes.
@@ -68,13 +70,12 @@ pub fn find(asked: &PlaneAsked<'_>) -> Option<GuidingPlane> {
 
 /// The largest part within the band among the triangles that `keep` allows.
 pub fn find_where(asked: &PlaneAsked<'_>, keep: impl Fn(FaceId) -> bool) -> Option<GuidingPlane> {
-    let normals = asked.mesh.vertex_normals();
     let leans: Vec<(FaceId, f64)> = asked
         .crown
         .faces
         .iter()
         .filter(|&&f| keep(f))
-        .filter_map(|&f| Some((f, lean_deg(asked, &normals, f)?)))
+        .filter_map(|&f| Some((f, lean_deg(asked, asked.normals, f)?)))
         .filter(|(_, lean)| *lean <= asked.band_deg)
         .collect();
     let faces: Vec<FaceId> = leans.iter().map(|(f, _)| *f).collect();
@@ -173,6 +174,7 @@ mod tests {
         find(&PlaneAsked {
             mesh,
             topology: &Topology::new(mesh),
+            normals: &mesh.vertex_normals(),
             crown: &crown,
             axes: &axes,
             surface: Surface::Mesial,

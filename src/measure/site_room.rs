@@ -61,6 +61,8 @@ pub struct SiteAsked<'a> {
     pub crest: &'a [Point],
     /// Vertices of the abutment's crown; empty where it is not known.
     pub crown: &'a [Point],
+    /// Where the middle of the body is wanted; anywhere in the zone where `None`.
+    pub at: Option<Point>,
     /// Size and zone.
     pub settings: SiteSettings,
 }
@@ -271,6 +273,18 @@ pub(super) fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f
     reach().map_or(s - half, |front| -front - half)
 }
 
+/// Distance along the crest of its place nearest to a point, mm, to a tenth of a millimetre.
+fn nearest_mm(line: &CrestLine, at: &Point) -> f64 {
+    let mut best: Option<(f64, f64)> = None;
+    for (s, p) in line.stations(0.1) {
+        let far = (p - at).norm();
+        if best.is_none_or(|(least, _)| far < least) {
+            best = Some((far, s));
+        }
+    }
+    best.map_or(0.0, |(_, s)| s)
+}
+
 /// Centres along the crest at which the footprint lies in the zone and clear of the abutment.
 ///
 /// Both are measured from the crown's surface along the body, across the opening direction: the slope of the gingiva
@@ -279,6 +293,9 @@ pub(super) fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f
 fn places(asked: &SiteAsked<'_>, line: &CrestLine) -> Measured<Vec<f64>> {
     let size = asked.settings;
     let half = size.length_mm / 2.0;
+    if let Some(at) = asked.at {
+        return Ok(vec![nearest_mm(line, &at)]);
+    }
     let end = size.zone_mm.min(line.length_mm());
     let in_zone = |s: f64| {
         let clear = clear_of_abutment_mm(asked, line, s);
@@ -337,6 +354,7 @@ mod tests {
             opening: up(),
             crest: &line,
             crown: &[],
+            at: None,
             settings,
         })
     }
@@ -412,6 +430,7 @@ mod tests {
             opening: up(),
             crest: &line,
             crown: &crown,
+            at: None,
             settings,
         };
         let r = best(&asked).unwrap();
@@ -433,6 +452,7 @@ mod tests {
                 opening: up(),
                 crest: &line,
                 crown: &[],
+                at: None,
                 settings: settings(5.0),
             })
         };

@@ -21,13 +21,14 @@
 //! spheres.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use super::clean_line::cleaned;
 use super::undercut::{DepthAt, UndercutField};
 use crate::anatomy::curves::length_mm;
 use crate::locate::Surface;
 use crate::mesh::{FaceId, Mesh, Topology};
-use crate::space::{Direction, Point};
+use crate::space::{Direction, Point, Vector};
 
 /// A normal is square to the path within this (sine): rounding of walls along the path, 0.0006 degrees.
 const SQUARE: f64 = 1e-5;
@@ -57,13 +58,24 @@ pub struct SurveyLine {
     mean_edge_mm: f64,
     /// The triangles about it.
     band: Mesh,
+    surface: OnceLock<Surface>,
 }
 
 impl SurveyLine {
     /// Finds it.
     pub fn new(mesh: &Mesh, topology: &Topology, field: &UndercutField) -> SurveyLine {
+        SurveyLine::with_normals(mesh, topology, field, &mesh.vertex_normals())
+    }
+
+    /// Finds it, where the normals of the vertices are known already.
+    pub fn with_normals(
+        mesh: &Mesh,
+        topology: &Topology,
+        field: &UndercutField,
+        normals: &[Vector],
+    ) -> SurveyLine {
         let d = field.direction;
-        let lean: Vec<f64> = mesh.vertex_normals().iter().map(|n| n.dot(&d)).collect();
+        let lean: Vec<f64> = normals.iter().map(|n| n.dot(&d)).collect();
         let free = |v: u32| field.depth_mm.get(v as usize).is_some_and(|depth| *depth == Some(0.0));
         let touched = |f: FaceId| mesh.faces()[f as usize].iter().any(|&v| free(v));
         let steps: Vec<Step> = (0..mesh.faces().len() as u32)
@@ -71,7 +83,7 @@ impl SurveyLine {
             .filter_map(|f| step(mesh, topology, &lean, f))
             .collect();
         let band = band(mesh, &steps);
-        SurveyLine { direction: d, steps, mean_edge_mm: mesh.mean_edge_mm(), band }
+        SurveyLine { direction: d, steps, mean_edge_mm: mesh.mean_edge_mm(), band, surface: OnceLock::new() }
     }
 
     /// Polylines on the given triangles (ascending; all where `None`), mm: open ones first, each from the end on the
@@ -82,11 +94,11 @@ impl SurveyLine {
             .iter()
             .filter(|s| faces.is_none_or(|list| list.binary_search(&s.face).is_ok()))
             .collect();
-        let surface = Surface::new(&self.band);
+        let surface = self.surface.get_or_init(|| Surface::new(&self.band));
         chained(&steps)
             .into_iter()
             .filter(|line| length_mm(line) >= SHORTEST_EDGES * self.mean_edge_mm)
-            .map(|line| cleaned(&line, &surface, (CLEAN_EDGES * self.mean_edge_mm).max(CLEAN_MM)))
+            .map(|line| cleaned(&line, surface, (CLEAN_EDGES * self.mean_edge_mm).max(CLEAN_MM)))
             .collect()
     }
 

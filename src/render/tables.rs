@@ -147,7 +147,7 @@ fn path(report: &Report) -> Table {
 }
 
 /// One row for each place where a gauge rests; the first gauge that no place takes ends the surface.
-fn undercut(abutments: &[AbutmentShown]) -> Table {
+pub fn undercut(abutments: &[AbutmentShown]) -> Table {
     let mut table = Table::new(
         "Undercut of the abutments above the margin: deepest, and where each gauge rests along the path",
         &[

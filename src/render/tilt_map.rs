@@ -51,6 +51,39 @@ pub fn tilt_map(path: &PathShown, left_on_right: bool) -> Option<Vec<u8>> {
     )
 }
 
+/// Where a tilt lies on the map, pixels: from the middle, so many to a degree; +1 where the patient's left lies on the right.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Ground {
+    /// Zero tilt.
+    pub middle_px: [f64; 2],
+    /// Pixels of a degree.
+    pub px_per_deg: f64,
+    /// Side on which the patient's left lies.
+    pub hand: f64,
+    /// Farthest lean shown, degrees.
+    pub reach_deg: f64,
+    /// Width and height of the whole drawing.
+    pub size_px: [f64; 2],
+}
+
+/// How the map of [`tilt_map`] is laid out; `None` where there is none.
+pub fn ground(path: &PathShown, left_on_right: bool) -> Option<Ground> {
+    let search = path.search.as_ref()?;
+    let map = Map {
+        reach: search.cone_deg.max(1.0),
+        hand: if left_on_right { 1.0 } else { -1.0 },
+        scale: Scale { least: 0.0, most: 1.0 },
+    };
+    let (width, height) = map.size();
+    Some(Ground {
+        middle_px: map.at(0.0, 0.0),
+        px_per_deg: SCALE,
+        hand: map.hand,
+        reach_deg: map.reach,
+        size_px: [width, height],
+    })
+}
+
 /// The spacing that the grid has: no more than sixty rows either way.
 fn spacing(search: &PathSearch) -> f64 {
     search.step_deg.max(search.cone_deg / 60.0)

@@ -68,8 +68,15 @@ pub(super) fn marks(raw: &Given<RawMarks>, ground: Ground<'_>, sheet: &mut Sheet
         tori: ground.curves(&raw.tori, 3, "the outline of a torus", sheet),
         tori_at: raw.tori_at.value().map_or(Vec::new(), |p| ground.points(p, sheet)),
         ridge_ends: raw.ridge_ends.value().map_or(Vec::new(), |p| ground.points(p, sheet)),
+        attachment_at: raw.attachment_at.value().map_or(Vec::new(), |p| ground.points(p, sheet)),
         ..Marks::default()
     };
+    for (tooth, point) in ground.numbering.by_tooth(&raw.clasp_tips, sheet) {
+        still_there(&tooth, ground, "no clasp can hold it", sheet);
+        if let Some(point) = ground.point(point, sheet) {
+            marks.clasp_tips.insert(tooth.value, point);
+        }
+    }
     for (tooth, point) in ground.numbering.by_tooth(&raw.teeth, sheet) {
         still_there(&tooth, ground, "its crown cannot be marked", sheet);
         if let Some(point) = ground.point(point, sheet) {

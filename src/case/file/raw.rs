@@ -279,6 +279,10 @@ tables! {
         tori_at: Points,
         /// Distal ends of ridges.
         ridge_ends: Points,
+        /// Where the tip of the clasp on a tooth shall rest, by tooth; the deepest place of its surface where left out.
+        clasp_tips: Named<[f64; 3]>,
+        /// Where the middle of an attachment shall stand, each near the crest of its span; the roomiest place where left out.
+        attachment_at: Points,
     }
 }
 

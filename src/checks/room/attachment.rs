@@ -16,6 +16,8 @@ use crate::units::{self, Unit};
 
 /// Half the side of the square that stands for the planned occlusal plane, mm.
 const PLANE_HALF_MM: f64 = 100.0;
+/// Farther from its crest a mark of an attachment belongs to another span, mm.
+const MARK_FAR_MM: f64 = 5.0;
 /// Radius of curvature of a cusp or a ridge, mm, by which a triangle's edge gives its chord error.
 const CURVE_MM: f64 = 3.0;
 
@@ -76,6 +78,12 @@ impl Site<'_> {
         }
     }
 
+    /// The place that the case marks for this span's attachment.
+    pub(super) fn marked(&self, crest: &[Point]) -> Option<Point> {
+        let far = |p: &Point| crest.iter().map(|c| (c - p).norm()).fold(f64::INFINITY, f64::min);
+        self.facts.case.file.marks.attachment_at.iter().copied().find(|p| far(p) <= MARK_FAR_MM)
+    }
+
     fn measure(&self, opposing: &Surface) -> Result<SiteRoom, NotMeasured> {
         let facts = self.facts;
         let crown = crown_points(facts, self.span.front);
@@ -86,6 +94,7 @@ impl Site<'_> {
             opening: facts.opening.clone()?,
             crest: &crest,
             crown: &crown,
+            at: self.marked(&crest),
             settings: self.settings(),
         })
     }

@@ -25,6 +25,7 @@ pub(super) struct Seated {
     crest: Vec<Point>,
     settings: SiteSettings,
     start: (f64, [f64; 2]),
+    marked: Option<Point>,
     name: String,
 }
 
@@ -33,9 +34,11 @@ impl Seated {
     pub(super) fn new(site: &Site<'_>, shown: &SiteShown, span: usize) -> Option<Seated> {
         let [from, to] = shown.along_crest_mm;
         site.facts.case.file.attachment.as_ref().filter(|_| !site.over_ridge(from, to))?;
+        let crest: Vec<Point> = site.line.stations(0.5).into_iter().map(|s| s.1).collect();
         Some(Seated {
             span,
-            crest: site.line.stations(0.5).into_iter().map(|s| s.1).collect(),
+            marked: site.marked(&crest),
+            crest,
             settings: site.settings(),
             start: ((from + to) / 2.0, shown.tilt_deg),
             name: site.name.to_owned(),
@@ -137,6 +140,7 @@ fn one(
         opening: facts.opening.clone()?,
         crest: &seated.crest,
         crown: &crown,
+        at: seated.marked,
         settings: SiteSettings { length_mm: body.length_mm(), width_mm: body.width_mm(), ..seated.settings },
     };
     body_fit::best(&FitAsked {

@@ -2,7 +2,7 @@
 
 use super::planes::facing;
 use super::survey::Abutment;
-use super::{CHECK, INVENTED, clasp};
+use super::{Along, CHECK, INVENTED, clasp};
 use crate::case::{Arch, Clasp, Surface};
 use crate::checks::Part;
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
@@ -18,15 +18,15 @@ const CHORD_MM: f64 = 0.125;
 
 /// Findings and figures of one bar clasp.
 pub(super) fn of(
-    facts: &Facts<'_>,
-    path: &Path,
+    along: &Along<'_, '_>,
     abutment: &Abutment<'_>,
     asked: &Clasp,
     part: &mut Part,
 ) -> Option<ApproachArmShown> {
+    let (facts, path) = (along.facts, along.path);
     let place = Where::tooth(asked.tooth).on(asked.surface);
     let (leaves, named) = leaves(facts, abutment);
-    match way(facts, path, abutment, asked, leaves) {
+    match way(along, abutment, asked, leaves) {
         Err(reason) => {
             let what = format!("The approach arm of the bar clasp on {}", facts.tooth_words(asked.tooth));
             part.findings.push(Finding::not_measured(CHECK.id, "approach_arm", &what, &reason).at(place));
@@ -54,27 +54,22 @@ fn leaves(facts: &Facts<'_>, abutment: &Abutment<'_>) -> (Surface, bool) {
     }
 }
 
-fn way(
-    facts: &Facts<'_>,
-    path: &Path,
-    abutment: &Abutment<'_>,
-    asked: &Clasp,
-    leaves: Surface,
-) -> Measured<ArmWay> {
+fn way(along: &Along<'_, '_>, abutment: &Abutment<'_>, asked: &Clasp, leaves: Surface) -> Measured<ArmWay> {
+    let facts = along.facts;
     if !matches!(asked.surface, Surface::Buccal | Surface::Lingual) {
         return Err(NotMeasured::new(
             "a bar clasp comes from the buccal or the lingual side",
             "buccal or lingual as its surface in [design] clasps",
         ));
     }
-    let tip = clasp::tip(facts, abutment, asked).map(|t| t.at);
+    let tip = clasp::tip(along, abutment, asked).map(|t| t.at);
     // Without undercut there is no tip: the arm is followed from the middle of the side.
     let middle = || abutment.axes.centre + abutment.axes.outward(asked.surface) * abutment.axes.half_mm[1];
     approach_arm::way(&ArmAsked {
         surface: &facts.restored.surface,
         topology: &facts.restored.topology,
         region: &facts.restored.anatomy.region,
-        cast: &facts.surveyor.tilted(&path.withdrawal),
+        cast: along.cast,
         crown: abutment.crown,
         axes: &abutment.axes,
         side: asked.surface,

@@ -1,7 +1,7 @@
 //! Whether each clasp finds its undercut, and what an abutment without a clasp offers.
 
-use super::survey::{Abutment, estimate};
-use super::{CHECK, INVENTED};
+use super::survey::{Abutment, Deepest, estimate};
+use super::{Along, CHECK, INVENTED};
 use crate::case::{Clasp, ClaspKind, Surface};
 use crate::facts::{Facts, Path};
 use crate::measure::gauges::GaugePlace;
@@ -54,11 +54,12 @@ fn place_words(gauge_mm: f64, place: &GaugePlace) -> String {
 
 /// The finding on a clasp asked for, and the question that it raises where its undercut is not there.
 pub(super) fn asked_for(
-    facts: &Facts<'_>,
-    path: &Path,
+    along: &Along<'_, '_>,
     abutment: &Abutment<'_>,
     clasp: &Clasp,
 ) -> (Finding, Option<Question>) {
+    let (facts, path) = (along.facts, along.path);
+    let marked = marked(along, abutment, clasp).ok().flatten();
     let tooth = facts.tooth_words(clasp.tooth);
     let (rule, surface) = (rule(facts, clasp.kind), clasp.surface);
     let place = Where::tooth(clasp.tooth).on(surface);
@@ -74,19 +75,25 @@ pub(super) fn asked_for(
         let what = format!("Undercut of {tooth} {}", surface.word());
         return (Finding::not_measured(CHECK.id, "clasp_undercut", &what, &reason).at(place), None);
     };
-    let figure = estimate(facts, path, abutment, &deepest);
+    let read = marked.unwrap_or(deepest);
+    let figure = estimate(facts, path, abutment, &read);
     let verdict = judge(&figure, rule);
     let first =
         found.gauges.iter().find(|g| (g.gauge_mm - rule.number).abs() < 1e-9).and_then(|g| g.places.first());
-    let at = first.map_or(deepest.at, |p| p.at);
+    let at = marked.map_or_else(|| first.map_or(deepest.at, |p| p.at), |m| m.at);
+    let what = if marked.is_some() {
+        "at the place marked for the clasp's tip the undercut"
+    } else {
+        "the deepest undercut above the gingival margin"
+    };
     let mut says = format!(
-        "{tooth} {}: the deepest undercut above the gingival margin is {}; a {} wants {}.",
+        "{tooth} {}: {what} is {}; a {} wants {}.",
         surface.word(),
-        units::mm(deepest.depth_mm),
+        units::mm(read.depth_mm),
         kind_words(clasp.kind),
         units::mm(rule.number)
     );
-    if let Some(p) = first {
+    if let Some(p) = first.filter(|_| marked.is_none()) {
         says += &format!(" {}.", place_words(rule.number, p));
     }
     says += " ";
@@ -157,10 +164,57 @@ pub(super) struct Tip {
     pub wall_deg: Option<f64>,
 }
 
-/// Where the tip of a clasp would rest: where its undercut is reached, else at the deepest place of its surface; `None`
+/// Farther from the crown a mark of a clasp's tip is no place on it, mm.
+const MARK_FAR_MM: f64 = 1.5;
+
+/// The undercut at the place that the case marks for a clasp's tip; `None` where it marks none.
+///
+/// # Errors
+/// The mark lies off the surface that the clasp is asked for on.
+fn marked(along: &Along<'_, '_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Result<Option<Deepest>, ()> {
+    let facts = along.facts;
+    let Some(mark) = facts.case.file.marks.clasp_tips.get(&clasp.tooth) else { return Ok(None) };
+    let near = facts.restored.surface.closest_within(mark, MARK_FAR_MM).ok_or(())?;
+    if abutment.axes.surface(&near.at) != clasp.surface {
+        return Err(());
+    }
+    let depth = along.cast.depth_at(&near.at, near.face);
+    let below_mm = depth.touches_above_mm.unwrap_or(0.0);
+    Ok(Some(Deepest { depth_mm: depth.depth_mm, at: near.at, below_mm }))
+}
+
+/// A mark of a clasp's tip that lies off the clasp's surface.
+pub(super) fn mark_elsewhere(
+    along: &Along<'_, '_>,
+    abutment: &Abutment<'_>,
+    clasp: &Clasp,
+) -> Option<Finding> {
+    marked(along, abutment, clasp).err()?;
+    let says = format!(
+        "The place marked for the tip of the clasp on {} does not lie on its {} surface; it is left out of account.",
+        along.facts.tooth_words(clasp.tooth),
+        clasp.surface.word()
+    );
+    Some(
+        Finding::new(CHECK.id, "clasp_tip_elsewhere", Verdict::Caution, says)
+            .at(Where::tooth(clasp.tooth).on(clasp.surface))
+            .settled_by("another place in [marks] clasp_tips, or another surface in [design] clasps"),
+    )
+}
+
+/// Where the tip of a clasp would rest: where the case marks it, else where its undercut is reached, else at the deepest place of its surface; `None`
 /// where that surface is free or not scanned.
-pub(super) fn tip(facts: &Facts<'_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Option<Tip> {
-    let wanted = gauge_mm(facts, clasp.kind);
+pub(super) fn tip(along: &Along<'_, '_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Option<Tip> {
+    let wanted = gauge_mm(along.facts, clasp.kind);
+    if let Some(m) = marked(along, abutment, clasp).ok().flatten().filter(|m| m.depth_mm > 0.0) {
+        return Some(Tip {
+            at: m.at,
+            below_mm: (m.below_mm > 0.0).then_some(m.below_mm),
+            gauge_reached: m.depth_mm >= wanted,
+            depth_mm: m.depth_mm,
+            wall_deg: None,
+        });
+    }
     let (surface, deepest) =
         abutment.surfaces.iter().zip(&abutment.deepest).find(|(s, _)| s.surface == clasp.surface)?;
     let gauge = surface.gauges.iter().find(|g| (g.gauge_mm - wanted).abs() < 1e-9);

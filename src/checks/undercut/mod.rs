@@ -13,6 +13,7 @@ use super::{Check, Part};
 use crate::case::{Clasp, ClaspKind, Tooth};
 use crate::estimate::{Measured, NotMeasured};
 use crate::facts::{Facts, Path};
+use crate::measure::undercut::{TiltedCast, UndercutField};
 use crate::report::{ClaspShown, Finding, Verdict, Where};
 use crate::space::{Point, Vector, angle_deg};
 use crate::units::{self, Unit};
@@ -57,20 +58,50 @@ pub const CHECK: Check = Check {
 const INVENTED: &str = "Scan surface under undercuts may be invented.";
 
 fn run(facts: &Facts<'_>) -> Part {
-    let mut part = Part::default();
-    let teeth = abutments(facts);
-    let path = match &facts.path {
-        Ok(path) => path,
+    let surveyed = facts.path.as_ref().and_then(|path| facts.undercut.as_ref().map(|field| (path, field)));
+    match surveyed {
+        Ok((path, field)) => {
+            let (cast, normal) = (facts.surveyor.tilted(&path.withdrawal), along_normal(facts));
+            run_along(&Along { facts, path, field, cast: &cast, normal: normal.as_ref() })
+        }
         Err(reason) => {
+            let mut part = Part::default();
             part.findings.push(Finding::not_measured(
                 CHECK.id,
                 "undercut",
                 "Undercut of the abutments",
                 reason,
             ));
-            return part;
+            part
         }
-    };
+    }
+}
+
+/// A path with the undercut along it: that of the case, or one that is tried.
+#[derive(Clone, Copy, Debug)]
+pub struct Along<'a, 's> {
+    /// The facts of the case.
+    pub facts: &'a Facts<'a>,
+    /// The path.
+    pub path: &'a Path,
+    /// Depths along it, at least on the crowns of the abutments.
+    pub field: &'a UndercutField,
+    /// The cast set up along it.
+    pub cast: &'a TiltedCast<'s>,
+    /// The cast set up along the occlusal normal, where that is known.
+    pub normal: Option<&'a TiltedCast<'s>>,
+}
+
+/// The cast of a case set up along its occlusal normal; `None` where that is not known.
+pub fn along_normal<'f>(facts: &'f Facts<'_>) -> Option<TiltedCast<'f>> {
+    facts.restored.anatomy.frame.as_ref().ok().map(|f| facts.surveyor.tilted(&f.frame.occlusal))
+}
+
+/// The check for a path.
+pub fn run_along(along: &Along<'_, '_>) -> Part {
+    let (facts, path) = (along.facts, along.path);
+    let mut part = Part::default();
+    let teeth = abutments(facts);
     if let Some(finding) = into_the_tissue(facts, path) {
         part.findings.push(finding);
         return part;
@@ -84,9 +115,9 @@ fn run(facts: &Facts<'_>) -> Part {
         part.findings.push(Finding::not_measured(CHECK.id, "undercut", "Undercut of the abutments", &reason));
         return part;
     }
-    for (tooth, read) in survey::abutments(facts, path, &teeth) {
+    for (tooth, read) in survey::abutments(along, &teeth) {
         match read {
-            Ok(abutment) => of_abutment(facts, path, &abutment, &mut part),
+            Ok(abutment) => of_abutment(along, &abutment, &mut part),
             Err(reason) => part.findings.push(
                 Finding::not_measured(
                     CHECK.id,
@@ -123,8 +154,9 @@ pub(super) struct ClaspTip {
 /// The tip of each clasp asked for, in the order of the case file.
 pub(super) fn clasp_tips(facts: &Facts<'_>) -> Vec<Measured<ClaspTip>> {
     let clasps = &facts.case.file.design.clasps;
-    let path = match &facts.path {
-        Ok(path) if !facts.into_the_tissue(path) => path,
+    let surveyed = facts.path.as_ref().and_then(|path| facts.undercut.as_ref().map(|field| (path, field)));
+    let (path, field) = match surveyed {
+        Ok((path, field)) if !facts.into_the_tissue(path) => (path, field),
         Ok(_) => {
             return clasps
                 .iter()
@@ -133,17 +165,19 @@ pub(super) fn clasp_tips(facts: &Facts<'_>) -> Vec<Measured<ClaspTip>> {
         }
         Err(reason) => return clasps.iter().map(|_| Err(reason.clone())).collect(),
     };
+    let (cast, normal) = (facts.surveyor.tilted(&path.withdrawal), along_normal(facts));
+    let along = Along { facts, path, field, cast: &cast, normal: normal.as_ref() };
     let mut teeth: Vec<Tooth> = clasps.iter().map(|c| c.tooth).collect();
     teeth.sort();
     teeth.dedup();
-    let read = survey::abutments(facts, path, &teeth);
+    let read = survey::abutments(&along, &teeth);
     let of = |c: &Clasp| {
         let (_, abutment) = read
             .iter()
             .find(|(t, _)| *t == c.tooth)
             .ok_or_else(|| NotMeasured::only(format!("{} was not surveyed", facts.tooth_words(c.tooth))))?;
         let abutment = abutment.as_ref().map_err(Clone::clone)?;
-        let tip = clasp::tip(facts, abutment, c).ok_or_else(|| {
+        let tip = clasp::tip(&along, abutment, c).ok_or_else(|| {
             let word = c.surface.word();
             NotMeasured::only(format!("the {word} surface of {} has no undercut", facts.tooth_words(c.tooth)))
         })?;
@@ -166,7 +200,7 @@ pub(super) fn wanted_mm(facts: &Facts<'_>, kind: ClaspKind) -> f64 {
 }
 
 /// Abutments named by the design and teeth that a clasp is asked for on; where none is, the teeth that border spans.
-fn abutments(facts: &Facts<'_>) -> Vec<Tooth> {
+pub fn abutments(facts: &Facts<'_>) -> Vec<Tooth> {
     let design = &facts.case.file.design;
     let mut teeth: Vec<Tooth> = design.abutments.clone();
     teeth.extend(design.clasps.iter().map(|c| c.tooth));
@@ -179,7 +213,8 @@ fn abutments(facts: &Facts<'_>) -> Vec<Tooth> {
     teeth
 }
 
-fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &mut Part) {
+fn of_abutment(along: &Along<'_, '_>, abutment: &Abutment<'_>, part: &mut Part) {
+    let (facts, path) = (along.facts, along.path);
     let clasps: Vec<_> =
         facts.case.file.design.clasps.iter().filter(|c| c.tooth == abutment.crown.tooth).collect();
     match gauges::unusable(facts, path, abutment) {
@@ -189,7 +224,7 @@ fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &m
     }
     let mut shown = Vec::new();
     for asked in &clasps {
-        shown.push(of_clasp(facts, path, abutment, asked, part));
+        shown.push(of_clasp(along, abutment, asked, part));
     }
     part.findings.extend(gauges::cautions(facts, abutment, &clasps));
     if abutment.surfaces.iter().any(|s| s.closed_hole) {
@@ -206,31 +241,27 @@ fn of_abutment(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, part: &m
     let planes = planes::of(facts, path, abutment);
     part.findings.extend(planes.findings);
     part.preparation.extend(planes.preparation);
-    part.abutments.push(survey::shown(facts, abutment, planes.shown, shown));
+    part.abutments.push(survey::shown(along, abutment, planes.shown, shown));
 }
 
 /// All that is told of one clasp.
-fn of_clasp(
-    facts: &Facts<'_>,
-    path: &Path,
-    abutment: &Abutment<'_>,
-    asked: &Clasp,
-    part: &mut Part,
-) -> ClaspShown {
-    let (finding, question) = clasp::asked_for(facts, path, abutment, asked);
+fn of_clasp(along: &Along<'_, '_>, abutment: &Abutment<'_>, asked: &Clasp, part: &mut Part) -> ClaspShown {
+    let facts = along.facts;
+    let (finding, question) = clasp::asked_for(along, abutment, asked);
     part.findings.push(finding);
     part.questions.extend(question);
     part.findings.extend(clasp::beside_a_tooth(facts, abutment, asked));
-    let tip = clasp::tip(facts, abutment, asked);
-    let reciprocal = tip.as_ref().map(|tip| reciprocity::of(facts, path, abutment, asked, tip));
-    let arm = (asked.kind == ClaspKind::Bar).then(|| bar::of(facts, path, abutment, asked, part));
+    part.findings.extend(clasp::mark_elsewhere(along, abutment, asked));
+    let tip = clasp::tip(along, abutment, asked);
+    let reciprocal = tip.as_ref().map(|tip| reciprocity::of(along, abutment, asked, tip));
+    let arm = (asked.kind == ClaspKind::Bar).then(|| bar::of(along, abutment, asked, part));
     ClaspShown {
         surface: asked.surface,
         kind: asked.kind,
         wants_mm: units::json(clasp::gauge_mm(facts, asked.kind)),
         tip_at_mm: tip.filter(|t| t.gauge_reached).map(|t| units::json_place(&t.at)),
         reciprocal: reciprocal.map(|(shown, finding)| {
-            part.findings.extend(finding);
+            part.findings.push(finding);
             shown
         }),
         approach_arm: arm.flatten(),

@@ -56,6 +56,7 @@ fn one(
         guiding_plane::find(&PlaneAsked {
             mesh: facts.restored.mesh(),
             topology: &facts.restored.topology,
+            normals: facts.restored.normals(),
             crown: abutment.crown,
             axes: &abutment.axes,
             surface,

@@ -2,44 +2,43 @@
 
 use super::clasp::Tip;
 use super::survey::Abutment;
-use super::{CHECK, INVENTED};
+use super::{Along, CHECK, INVENTED};
 use crate::case::Clasp;
 use crate::estimate::{Estimate, Source};
-use crate::facts::{Facts, Path};
+use crate::facts::Facts;
 use crate::measure::guiding_plane::PlaneAsked;
 use crate::measure::reciprocal::{self, Reciprocal, ReciprocalAsked};
 use crate::report::{Finding, Reached, ReciprocalShown, Verdict, Where};
 use crate::rules::judge;
 use crate::units::{self, Unit};
 
-/// Figures and finding of one clasp; no finding where the undercut field is not known.
+/// Figures and finding of one clasp.
 pub(super) fn of(
-    facts: &Facts<'_>,
-    path: &Path,
+    along: &Along<'_, '_>,
     abutment: &Abutment<'_>,
     clasp: &Clasp,
     tip: &Tip,
-) -> (ReciprocalShown, Option<Finding>) {
+) -> (ReciprocalShown, Finding) {
+    let (facts, path) = (along.facts, along.path);
     let side = reciprocal::opposite(clasp.surface);
     let band = facts.rules.get("guiding_plane_prepare_deg");
-    let found = facts.undercut.as_ref().ok().map(|field| {
-        reciprocal::reciprocal(&ReciprocalAsked {
-            surface: &facts.restored.surface,
-            plane: PlaneAsked {
-                mesh: facts.restored.mesh(),
-                topology: &facts.restored.topology,
-                crown: abutment.crown,
-                axes: &abutment.axes,
-                surface: side,
-                direction: path.withdrawal,
-                band_deg: band.number,
-            },
-            field,
-            tip: tip.at,
-            gap_mm: facts.rules.number("reciprocal_gap_mm"),
-        })
+    let found = reciprocal::reciprocal(&ReciprocalAsked {
+        surface: &facts.restored.surface,
+        plane: PlaneAsked {
+            mesh: facts.restored.mesh(),
+            topology: &facts.restored.topology,
+            normals: facts.restored.normals(),
+            crown: abutment.crown,
+            axes: &abutment.axes,
+            surface: side,
+            direction: path.withdrawal,
+            band_deg: band.number,
+        },
+        field: along.field,
+        tip: tip.at,
+        gap_mm: facts.rules.number("reciprocal_gap_mm"),
     });
-    let holding = found.and_then(|f| f.holding_travel_mm);
+    let holding = found.holding_travel_mm;
     let lead = holding.zip(tip.below_mm).map(|(held, passes)| {
         Estimate::new(held - passes, vec![])
             .with(Source::Scan, facts.case.file.accuracy.scan_mm)
@@ -52,14 +51,14 @@ pub(super) fn of(
     });
     let shown = ReciprocalShown {
         surface: side,
-        height_mm: units::json(found.map_or(0.0, |f| f.height_mm)),
-        area_mm2: units::json(found.map_or(0.0, |f| f.area_mm2)),
+        height_mm: units::json(found.height_mm),
+        area_mm2: units::json(found.area_mm2),
         holding_travel_mm: holding.map(units::json),
         tip_travel_mm: tip.below_mm.map(units::json),
         reached,
-        rests_at_mm: found.and_then(|f| f.rests_at).map(|p| units::json_place(&p)),
+        rests_at_mm: found.rests_at.map(|p| units::json_place(&p)),
     };
-    let finding = found.map(|f| finding(facts, (clasp, tip), &f, &shown, lead.as_ref()));
+    let finding = finding(facts, (clasp, tip), &found, &shown, lead.as_ref());
     (shown, finding)
 }
 

@@ -1,5 +1,6 @@
 //! The abutments surveyed: axes, surfaces, gauges, survey line.
 
+use super::Along;
 use crate::anatomy::Crown;
 use crate::case::{ClaspKind, RestPlace, Tooth};
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
@@ -11,6 +12,7 @@ use crate::measure::tooth_axes::ToothAxes;
 use crate::report::{AbutmentShown, ClaspShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
 use crate::space::{Direction, Point, sin};
 use crate::units;
+use rayon::prelude::*;
 
 /// The three gauges of the trade, mm (trade facts, shortlist row 1).
 const GAUGES_MM: [f64; 3] = [0.25, 0.50, 0.75];
@@ -46,34 +48,24 @@ pub(super) struct Deepest {
 }
 
 /// Surveys each tooth, in the order given.
-pub(super) fn abutments<'a>(
-    facts: &'a Facts<'_>,
-    path: &Path,
-    teeth: &[Tooth],
-) -> Vec<(Tooth, Measured<Abutment<'a>>)> {
+pub(super) fn abutments<'a>(along: &Along<'a, '_>, teeth: &[Tooth]) -> Vec<(Tooth, Measured<Abutment<'a>>)> {
+    let facts = along.facts;
     let mesh = facts.restored.mesh();
-    let field = match &facts.undercut {
-        Ok(field) => field,
-        Err(reason) => return teeth.iter().map(|&t| (t, Err(reason.clone()))).collect(),
-    };
-    let cast = facts.surveyor.tilted(&path.withdrawal);
-    let normal = facts.restored.anatomy.frame.as_ref().ok().map(|f| f.frame.occlusal);
-    let along = normal.filter(|n| !is_path(n, &path.withdrawal)).map(|n| facts.surveyor.tilted(&n));
-    let line = SurveyLine::new(mesh, &facts.restored.topology, field);
-    let normals = mesh.vertex_normals();
+    let normals = facts.restored.normals();
+    let line = SurveyLine::with_normals(mesh, &facts.restored.topology, along.field, normals);
     let surveyed = Surveyed {
         mesh,
         topology: &facts.restored.topology,
-        normals: &normals,
-        cast: &cast,
-        field,
+        normals,
+        cast: along.cast,
+        field: along.field,
         line: &line,
-        along_normal: along.as_ref(),
+        along_normal: along.normal.filter(|n| !is_path(&n.direction(), &along.path.withdrawal)),
     };
-    teeth.iter().map(|&tooth| (tooth, abutment(facts, &surveyed, tooth))).collect()
+    teeth.par_iter().map(|&tooth| (tooth, abutment(facts, &surveyed, tooth))).collect()
 }
 
-fn abutment<'a>(facts: &'a Facts<'_>, surveyed: &Surveyed<'_>, tooth: Tooth) -> Measured<Abutment<'a>> {
+fn abutment<'a>(facts: &'a Facts<'a>, surveyed: &Surveyed<'_, '_>, tooth: Tooth) -> Measured<Abutment<'a>> {
     let anatomy = &facts.restored.anatomy;
     let crown = anatomy.crown(tooth).ok_or_else(|| no_crown(facts, tooth))?;
     let axes = ToothAxes::of(surveyed.mesh, crown, anatomy)?;
@@ -138,7 +130,7 @@ fn away_from_rest(facts: &Facts<'_>, tooth: Tooth) -> Option<Zone> {
     zones.all(|z| z == first).then_some(first)
 }
 
-fn deepest(facts: &Facts<'_>, surveyed: &Surveyed<'_>, surface: &SurfaceUndercut) -> Option<Deepest> {
+fn deepest(facts: &Facts<'_>, surveyed: &Surveyed<'_, '_>, surface: &SurfaceUndercut) -> Option<Deepest> {
     let (depth_mm, v) = surface.deepest?;
     let at = surveyed.mesh.vertex(v);
     let below = facts.restored.topology.faces_of_vertex(v).first().and_then(|&f| {
@@ -160,7 +152,7 @@ pub(super) fn estimate(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, 
 
 /// The abutment as it goes into the report.
 pub(super) fn shown(
-    facts: &Facts<'_>,
+    along: &Along<'_, '_>,
     abutment: &Abutment<'_>,
     guiding_planes: Vec<GuidingPlaneShown>,
     clasps: Vec<ClaspShown>,
@@ -173,7 +165,7 @@ pub(super) fn shown(
             surface: s.surface,
             deepest_mm: deepest.map(|d| units::json(d.depth_mm)),
             deepest_at_mm: deepest.filter(|d| d.depth_mm > 0.0).map(|d| units::json_place(&d.at)),
-            gauges: s.gauges.iter().flat_map(|g| gauge_shown(facts, g.gauge_mm, &g.places)).collect(),
+            gauges: s.gauges.iter().flat_map(|g| gauge_shown(along, g.gauge_mm, &g.places)).collect(),
         })
         .collect();
     AbutmentShown {
@@ -193,9 +185,9 @@ pub(super) fn shown(
 }
 
 /// Depth of a place along the occlusal normal, mm: that along the path where the path is the normal.
-fn along_normal_mm(facts: &Facts<'_>, place: &GaugePlace) -> Option<f64> {
-    let path = facts.path.as_ref().ok()?.withdrawal;
-    let normal = facts.restored.anatomy.frame.as_ref().ok()?.frame.occlusal;
+fn along_normal_mm(along: &Along<'_, '_>, place: &GaugePlace) -> Option<f64> {
+    let path = along.path.withdrawal;
+    let normal = along.facts.restored.anatomy.frame.as_ref().ok()?.frame.occlusal;
     place.along_normal_mm.or_else(|| is_path(&normal, &path).then_some(place.depth.depth_mm))
 }
 
@@ -203,7 +195,8 @@ fn is_path(normal: &Direction, path: &Direction) -> bool {
     normal.dot(path) >= 1.0 - 1e-12
 }
 
-fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
+fn gauge_shown(along: &Along<'_, '_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<GaugeShown> {
+    let facts = along.facts;
     let none = GaugeShown {
         gauge_mm: units::json(gauge_mm),
         reached: false,
@@ -228,9 +221,9 @@ fn gauge_shown(facts: &Facts<'_>, gauge_mm: f64, places: &[GaugePlace]) -> Vec<G
             at_mm: Some(units::json_place(&p.at)),
             zone: Some(p.zone),
             convergence_deg: Some(units::json(p.convergence_deg)),
-            along_normal_mm: along_normal_mm(facts, p).map(units::json),
+            along_normal_mm: along_normal_mm(along, p).map(units::json),
             near_margin: super::gauges::near_margin(facts, p),
-            by_tilt_alone: along_normal_mm(facts, p)
+            by_tilt_alone: along_normal_mm(along, p)
                 .map(|_| super::gauges::by_tilt_alone(facts, gauge_mm, p) == Some(true)),
             ..none.clone()
         })

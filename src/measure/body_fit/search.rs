@@ -64,7 +64,10 @@ impl Search<'_> {
     fn allowed(&self, [s, t, tx, ty]: Place) -> bool {
         let size = &self.asked.site.settings;
         let clear = site_room::clear_of_abutment_mm(self.asked.site, &self.line, s);
-        (0.0..=self.line.length_mm()).contains(&s)
+        // A place that was marked is left by no more than the shift allowed.
+        let held =
+            self.asked.site.at.is_none() || (s - self.asked.start.0).abs() <= self.asked.shift_mm + 1e-9;
+        held && (0.0..=self.line.length_mm()).contains(&s)
             && t.abs() <= self.asked.shift_mm + 1e-9
             && hypot(tx, ty) <= size.tilt_deg + 1e-9
             && clear >= size.clear_mm - 1e-9

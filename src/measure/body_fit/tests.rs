@@ -35,6 +35,7 @@ impl Scene {
             opening: up(),
             crest: &self.crest,
             crown: &[],
+            at: None,
             settings: SETTINGS,
         }
     }

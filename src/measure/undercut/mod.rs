@@ -195,8 +195,14 @@ impl TiltedCast<'_> {
         let searched = Searched { plan, search: &search };
         let found: Vec<(Option<f64>, bool)> = (0..n.div_ceil(CHUNK))
             .into_par_iter()
-            .flat_map_iter(|chunk| self.chunk(&searched, chunk * CHUNK..n.min((chunk + 1) * CHUNK)))
+            .flat_map_iter(|chunk| {
+                self.chunk(&searched, chunk * CHUNK..n.min((chunk + 1) * CHUNK), &|_| true)
+            })
             .collect();
+        self.field_from(&found)
+    }
+
+    fn field_from(&self, found: &[(Option<f64>, bool)]) -> UndercutField {
         let depth: Vec<Option<f64>> = found.iter().map(|f| f.0).collect();
         let closed: Vec<bool> = found.iter().map(|f| f.1).collect();
         UndercutField {
@@ -204,6 +210,24 @@ impl TiltedCast<'_> {
             depth_mm: self.in_file_order(&depth, None),
             closed_hole: self.in_file_order(&closed, false),
         }
+    }
+
+    /// Depth of the vertices asked for, and of those that are free; `None` for the others. What was prepared for it
+    /// serves [`TiltedCast::depth_at`] too, so that both together take less time than [`TiltedCast::field`] and it.
+    pub fn field_of(&self, asked: &[bool]) -> UndercutField {
+        let plan = &self.closed.plan;
+        let n = plan.shell.points.len();
+        let search = self.closed.search.get_or_init(|| Search::new(plan, &Need::all(plan)));
+        let searched = Searched { plan, search };
+        let wanted = |v: usize| {
+            let from = plan.shell.vertex_from.get(v).map_or(usize::MAX, |&f| f as usize);
+            asked.get(from) == Some(&true) || plan.undercut(v) != Some(true)
+        };
+        let found: Vec<(Option<f64>, bool)> = (0..n.div_ceil(CHUNK))
+            .into_par_iter()
+            .flat_map_iter(|chunk| self.chunk(&searched, chunk * CHUNK..n.min((chunk + 1) * CHUNK), &wanted))
+            .collect();
+        self.field_from(&found)
     }
 
     /// Depths of some vertices, mm, in their order; 0 where free or not measured. Holes are taken as closed.
@@ -268,11 +292,19 @@ impl TiltedCast<'_> {
         out
     }
 
-    fn chunk(&self, searched: &Searched<'_>, vertices: std::ops::Range<usize>) -> Vec<(Option<f64>, bool)> {
+    fn chunk(
+        &self,
+        searched: &Searched<'_>,
+        vertices: std::ops::Range<usize>,
+        wanted: &dyn Fn(usize) -> bool,
+    ) -> Vec<(Option<f64>, bool)> {
         let plan = searched.plan;
         let (mut hint, mut todo) = (0, Todo::default());
         vertices
             .map(|v| {
+                if !wanted(v) {
+                    return (None, false);
+                }
                 let p = plan.turned.at[v];
                 let Some(undercut) = plan.undercut(v) else { return (None, false) };
                 let depth = if undercut {

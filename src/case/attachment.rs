@@ -1,0 +1,162 @@
+//! `[attachment]`: the user's own attachment, and what stands over it.
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+use crate::mesh::Mesh;
+use crate::units::LengthUnit;
+
+/// `[attachment]`: the envelope of the user's own attachment, and the stack over it, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Attachment {
+    /// A mesh of the attachment beside its envelope.
+    pub mesh: Option<AttachmentMesh>,
+    /// How hinge axes lie.
+    pub axes: HingeAxes,
+    /// Which way the joint turns, where it is said.
+    pub joint: Option<JointStop>,
+    /// Where the hinge's axis runs, in the body's own axes from the middle of its underside, mm; the middle of its end
+    /// at the abutment, half its height up, where it is not said.
+    pub axis_at_mm: Option<[f64; 3]>,
+    /// Height of the envelope along its own axis, mm.
+    pub height_mm: f64,
+    /// Length along the crest, mm.
+    pub length_mm: f64,
+    /// Width across the crest, mm.
+    pub width_mm: f64,
+    /// Denture tooth over it, its resin included unless `resin_mm` is given, mm.
+    pub tooth_mm: f64,
+    /// Relief between tissue and attachment, mm.
+    pub relief_mm: f64,
+    /// Resin between attachment and tooth, mm.
+    pub resin_mm: f64,
+    /// Allowance for occlusal adjustment, mm.
+    pub adjustment_mm: f64,
+}
+
+/// How the hinge axes of a bilateral case lie.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum HingeAxes {
+    /// Each square to the vertical plane of its own crest.
+    #[default]
+    SquareToCrest,
+    /// Both in one direction, the mean of the two.
+    Parallel,
+}
+
+/// Which way a joint lets the base turn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JointStop {
+    /// Both ways.
+    BothWays,
+    /// Toward the tissue only: a stop keeps the base from lifting.
+    TowardTissue,
+}
+
+/// `[attachment] mesh`: the user's own attachment, in its own axes: x along the crest away from the abutment, y across it,
+/// z from the tissue to the opposing arch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AttachmentMesh {
+    /// File name, relative to the case file.
+    pub file: String,
+    /// Unit of its coordinates.
+    pub unit: LengthUnit,
+}
+
+/// `[attachment]` whose sizes, or some of them, are those of its mesh.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AttachmentByMesh {
+    /// Height, length and width as the case file gives them, mm; what is left out is that of the mesh.
+    pub sizes_mm: [Option<f64>; 3],
+    /// The rest of the table, for a body without size.
+    pub rest: AttachmentRest,
+}
+
+/// What `[attachment]` says beside the sizes of the body.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AttachmentRest {
+    /// Its mesh.
+    pub mesh: Option<AttachmentMesh>,
+    /// How hinge axes lie.
+    pub axes: HingeAxes,
+    /// Which way the joint turns, where it is said.
+    pub joint: Option<JointStop>,
+    /// Where the hinge's axis runs, mm, where it is said.
+    pub axis_at_mm: Option<[f64; 3]>,
+    /// Tooth, relief, resin, adjustment, mm.
+    pub parts_mm: [f64; 4],
+}
+
+impl AttachmentRest {
+    /// With height, length and width, mm.
+    pub fn sized(self, [height_mm, length_mm, width_mm]: [f64; 3]) -> Attachment {
+        let [tooth_mm, relief_mm, resin_mm, adjustment_mm] = self.parts_mm;
+        let AttachmentRest { mesh, axes, joint, axis_at_mm, .. } = self;
+        Attachment {
+            mesh,
+            axes,
+            joint,
+            axis_at_mm,
+            height_mm,
+            length_mm,
+            width_mm,
+            tooth_mm,
+            relief_mm,
+            resin_mm,
+            adjustment_mm,
+        }
+    }
+}
+
+/// Height, length and width of an attachment: what is given, else the extent of its mesh.
+///
+/// # Errors
+/// An extent that no attachment has, or one that is far from what is given: most likely another unit, in words.
+pub fn attachment_sizes(mesh: &Mesh, given: [Option<f64>; 3]) -> Result<[f64; 3], String> {
+    const NAMES: [&str; 3] = ["high", "long", "wide"];
+    let Some((low, high)) = mesh.bounds() else { return Err("it holds no triangle".into()) };
+    let extent = high - low;
+    let of_mesh = [extent.z, extent.x, extent.y];
+    let words = |k: usize| format!("it is {} {}", crate::units::mm(of_mesh[k]), NAMES[k]);
+    for k in 0..3 {
+        if !(LEAST_BODY_MM..=MOST_BODY_MM).contains(&of_mesh[k]) {
+            return Err(format!("{}, which no attachment is: most likely its unit is another", words(k)));
+        }
+        let far = given[k].is_some_and(|mm| !(0.5..=2.0).contains(&(of_mesh[k] / mm)));
+        if far {
+            let stated = given[k].map_or_else(String::new, crate::units::mm);
+            return Err(format!("{}, but {stated} are given: another unit, or other axes", words(k)));
+        }
+    }
+    Ok([0, 1, 2].map(|k| given[k].unwrap_or(of_mesh[k])))
+}
+
+/// No attachment is smaller or larger, mm.
+const LEAST_BODY_MM: f64 = 0.5;
+/// The same at the other end, mm: longer than any span behind an abutment.
+const MOST_BODY_MM: f64 = 30.0;
+
+impl Attachment {
+    /// Height, length and width, mm.
+    pub fn sizes_mm(&self) -> [f64; 3] {
+        [self.height_mm, self.length_mm, self.width_mm]
+    }
+
+    /// The parts from below with their heights, mm.
+    pub fn parts(&self) -> [(&'static str, f64); 5] {
+        [
+            ("relief", self.relief_mm),
+            ("attachment", self.height_mm),
+            ("resin", self.resin_mm),
+            ("tooth", self.tooth_mm),
+            ("adjustment", self.adjustment_mm),
+        ]
+    }
+
+    /// relief + height + resin + tooth + adjustment, mm.
+    pub fn required_mm(&self) -> f64 {
+        self.relief_mm + self.height_mm + self.resin_mm + self.tooth_mm + self.adjustment_mm
+    }
+}

@@ -1,0 +1,137 @@
+//! The thread on which an analysis lies. An analysis borrows its case, so it stays on the stack of one thread; whoever
+//! wants to know something sends a question there and waits. It ends when nobody can ask any more.
+
+use std::cell::RefCell;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, channel};
+
+use tokio::sync::oneshot;
+
+use super::answers::Cast;
+use crate::analysis::{self, Analysis, AtTilt, Ready};
+use crate::case::Case;
+use crate::estimate::Measured;
+use crate::report::Report;
+use crate::rules::Rules;
+use crate::space::Tilt;
+
+/// Tilts whose figures are kept: those of the tabs that are open, and the ones just left.
+const KEPT: usize = 12;
+
+/// Stack of that thread, bytes: that of a program's first thread.
+const STACK: usize = 8 << 20;
+
+/// A question to an analysis.
+type Question = Box<dyn for<'d> FnOnce(&Desk<'d>) + Send>;
+
+/// An analysis with what serves its questions.
+pub(super) struct Desk<'d> {
+    /// The analysis.
+    pub done: &'d Analysis<'d>,
+    /// The cast as the page draws it.
+    pub cast: &'d Cast,
+    ready: &'d Ready<'d>,
+    recent: RefCell<Vec<(Option<[u64; 2]>, Arc<AtTilt>)>>,
+    page: RefCell<Option<Arc<Vec<u8>>>>,
+}
+
+impl Desk<'_> {
+    /// The abutments along a tilt; along the path of the case where `None`.
+    pub fn at_tilt(&self, tilt: Option<Tilt>) -> Measured<Arc<AtTilt>> {
+        let key = tilt.map(|t| [t.anterior_deg.to_bits(), t.left_deg.to_bits()]);
+        let mut recent = self.recent.borrow_mut();
+        if let Some(at) = recent.iter().position(|(k, _)| *k == key) {
+            let known = recent.remove(at);
+            let found = known.1.clone();
+            recent.push(known);
+            return Ok(found);
+        }
+        let found = Arc::new(analysis::at_tilt(self.done, self.ready, tilt)?);
+        if recent.len() >= KEPT {
+            recent.remove(0);
+        }
+        recent.push((key, found.clone()));
+        Ok(found)
+    }
+
+    /// The page for export, made once.
+    pub fn page(&self, make: &super::PageOf) -> Arc<Vec<u8>> {
+        self.page.borrow_mut().get_or_insert_with(|| Arc::new(make(self.done))).clone()
+    }
+}
+
+/// An analysis that can be asked.
+#[derive(Debug)]
+pub(super) struct Edition {
+    /// The text that it belongs to.
+    pub text: Arc<str>,
+    /// What was measured and judged.
+    pub report: Arc<Report>,
+    ask: Sender<Question>,
+}
+
+/// The analysis cannot be asked: its thread has ended.
+#[derive(Clone, Copy, Debug, thiserror::Error)]
+#[error("the analysis ended because of a fault in the program; change a mark or start again")]
+pub(super) struct Gone;
+
+impl Edition {
+    /// Works a case through on a thread of its own. `Err` with the reason where nothing can be reported.
+    pub fn work_through(
+        text: Arc<str>,
+        case: Case,
+        rules: Rules,
+        progress: Arc<dyn Fn(&str) + Send + Sync>,
+    ) -> Result<Edition, String> {
+        let (ask, questions) = channel::<Question>();
+        let (tell, told) = channel::<Result<Arc<Report>, String>>();
+        let work = move || {
+            let done = match analysis::analyse(&case, &rules, &*progress) {
+                Ok(done) => done,
+                Err(reason) => {
+                    let _ = tell.send(Err(reason.to_string()));
+                    return;
+                }
+            };
+            let cast = Cast::new(&done);
+            let ready = Ready::new(&done.facts, &cast.light.kept);
+            let _ = tell.send(Ok(Arc::new(done.report.clone())));
+            let recent = RefCell::new(Vec::new());
+            answer(
+                &Desk { done: &done, cast: &cast, ready: &ready, recent, page: RefCell::new(None) },
+                &questions,
+            );
+        };
+        std::thread::Builder::new()
+            .name("analysis".into())
+            .stack_size(STACK)
+            .spawn(work)
+            .map_err(|e| format!("no thread could be started: {e}"))?;
+        let report = told.recv().map_err(|_| Gone.to_string())??;
+        Ok(Edition { text, report, ask })
+    }
+
+    /// Asks, and waits for the answer.
+    pub async fn ask<T: Send + 'static>(
+        &self,
+        question: impl for<'d> FnOnce(&Desk<'d>) -> T + Send + 'static,
+    ) -> Result<T, Gone> {
+        let (tell, told) = oneshot::channel();
+        let job = move |desk: &Desk<'_>| {
+            // Whoever asked may have gone: then nothing is worked out for them.
+            if !tell.is_closed() {
+                let _ = tell.send(question(desk));
+            }
+        };
+        self.ask.send(Box::new(job)).map_err(|_| Gone)?;
+        told.await.map_err(|_| Gone)
+    }
+}
+
+fn answer(desk: &Desk<'_>, questions: &Receiver<Question>) {
+    while let Ok(question) = questions.recv() {
+        // A fault in one answer must not take the others with it; what was borrowed is released on the way out.
+        let _ = catch_unwind(AssertUnwindSafe(|| question(desk)));
+    }
+}
