@@ -2,6 +2,7 @@
 
 mod cautions;
 mod clearance;
+mod compare;
 mod path;
 mod scene;
 mod sections;
@@ -13,6 +14,7 @@ mod tori;
 use rayon::prelude::*;
 
 pub use clearance::{ClearanceWanted, Clearances, clearances};
+pub use compare::{CompareWanted, Compared, compare};
 pub use shown::input;
 pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};
 pub use tori::{Tori, tori};

@@ -3,6 +3,7 @@
 mod audit;
 mod check;
 mod clearance;
+mod compare;
 mod demo;
 mod explain;
 mod failure;
@@ -103,7 +104,7 @@ enum Command {
     Explain(explain::Args),
     Schema(schema::Args),
     Framework(later::FrameworkArgs),
-    Compare(later::CompareArgs),
+    Compare(compare::Args),
     Serve(later::ServeArgs),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
@@ -152,7 +153,7 @@ fn dispatch(common: &Common, command: Command) -> Result<Ending, Failure> {
         Command::Explain(args) => explain::run(common, &args),
         Command::Schema(args) => schema::run(&args),
         Command::Framework(_) => Err(later::failure("framework")),
-        Command::Compare(_) => Err(later::failure("compare")),
+        Command::Compare(args) => compare::run(common, &args),
         Command::Serve(_) => Err(later::failure("serve")),
         Command::Completions(args) => manual::completions(&args),
         Command::Manual(_) => manual::run(),

@@ -28,6 +28,7 @@ mod rounds;
 #[cfg(test)]
 mod tests;
 
+use crate::anatomy::base;
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::mesh::{Mesh, Topology, VertexId};
@@ -266,22 +267,32 @@ fn registered(asked: &Asked<'_>, fit: &Fit, pairings: &[Pairing]) -> Measured<Re
 pub fn onto(moving: &Mesh, fixed: &Surface, agreement: Agreement) -> Measured<Registered> {
     let target = Target::new(fixed);
     let starts = coarse(moving, &target);
-    best_of(moving, &target, &starts, agreement)
+    best_of(moving, &untrimmed(moving), &target, &starts, agreement)
 }
 
-/// The best registration of a whole moving surface from several starts.
+/// Vertices that lie on no flat trimmed face of a model: what a mouth has formed, not the plaster room.
+pub fn untrimmed(mesh: &Mesh) -> Vec<VertexId> {
+    let trimmed = base::faces(mesh, &Topology::new(mesh));
+    let mut on = vec![false; mesh.vertices().len()];
+    for (corners, _) in mesh.faces().iter().zip(&trimmed).filter(|(_, t)| **t) {
+        corners.iter().for_each(|&v| on[v as usize] = true);
+    }
+    (0..mesh.vertices().len() as VertexId).filter(|&v| !on[v as usize]).collect()
+}
+
+/// The best registration of vertices of a moving surface from several starts.
 ///
 /// # Errors
 /// As [`register`].
 pub fn best_of(
     moving: &Mesh,
+    of: &[VertexId],
     fixed: &Target<'_>,
     starts: &[Rough],
     agreement: Agreement,
 ) -> Measured<Registered> {
-    let all: Vec<VertexId> = (0..moving.vertices().len() as u32).collect();
     let normals = moving.vertex_normals();
-    let few = places(moving, &normals, &all, TRIAL_PLACES);
+    let few = places(moving, &normals, of, TRIAL_PLACES);
     let trial = |start: &Rough| {
         let asked = Asked { places: &few, fixed, start: start.motion, reach_mm: start.off_mm, agreement };
         settled(&asked).ok().map(|r| (r.share_agreeing * r.counterparts as f64, r.motion))
@@ -298,6 +309,6 @@ pub fn best_of(
             "two scans of the same arch of the same person that have teeth in common",
         )
     })?;
-    let many = places(moving, &normals, &all, MOST_PLACES);
+    let many = places(moving, &normals, of, MOST_PLACES);
     register(&Asked { places: &many, fixed, start, reach_mm: 1.0, agreement })
 }
