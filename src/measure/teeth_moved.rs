@@ -219,20 +219,26 @@ fn own(asked: &Teeth<'_>, crown: &CrownPlaces, start: &Motion) -> Own {
         other => from(FOLLOWED_MM).filter(|r| good(r) || other.is_none()).or(other),
     };
     let all = crown.places.len().max(1) as f64;
-    let Some(found) = found else {
-        return Own { registered: None, fate: Fate::Gone, median_mm: FOLLOWED_MM };
+    // Where it would stand had it stayed: its own registration would lay it onto anything near.
+    let mut here = registration::residuals_mm(&crown.places, asked.newer, start);
+    let held = here.len() as f64 >= HELD_SHARE * all;
+    here.sort_by(f64::total_cmp);
+    let off_mm = here.get(here.len() / 2).copied().unwrap_or(FOLLOWED_MM);
+    let found = match found {
+        Some(found) if held && good(&found) => {
+            return Own { fate: Fate::Stayed, median_mm: found.median_mm, registered: Some(found) };
+        }
+        other => other,
     };
-    let median_mm = found.median_mm;
-    let fate = if (found.counterparts as f64) < HELD_SHARE * all {
+    let median_mm = found.map_or(off_mm, |f| f.median_mm);
+    let fate = if !held {
         Fate::NotScanned
-    } else if good(&found) {
-        Fate::Stayed
-    } else if median_mm > GONE_MM {
+    } else if off_mm > GONE_MM {
         Fate::Gone
     } else {
         Fate::Reshaped
     };
-    Own { registered: (fate == Fate::Stayed).then_some(found), fate, median_mm }
+    Own { registered: None, fate, median_mm: if fate == Fate::Gone { off_mm } else { median_mm } }
 }
 
 /// How far a tooth has moved against the arch.

@@ -95,8 +95,10 @@ impl Changes<'_> {
         let motion = &self.laid.teeth.registered.motion;
         let laid =
             self.laid.teeth.registered.uncertainty_along_mm(&(motion * at), &(motion.rotation * normal));
-        let edge = self.mesh().mean_edge_mm().max(self.newer.mesh().mean_edge_mm());
-        let chord = edge * edge / (8.0 * CREST_RADIUS_MM) * 2.0_f64.sqrt();
+        // The older places are vertices and lie on their surface; the newer triangles lie anywhere between none and the
+        // whole chord under theirs: a rectangular law, whose standard deviation is its width by the root of twelve.
+        let edge = self.newer.mesh().mean_edge_mm();
+        let chord = edge * edge / (8.0 * CREST_RADIUS_MM) / 12.0_f64.sqrt();
         Estimate::new(change_mm, Vec::new()).with(Source::Method, laid).with(Source::Spacing, chord)
     }
 

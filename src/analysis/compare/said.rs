@@ -192,13 +192,16 @@ fn greatest(
     let verdict = judge(&size, limit);
     let (code, way) = match (verdict, place.change_mm < 0.0) {
         (Verdict::Fits, _) => ("ridge_unchanged", "differs"),
+        (Verdict::Tight, _) => ("ridge_change_open", "differs"),
         (_, true) => ("ridge_lower", "has gone down"),
         (_, false) => ("ridge_higher", "has come up"),
     };
     let beside = match verdict {
         Verdict::Fits => "no more than two scans of an unchanged mouth differ by",
         Verdict::Exceeds => "more than two scans of an unchanged mouth differ by",
-        _ => "about as much as two scans of an unchanged mouth differ by",
+        _ => {
+            "and these scans do not settle whether that is more than two scans of an unchanged mouth differ by"
+        }
     };
     let at = shown::at(changes, span, place);
     let says = format!(

@@ -129,7 +129,10 @@ fn of_one(changes: &Changes<'_>, old: &Torus, new: Option<&Torus>, rules: &Rules
     let (code, what) = match verdict {
         Verdict::Fits => ("torus_unchanged", "no more than two scans of an unchanged mouth differ by"),
         Verdict::Exceeds => ("torus_changed", "more than two scans of an unchanged mouth differ by"),
-        _ => ("torus_changed", "about as much as two scans of an unchanged mouth differ by"),
+        _ => (
+            "torus_change_open",
+            "and these scans do not settle whether that is more than two scans of an unchanged mouth differ by",
+        ),
     };
     let says = format!(
         "Torus{} of {} in the older scan: its summit has {way} by {}, {what} ({}).",

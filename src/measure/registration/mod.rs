@@ -186,6 +186,12 @@ fn one_a_cell(mesh: &Mesh, of: &[VertexId], width: f64) -> Vec<VertexId> {
     chosen
 }
 
+/// How far each place lies off the fixed surface under a motion, mm; those without a counterpart are left out.
+pub fn residuals_mm(places: &[Place], fixed: &Target<'_>, motion: &Motion) -> Vec<f64> {
+    let all = rounds::pairings(places, fixed, motion);
+    all.iter().filter(|p| !p.on_rim).map(Pairing::off_mm).collect()
+}
+
 /// Registers places from a given start.
 ///
 /// # Errors
