@@ -9,7 +9,7 @@ mod source;
 use std::collections::BTreeSet;
 
 use saddleroom::checks::CHECKS;
-use saddleroom::report::{ClearanceFile, Report, SurveyFile, ToriFile};
+use saddleroom::report::{ChangeFile, ClearanceFile, Report, SurveyFile, ToriFile};
 use saddleroom::rules::Rules;
 use serde_json::Value;
 use source::{Source, files, line_of, root};
@@ -56,6 +56,13 @@ const WITHOUT_UNIT: &[(&str, &str)] = &[
     ("load", "six numbers a body, all N: moments over a length"),
     ("stiffness", "N/mm, or N·mm/rad of a turn"),
     ("gap", "mm, or radians of a turn"),
+    ("used_share", "0 to 1"),
+    ("used_share", "0 to 1"),
+    ("agreeing_share", "0 to 1"),
+    ("whole_agreeing_share", "0 to 1"),
+    ("least_of_all_share", "0 to 1"),
+    ("measured_share", "0 to 1"),
+    ("old_to_new_rotation", "rows of unit directions"),
 ];
 
 fn production(folder: &str) -> Vec<Source> {
@@ -96,6 +103,7 @@ fn a_number_with_a_unit_has_it_in_its_json_key() {
         schemars::schema_for!(SurveyFile),
         schemars::schema_for!(ClearanceFile),
         schemars::schema_for!(ToriFile),
+        schemars::schema_for!(ChangeFile),
     ] {
         number_keys(&schema.to_value(), &mut keys);
     }

@@ -16,6 +16,10 @@ const SOFT_TISSUE: &str = "Soft tissue is recorded as it lay during the scan. It
 const ARTICULATION: &str = "Figures between the arches hold for the relation in which the scans stand. A bite that was \
     recorded wrongly, or teeth that overlap in the scan, moves them all.";
 
+const LAID_ON_TEETH: &str = "The scans are laid onto each other on teeth. What all teeth have done together cannot be told from \
+    another position of the scan, and a scan of a whole arch bends by about a tenth of a millimetre: a small change far \
+    from the teeth may be that bend.";
+
 fn owned(lines: &[&str]) -> Vec<String> {
     lines.iter().map(|&l| l.to_owned()).collect()
 }
@@ -33,6 +37,11 @@ pub(super) fn of_a_survey() -> Vec<String> {
 /// For distances between surfaces.
 pub(super) fn of_clearance() -> Vec<String> {
     owned(&[DEFERENCE, ARTICULATION, SOFT_TISSUE])
+}
+
+/// For two scans of one arch.
+pub(super) fn of_a_comparison() -> Vec<String> {
+    owned(&[DEFERENCE, LAID_ON_TEETH, SOFT_TISSUE])
 }
 
 /// For tori.

@@ -2,6 +2,7 @@
 
 mod cautions;
 mod clearance;
+mod compare;
 mod path;
 mod point;
 mod scene;
@@ -15,6 +16,7 @@ mod tori;
 use rayon::prelude::*;
 
 pub use clearance::{ClearanceWanted, Clearances, clearances};
+pub use compare::{CompareWanted, Compared, compare};
 pub use point::{Aim, Apart, ClearanceAt, PointRead, aimed, apart, read_point};
 pub use shown::input;
 pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};

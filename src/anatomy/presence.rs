@@ -100,7 +100,7 @@ fn outline(mesh: &Mesh, axes: &Frame, own: &Frame) -> Vec<Option<f64>> {
 }
 
 /// Whether a palate closes the arch inside: surface over its middle that rises toward both sides.
-fn vaulted(mesh: &Mesh, own: &Frame) -> bool {
+pub fn vaulted(mesh: &Mesh, own: &Frame) -> bool {
     // Mean heights of the middle strip and of the strips beside it, right and left.
     let mut strips = [(0.0, 0usize); 3];
     for p in mesh.vertices() {

@@ -6,7 +6,7 @@ use clap::ValueEnum;
 
 use super::output::{Files, OutFolder};
 use super::progress::Progress;
-use super::values::{ArchWord, UnitWord};
+use super::values::{ArchWord, NotationWord, UnitWord};
 use super::{Common, Ending, Failure, gallery, input, output};
 use crate::analysis::{self, Analysis};
 use crate::case::file::parse;
@@ -78,16 +78,6 @@ impl CaseArgs {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum NotationWord {
-    /// Two-digit numbers of ISO 3950, 11 to 48.
-    Fdi,
-    /// 1 to 32.
-    Universal,
-    /// Quadrant and place, UR4.
-    Palmer,
-}
-
 /// The words of ISO 639-1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum LanguageWord {
@@ -102,16 +92,6 @@ impl From<LanguageWord> for Language {
         match word {
             LanguageWord::En => Language::English,
             LanguageWord::De => Language::German,
-        }
-    }
-}
-
-impl From<NotationWord> for Notation {
-    fn from(word: NotationWord) -> Notation {
-        match word {
-            NotationWord::Fdi => Notation::Fdi,
-            NotationWord::Universal => Notation::Universal,
-            NotationWord::Palmer => Notation::Palmer,
         }
     }
 }

@@ -18,20 +18,6 @@ pub(super) struct FrameworkArgs {
     out: Option<PathBuf>,
 }
 
-/// Measure the ridge's change between two scans of one arch (comes with a later release)
-#[derive(Debug, clap::Args)]
-pub(super) struct CompareArgs {
-    /// The earlier scan
-    #[arg(value_name = "OLD")]
-    old: Option<PathBuf>,
-    /// The later scan
-    #[arg(value_name = "NEW")]
-    new: Option<PathBuf>,
-    /// Folder for the results
-    #[arg(long, value_name = "DIR")]
-    out: Option<PathBuf>,
-}
-
 /// What such a command says.
 pub(super) fn failure(command: &str) -> Failure {
     Failure::new(

@@ -3,6 +3,7 @@
 mod audit;
 mod check;
 mod clearance;
+mod compare;
 mod demo;
 mod explain;
 mod failure;
@@ -105,7 +106,7 @@ enum Command {
     Explain(explain::Args),
     Schema(schema::Args),
     Framework(later::FrameworkArgs),
-    Compare(later::CompareArgs),
+    Compare(compare::Args),
     Serve(serve::Args),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
@@ -154,7 +155,7 @@ fn dispatch(common: &Common, command: Command) -> Result<Ending, Failure> {
         Command::Explain(args) => explain::run(common, &args),
         Command::Schema(args) => schema::run(&args),
         Command::Framework(_) => Err(later::failure("framework")),
-        Command::Compare(_) => Err(later::failure("compare")),
+        Command::Compare(args) => compare::run(common, &args),
         Command::Serve(args) => serve::run(common, &args),
         Command::Completions(args) => manual::completions(&args),
         Command::Manual(_) => manual::run(),

@@ -5,7 +5,7 @@ use schemars::{JsonSchema, schema_for};
 
 use super::{Ending, Failure, output};
 use crate::case;
-use crate::report::{ClearanceFile, Report, SurveyFile, ToriFile};
+use crate::report::{ChangeFile, ClearanceFile, Report, SurveyFile, ToriFile};
 
 /// Print the JSON Schema of a file
 ///
@@ -35,7 +35,7 @@ enum File {
     Tori,
     /// framework.json (a later release)
     Framework,
-    /// change.json (a later release)
+    /// change.json
     Change,
 }
 
@@ -47,7 +47,7 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         File::Clearance => of::<ClearanceFile>(),
         File::Tori => of::<ToriFile>(),
         File::Framework => return Err(super::later::failure("schema framework")),
-        File::Change => return Err(super::later::failure("schema change")),
+        File::Change => of::<ChangeFile>(),
     };
     output::print(&format!("{schema:#}\n"))?;
     Ok(Ending::FINE)

@@ -2,7 +2,7 @@
 
 use clap::ValueEnum;
 
-use crate::case::Arch;
+use crate::case::{Arch, Notation};
 use crate::space::{Direction, Point, Vector, direction};
 use crate::units::LengthUnit;
 
@@ -89,6 +89,27 @@ impl From<UnitWord> for LengthUnit {
             UnitWord::Cm => LengthUnit::Cm,
             UnitWord::M => LengthUnit::M,
             UnitWord::Inch => LengthUnit::Inch,
+        }
+    }
+}
+
+/// The word for a notation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum NotationWord {
+    /// Two-digit numbers of ISO 3950, 11 to 48.
+    Fdi,
+    /// 1 to 32.
+    Universal,
+    /// Quadrant and place, UR4.
+    Palmer,
+}
+
+impl From<NotationWord> for Notation {
+    fn from(word: NotationWord) -> Notation {
+        match word {
+            NotationWord::Fdi => Notation::Fdi,
+            NotationWord::Universal => Notation::Universal,
+            NotationWord::Palmer => Notation::Palmer,
         }
     }
 }

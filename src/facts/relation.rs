@@ -16,7 +16,7 @@ const STARTS: usize = 6;
 const REACH_MM: f64 = 2.0;
 /// When the scan of a bite, which shows both arches from the side, agrees with one of them: a part of it within a fifth of
 /// a millimetre, the rest on the other arch.
-const AGREEMENT: Agreement = Agreement { within_mm: 0.2, least_share: 0.2, least_of_all: 0.12 };
+const AGREEMENT: Agreement = Agreement { within_mm: 0.2, least_share: 0.2, least_of_all_share: 0.12 };
 
 /// Who says how the arches stand to each other.
 #[derive(Clone, Debug)]
@@ -106,7 +106,7 @@ fn lay(bite: &Scan, arch: &Scan, which: Arch) -> Measured<Registered> {
             for start in registration::coarse(mesh, &target).iter().take(STARTS) {
                 let found = from(start.motion, start.off_mm.max(REACH_MM));
                 let better = match (&found, &best) {
-                    (Ok(f), Ok(b)) => f.share_agreeing * f.counterparts as f64 > b.share_agreeing * b.counterparts as f64,
+                    (Ok(f), Ok(b)) => f.agreeing_share * f.counterparts as f64 > b.agreeing_share * b.counterparts as f64,
                     (Ok(_), Err(_)) => true,
                     _ => false,
                 };

@@ -76,6 +76,29 @@ pub fn distance(mm: Option<f64>) -> Rgb {
     mm.map_or(NOT_MEASURED, |d| Scale::DISTANCE.colour(d))
 }
 
+/// Change at which the two-sided scale ends, mm.
+pub const CHANGE_MOST_MM: f64 = 2.0;
+
+/// Five of the eleven steps of the two-sided scale PuOr (Brewer, colorbrewer2.org; readable with a colour vision
+/// deficiency): violet below, nearly white at none, brown above.
+const TWO_SIDED: [[f64; 3]; 5] = [
+    [45.0, 0.0, 75.0],
+    [128.0, 115.0, 172.0],
+    [247.0, 247.0, 247.0],
+    [224.0, 130.0, 20.0],
+    [127.0, 59.0, 8.0],
+];
+
+/// Colour of a signed change: grey where not measured.
+pub fn change(mm: Option<f64>) -> Rgb {
+    let Some(mm) = mm else { return NOT_MEASURED };
+    let at = (mm / CHANGE_MOST_MM).clamp(-1.0, 1.0) * 2.0 + 2.0;
+    let low = (at as usize).min(TWO_SIDED.len() - 2);
+    let part = at - low as f64;
+    let (a, b) = (TWO_SIDED[low], TWO_SIDED[low + 1]);
+    [0, 1, 2].map(|k| (a[k] + (b[k] - a[k]) * part).round() as u8)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -87,6 +110,19 @@ mod tests {
         assert!(steps.windows(2).all(|w| w[1] > w[0]), "{steps:?}");
         assert_eq!(cividis(-3.0), [0, 34, 78]);
         assert_eq!(cividis(9.0), [254, 232, 56]);
+    }
+
+    #[test]
+    fn a_change_is_darker_both_ways_and_white_at_none() {
+        assert_eq!(change(Some(0.0)), [247, 247, 247]);
+        assert_eq!(change(Some(-9.0)), [45, 0, 75]);
+        assert_eq!(change(Some(9.0)), [127, 59, 8]);
+        assert_eq!(change(None), NOT_MEASURED);
+        let light = |mm: f64| change(Some(mm)).iter().map(|c| u32::from(*c)).sum::<u32>();
+        for k in 0..20 {
+            let (a, b) = (0.1 * f64::from(k), 0.1 * f64::from(k + 1));
+            assert!(light(b) < light(a) && light(-b) < light(-a));
+        }
     }
 
     #[test]

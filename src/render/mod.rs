@@ -1,6 +1,7 @@
 //! A report and its surfaces to bytes. Computes nothing but layout and pictures.
 
 pub mod base64;
+pub mod change;
 pub mod colour;
 pub mod curves;
 pub mod display_mesh;

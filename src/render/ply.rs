@@ -82,6 +82,12 @@ pub fn clearance(mesh: &Mesh, nearest_mm: &[Option<f64>], along_mm: &[Option<f64
     cast(mesh, &colours, &columns)
 }
 
+/// `change.ply`: `change_mm`, negative where the surface has gone down.
+pub fn change(mesh: &Mesh, change_mm: &[Option<f64>]) -> Vec<u8> {
+    let colours: Vec<Rgb> = change_mm.iter().map(|&d| colour::change(d)).collect();
+    cast(mesh, &colours, &[Column::Float("change_mm", floats(change_mm))])
+}
+
 /// `anatomy.ply`: `tooth` and `region`.
 pub fn anatomy(mesh: &Mesh, tooth: &[u8], region: &[u8]) -> Vec<u8> {
     let colours = anatomy_colours(tooth, region);

@@ -5,6 +5,7 @@
 
 mod abutments;
 mod blockout;
+mod change;
 mod cuts;
 mod files;
 mod finding;
@@ -20,6 +21,9 @@ pub use abutments::{
     Prepared, Reached, ReciprocalShown, RestShown, SurfaceShown, Zone,
 };
 pub use blockout::{BlockoutRegion, BlockoutShown};
+pub use change::{
+    ChangeAt, ChangeFile, ChangeStation, RegistrationShown, SpanChange, ToothChange, ToothFate, TorusChange,
+};
 pub use cuts::{Body2, Cut, Flat, Mark2, Span2, Unrolled, UnrolledStation};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};

@@ -136,6 +136,13 @@ const ROWS: &[Row] = {
     // For and against a hinge
     Row("hinge_long_span_mm", Setting, 20.0, (5.0, 60.0), Mm, "HOUSE", ProjectChoice, "Length of crest from which a span counts as long; a long span is taught to speak for a hinge (DDEV), without a figure"),
     Row("hinge_broad_ridge_mm", Setting, 5.0, (1.0, 15.0), Mm, "HOUSE", ProjectChoice, "Width of ridge 3 mm under its crest from which it counts as broad; skulls of moderate loss measure about 5 mm of bone (CAW)"),
+    // Two scans of one arch
+    Row("ridge_unchanged_mm", AtMost, 0.18, (0.02, 2.0), Mm, "YAO", Derived, "Change of a ridge up to which two scans of an unchanged mouth differ: twice the root of two times the trueness of a scan on an edentulous ridge, 0.063 mm"),
+    Row("reline_change_mm", Setting, 0.5, (0.1, 5.0), Mm, "HOUSE", ProjectChoice, "Lowering of a ridge at its deepest place from which the dentist is asked about a reline; no published figure was found"),
+    Row("ridge_held_share", Setting, 0.8, (0.1, 1.0), Share, "HOUSE", ProjectChoice, "Share of a ridge's surface that the newer scan must hold for its change to count as that of the whole ridge"),
+    Row("match_within_mm", Setting, 0.25, (0.05, 1.0), Mm, "HOUSE", ProjectChoice, "Distance within which a place of one scan agrees with the other scan laid onto it: four times the trueness of a scan"),
+    Row("match_least_share", Setting, 0.42, (0.2, 1.0), Share, "HOUSE", ProjectChoice, "Share of the places held by both scans that must agree for the scans to be of one mouth; scans of different people agreed in at most 0.30"),
+    Row("match_least_of_all", Setting, 0.1, (0.02, 1.0), Share, "HOUSE", ProjectChoice, "Share of all places of the older scan that must agree with the newer one"),
     // Confidence
     Row("plane_disagreement_deg", Setting, 25.0, (5.0, 90.0), Deg, "HOUSE", ProjectChoice, "Lean of a marked occlusal plane from that which the shape of the cast suggests, from which it is pointed out"),
     Row("confidence_least", Setting, 0.5, (0.0, 1.0), Share, "HOUSE", ProjectChoice, "Confidence under which a found thing is not used"),

@@ -28,6 +28,7 @@ mod rounds;
 #[cfg(test)]
 mod tests;
 
+use crate::anatomy::base;
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::mesh::{Mesh, Topology, VertexId};
@@ -65,7 +66,7 @@ pub struct Agreement {
     /// Least share of the places with a counterpart that must agree, 0 to 1.
     pub least_share: f64,
     /// Least share of all places that must have a counterpart and agree with it, 0 to 1.
-    pub least_of_all: f64,
+    pub least_of_all_share: f64,
 }
 
 /// A fixed surface, ready to be registered to.
@@ -120,9 +121,9 @@ pub struct Registered {
     /// Places that have a counterpart: the closest point does not lie on the fixed surface's border.
     pub counterparts: usize,
     /// Share of the places with a counterpart that were used, 0 to 1.
-    pub share_used: f64,
+    pub used_share: f64,
     /// Share of the places with a counterpart that agree with it, 0 to 1.
-    pub share_agreeing: f64,
+    pub agreeing_share: f64,
     /// Rounds gone.
     pub rounds: usize,
     solved: Solved,
@@ -185,22 +186,28 @@ fn one_a_cell(mesh: &Mesh, of: &[VertexId], width: f64) -> Vec<VertexId> {
     chosen
 }
 
+/// How far each place lies off the fixed surface under a motion, mm; those without a counterpart are left out.
+pub fn residuals_mm(places: &[Place], fixed: &Target<'_>, motion: &Motion) -> Vec<f64> {
+    let all = rounds::pairings(places, fixed, motion);
+    all.iter().filter(|p| !p.on_rim).map(Pairing::off_mm).collect()
+}
+
 /// Registers places from a given start.
 ///
 /// # Errors
 /// Where the surfaces do not match, with the residual that was reached; where the places do not settle a motion.
 pub fn register(asked: &Asked<'_>) -> Measured<Registered> {
     let found = settled(asked)?;
-    let Agreement { within_mm, least_share, least_of_all } = asked.agreement;
-    let of_all = found.share_agreeing * found.counterparts as f64 / asked.places.len().max(1) as f64;
-    if found.share_agreeing < least_share || of_all < least_of_all {
+    let Agreement { within_mm, least_share, least_of_all_share } = asked.agreement;
+    let of_all = found.agreeing_share * found.counterparts as f64 / asked.places.len().max(1) as f64;
+    if found.agreeing_share < least_share || of_all < least_of_all_share {
         let part = |share: f64| units::show(100.0 * share, Unit::Count);
         return Err(NotMeasured::new(
             format!(
                 "they do not match: in the best position found {} of 100 places of one have a counterpart on the other, {} \
                  of 100 of these lie within {} of it, and the median residual is {}",
                 part(found.counterparts as f64 / asked.places.len().max(1) as f64),
-                part(found.share_agreeing),
+                part(found.agreeing_share),
                 units::mm(within_mm),
                 units::mm(found.median_mm)
             ),
@@ -252,8 +259,8 @@ fn registered(asked: &Asked<'_>, fit: &Fit, pairings: &[Pairing]) -> Measured<Re
         p95_mm: p95.0.abs(),
         used: used.len(),
         counterparts: counted.len(),
-        share_used: used.len() as f64 / counted.len() as f64,
-        share_agreeing: agree as f64 / counted.len() as f64,
+        used_share: used.len() as f64 / counted.len() as f64,
+        agreeing_share: agree as f64 / counted.len() as f64,
         rounds: fit.rounds,
         solved: fit.solved.with_variance(rms_mm * rms_mm * together.max(1.0)),
     })
@@ -266,25 +273,35 @@ fn registered(asked: &Asked<'_>, fit: &Fit, pairings: &[Pairing]) -> Measured<Re
 pub fn onto(moving: &Mesh, fixed: &Surface, agreement: Agreement) -> Measured<Registered> {
     let target = Target::new(fixed);
     let starts = coarse(moving, &target);
-    best_of(moving, &target, &starts, agreement)
+    best_of(moving, &untrimmed(moving), &target, &starts, agreement)
 }
 
-/// The best registration of a whole moving surface from several starts.
+/// Vertices that lie on no flat trimmed face of a model: what a mouth has formed, not the plaster room.
+pub fn untrimmed(mesh: &Mesh) -> Vec<VertexId> {
+    let trimmed = base::faces(mesh, &Topology::new(mesh));
+    let mut on = vec![false; mesh.vertices().len()];
+    for (corners, _) in mesh.faces().iter().zip(&trimmed).filter(|(_, t)| **t) {
+        corners.iter().for_each(|&v| on[v as usize] = true);
+    }
+    (0..mesh.vertices().len() as VertexId).filter(|&v| !on[v as usize]).collect()
+}
+
+/// The best registration of vertices of a moving surface from several starts.
 ///
 /// # Errors
 /// As [`register`].
 pub fn best_of(
     moving: &Mesh,
+    of: &[VertexId],
     fixed: &Target<'_>,
     starts: &[Rough],
     agreement: Agreement,
 ) -> Measured<Registered> {
-    let all: Vec<VertexId> = (0..moving.vertices().len() as u32).collect();
     let normals = moving.vertex_normals();
-    let few = places(moving, &normals, &all, TRIAL_PLACES);
+    let few = places(moving, &normals, of, TRIAL_PLACES);
     let trial = |start: &Rough| {
         let asked = Asked { places: &few, fixed, start: start.motion, reach_mm: start.off_mm, agreement };
-        settled(&asked).ok().map(|r| (r.share_agreeing * r.counterparts as f64, r.motion))
+        settled(&asked).ok().map(|r| (r.agreeing_share * r.counterparts as f64, r.motion))
     };
     let mut best: Option<(f64, Motion)> = None;
     for (agreeing, motion) in starts.iter().take(STARTS).filter_map(trial) {
@@ -298,6 +315,6 @@ pub fn best_of(
             "two scans of the same arch of the same person that have teeth in common",
         )
     })?;
-    let many = places(moving, &normals, &all, MOST_PLACES);
+    let many = places(moving, &normals, of, MOST_PLACES);
     register(&Asked { places: &many, fixed, start, reach_mm: 1.0, agreement })
 }

@@ -6,7 +6,7 @@ use crate::space::{Direction, exp};
 use nalgebra::{Translation3, UnitQuaternion};
 
 /// As strict as two scans of one mouth deserve.
-const ALIKE: Agreement = Agreement { within_mm: 0.25, least_share: 0.7, least_of_all: 0.2 };
+const ALIKE: Agreement = Agreement { within_mm: 0.25, least_share: 0.7, least_of_all_share: 0.2 };
 
 /// Numbers spread over -1 to 1, the same each time.
 struct Draws(u64);
@@ -88,7 +88,7 @@ fn two_tessellations_of_one_surface_come_together_within_the_chord_error() {
     let found = register(&asked).unwrap();
     // Hills of 2 mm radius at the top, edges of 0.3 mm: chords lie up to 0.006 mm off, alike on both sides.
     assert!(apart_mm(&(found.motion * pose), &Motion::identity()) < 2e-3);
-    assert!(found.rms_mm < 0.01 && found.share_agreeing > 0.999, "{found:?}");
+    assert!(found.rms_mm < 0.01 && found.agreeing_share > 0.999, "{found:?}");
 }
 
 #[test]
@@ -120,7 +120,7 @@ fn what_has_changed_does_not_pull_the_rest_along() {
     let found =
         onto(&sheet(42.0, 0.45, true, sunk), &fixed, Agreement { least_share: 0.5, ..ALIKE }).unwrap();
     assert!(apart_mm(&found.motion, &Motion::identity()) < 0.01, "{found:?}");
-    assert!(found.share_used < 0.75 && found.share_used > 0.55);
+    assert!(found.used_share < 0.75 && found.used_share > 0.55);
 }
 
 #[test]
