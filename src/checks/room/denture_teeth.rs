@@ -114,10 +114,15 @@ fn height(over: &Over<'_>, room: &TeethRoom, shown: &SpanShown) -> Option<Findin
         each.join(", "),
         units::mm(rule.number)
     );
+    // Less than is comfortable is no bar: other bases and teeth are taught for it, and the limit has no source.
+    let verdict = match judge(&figure, rule) {
+        Verdict::Fits => Verdict::Fits,
+        _ => Verdict::Caution,
+    };
     let at =
         Where::span(&over.span.teeth).at(&least.at).words(format!("{}, under {}", over.name, least.tooth));
     Some(
-        Finding::new(CHECK.id, "denture_tooth_height", judge(&figure, rule), says)
+        Finding::new(CHECK.id, "denture_tooth_height", verdict, says)
             .figure(&figure, Unit::Mm)
             .limit(rule.shown())
             .at(at)
