@@ -13,6 +13,7 @@ pub mod crown_wall;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
+pub mod palate;
 pub mod path_of_insertion;
 pub mod plane_preparation;
 pub mod reciprocal;
