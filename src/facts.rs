@@ -13,6 +13,7 @@ use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
 use crate::measure::clearance::{self, Clearance};
 use crate::measure::connector::{self, LingualWay};
 use crate::measure::keepout::{self, KeepOut};
+use crate::measure::palate::{self, PalatalWay};
 use crate::measure::path_of_insertion::Searched;
 use crate::measure::ridge_form;
 use crate::measure::torus::{self, Torus, TorusSettings};
@@ -134,6 +135,8 @@ pub struct Facts<'c> {
     pub keepout: KeepOut,
     /// The lingual way for a connector; `None` where a maxilla gets the denture.
     pub lingual_way: Option<Measured<LingualWay>>,
+    /// The palatal way for a connector; `None` where a mandible gets the denture.
+    pub palatal_way: Option<Measured<PalatalWay>>,
     /// What is wrong with the pair of scans.
     pub pair_defects: Vec<Defect>,
     /// Places of the restored arch at which a rest can lie.
@@ -203,6 +206,17 @@ impl<'c> Facts<'c> {
                 probed_mm: &case.file.probe_mm,
             })
         });
+        let palatal_way = (restored.arch == Arch::Maxilla).then(|| {
+            palate::palatal_way(&palate::Cast {
+                surface: &restored.surface,
+                topology: &restored.topology,
+                anatomy: &restored.anatomy,
+                tori: &tori,
+                abutments: &case.file.design.abutments,
+                border_mm: rules.number("palatal_border_mm"),
+                keep_mm: rules.number("keepout_margin_mm"),
+            })
+        });
         Some(Facts {
             case,
             rules,
@@ -221,6 +235,7 @@ impl<'c> Facts<'c> {
             tori,
             keepout,
             lingual_way,
+            palatal_way,
             pair_defects,
             seats,
         })

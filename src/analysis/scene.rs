@@ -143,6 +143,9 @@ fn curves(facts: &Facts<'_>, report: &Report) -> Vec<Curve> {
         all.push(curve(CurveKind::Torus, side.to_owned(), closed(&t.outline)));
     }
     all.extend(facts.keepout.curves.iter().map(|c| curve(CurveKind::KeepOut, String::new(), closed(c))));
+    for (of, line) in crate::checks::connector_borders(facts) {
+        all.push(curve(CurveKind::ConnectorBorder, of.to_owned(), line));
+    }
     all
 }
 

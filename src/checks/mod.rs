@@ -9,6 +9,7 @@ mod connector;
 mod hinge;
 mod indications;
 mod occlusal_plane;
+mod palate;
 pub(crate) mod path;
 mod rests;
 mod ridge;
@@ -21,6 +22,8 @@ mod teeth;
 mod test_cases;
 mod tori;
 pub mod undercut;
+
+pub(crate) use connector::borders as connector_borders;
 
 use crate::facts::Facts;
 use crate::report::{

@@ -4,6 +4,7 @@ use super::{Check, Part};
 use crate::case::Arch;
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
+use crate::measure::connector::WallEnd;
 use crate::measure::torus::{self, Beside, Torus};
 use crate::report::{Finding, Question, TorusShown, TorusSide, TorusState, Verdict, Where};
 use crate::rules::Rules;
@@ -24,6 +25,7 @@ pub const CHECK: Check = Check {
         "torus_saddle_mm",
         "torus_least_height_mm",
         "torus_least_area_mm2",
+        "torus_seen_depth_mm",
         "torus_medium_mm",
         "torus_large_mm",
         "keepout_margin_mm",
@@ -33,6 +35,8 @@ pub const CHECK: Check = Check {
     run,
 };
 
+/// Share of a torus that is undercut, and depth of the undercut, mm, from which it is pointed out.
+const HIDDEN: (f64, f64) = (0.15, 0.25);
 /// How near to a marked point a torus must come to be the one meant, mm.
 const MARK_REACH_MM: f64 = 3.0;
 
@@ -40,14 +44,16 @@ fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
     for torus in &facts.tori {
         let beside = torus::beside(torus, &facts.restored.anatomy);
-        part.tori.push(shown(torus));
+        part.tori.push(shown(facts, torus, beside.as_ref()));
         part.findings.push(finding(facts, torus, beside.as_ref()));
+        part.findings.extend(hidden(facts, torus, beside.as_ref()));
         if torus.state == TorusState::Possible {
             part.questions.push(question(facts, torus, beside.as_ref()));
         }
     }
     part.findings.extend(marks_without_torus(facts));
     part.findings.extend(keepout(facts));
+    part.findings.extend(wall_not_seen(facts));
     if facts.tori.iter().all(|t| t.state == TorusState::Possible) {
         part.findings.push(none_found(facts));
     }
@@ -62,18 +68,112 @@ fn run(facts: &Facts<'_>) -> Part {
 }
 
 /// A torus as the report shows it.
-fn shown(torus: &Torus) -> TorusShown {
+fn shown(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> TorusShown {
+    let undercut = own_undercut(facts, torus);
     TorusShown {
         side: torus.side,
         height_mm: units::json(torus.height_mm),
         length_mm: units::json(torus.length_mm),
         width_mm: units::json(torus.width_mm),
         area_mm2: units::json(torus.area_mm2),
+        volume_mm3: Some(units::json(torus.volume_mm3)),
+        from_margin_mm: beside.and_then(|b| b.margin).map(|m| units::json(m.1)),
+        undercut_mm: undercut.map(|u| units::json(u.deepest_mm)),
+        undercut_share: undercut.map(|u| units::json(u.share)),
+        size: Some(size_word(facts.rules, torus.height_mm).to_lowercase()),
         summit_mm: units::json_place(&torus.summit),
         outline_mm: torus.outline.iter().map(units::json_place).collect(),
         confidence: units::json(torus.confidence),
         state: torus.state,
     }
+}
+
+/// What of a torus is undercut along the withdrawal.
+#[derive(Clone, Copy)]
+struct OwnUndercut {
+    deepest_mm: f64,
+    at: Point,
+    share: f64,
+}
+
+/// Its deepest undercut and the undercut share of its area. `None` without a path.
+fn own_undercut(facts: &Facts<'_>, torus: &Torus) -> Option<OwnUndercut> {
+    let field = facts.undercut.as_ref().ok()?;
+    let mesh = facts.restored.mesh();
+    let depth = |v: u32| field.depth_mm.get(v as usize).copied().flatten().unwrap_or(0.0);
+    let (mut deepest_mm, mut at) = (0.0, torus.summit);
+    let (mut all, mut under) = (0.0, 0.0);
+    for &f in &torus.faces {
+        let corners = mesh.faces()[f as usize];
+        for v in corners {
+            if depth(v) > deepest_mm {
+                (deepest_mm, at) = (depth(v), mesh.vertex(v));
+            }
+        }
+        let area = mesh.face_area_mm2(f);
+        all += area;
+        under += area * corners.iter().filter(|v| depth(**v) > 0.0).count() as f64 / 3.0;
+    }
+    Some(OwnUndercut { deepest_mm, at, share: if all > 0.0 { under / all } else { 0.0 } })
+}
+
+/// A torus that overhangs, or lies in the shadow of what stands above it, along the withdrawal.
+fn hidden(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Option<Finding> {
+    let undercut = own_undercut(facts, torus).filter(|u| u.share > HIDDEN.0 && u.deepest_mm > HIDDEN.1)?;
+    let place = place_words(facts, torus, beside);
+    let deepest = units::mm(undercut.deepest_mm);
+    let share = units::show(undercut.share, Unit::Share);
+    let rest = if undercut.share > 0.5 {
+        " Most of it cannot be seen along the path: scanner software may have closed what lies under it, so that its lower edge and height \
+         are to be felt in the mouth."
+    } else {
+        ""
+    };
+    let says = format!(
+        "The torus {place} is undercut along the withdrawal over a share of {share} of its area, at the deepest {deepest}: nothing rigid passes there \
+         without block-out.{rest}"
+    );
+    let finding = Finding::new(CHECK.id, "torus_hidden", Verdict::Caution, says)
+        .with("undercut_mm", units::json(undercut.deepest_mm))
+        .with("undercut_share", units::json(undercut.share))
+        .at(Where::default().at(&undercut.at).words(place));
+    Some(finding)
+}
+
+/// Where the scan does not show enough of the lingual wall to see a torus on it.
+fn wall_not_seen(facts: &Facts<'_>) -> Option<Finding> {
+    let wanted = facts.rules.number("torus_seen_depth_mm");
+    let way = facts.lingual_way.as_ref()?.as_ref().ok()?;
+    let unseen: Vec<(&crate::measure::connector::WayStation, Option<f64>)> = way
+        .stations
+        .iter()
+        .filter_map(|s| match &s.wall {
+            Err(_) => Some((s, None)),
+            Ok(w) => {
+                let ends = w.end == WallEnd::ScanBorder && w.along_mm < wanted;
+                ends.then_some((s, Some(w.along_mm)))
+            }
+        })
+        .collect();
+    let mut teeth: Vec<crate::case::Tooth> = unseen.iter().map(|u| u.0.tooth).collect();
+    teeth.dedup();
+    let (first, _) = unseen.first()?;
+    let names: Vec<String> = teeth.iter().map(|t| facts.tooth_words(*t)).collect();
+    let least = unseen.iter().filter_map(|u| u.1).min_by(f64::total_cmp);
+    let reach = match least {
+        Some(mm) => format!("the scan ends on it, at the least {} below the margin", units::mm(mm)),
+        None => "the scan does not show it".to_owned(),
+    };
+    let says = format!(
+        "Lingual of {} the wall is not seen down to {} below the margin ({reach}): a torus lower down would not be found there.",
+        names.join(", "),
+        units::mm(wanted)
+    );
+    Some(
+        Finding::new(CHECK.id, "wall_not_seen", Verdict::Caution, says)
+            .at(Where { tooth: Some(first.tooth), ..Where::default() }.at(&first.margin))
+            .settled_by("a scan that reaches farther down, or feeling the wall in the mouth"),
+    )
 }
 
 /// Height of a torus with its uncertainty.
@@ -92,12 +192,13 @@ fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding
     let place = place_words(facts, torus, beside);
     let size = size_word(facts.rules, torus.height_mm);
     let figures = format!(
-        "{} high above the surface without it (standard uncertainty {}), {} long, {} wide, {}",
+        "{} high above the surface without it (standard uncertainty {}), {} long, {} wide, {}, {}",
         units::mm(torus.height_mm),
         units::mm(height.standard()),
         units::mm(torus.length_mm),
         units::mm(torus.width_mm),
         units::show(torus.area_mm2, Unit::Mm2),
+        units::show(torus.volume_mm3, Unit::Mm3),
     );
     let edge = beside.and_then(|b| b.margin).map_or_else(String::new, |(tooth, distance, _)| {
         format!(
@@ -108,7 +209,9 @@ fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding
     });
     let medium = units::mm(facts.rules.number("torus_medium_mm"));
     let large = units::mm(facts.rules.number("torus_large_mm"));
-    let class = format!(" {size} by height (medium from {medium}, large over {large}).");
+    let class = format!(
+        " {size} by height, by the classes under 2, 2 to 4 and over 4 mm (here medium from {medium}, large over {large}; another scheme: under 3, 3 to 6, over 6 mm)."
+    );
     let (code, verdict, says) = match torus.state {
         TorusState::Found => {
             ("torus_found", Verdict::Caution, format!("Torus {place}: {figures}.{class}{edge}"))
@@ -130,6 +233,7 @@ fn finding(facts: &Facts<'_>, torus: &Torus, beside: Option<&Beside>) -> Finding
         .with("length_mm", units::json(torus.length_mm))
         .with("width_mm", units::json(torus.width_mm))
         .with("area_mm2", units::json(torus.area_mm2))
+        .with("volume_mm3", units::json(torus.volume_mm3))
         .with("size", size);
     match torus.state {
         TorusState::Possible => finding.settled_by(format!(

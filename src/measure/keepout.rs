@@ -67,7 +67,12 @@ pub fn keepout(mesh: &Mesh, topology: &Topology, tori: &[Torus], margin_mm: f64,
 }
 
 /// Distance of vertices from the tori over the surface, mm, as far as a little beyond `most_mm`; 0 inside.
-fn spread(mesh: &Mesh, topology: &Topology, tori: &[&Torus], most_mm: f64) -> BTreeMap<VertexId, f64> {
+pub(super) fn spread(
+    mesh: &Mesh,
+    topology: &Topology,
+    tori: &[&Torus],
+    most_mm: f64,
+) -> BTreeMap<VertexId, f64> {
     let mut distance: BTreeMap<VertexId, f64> = BTreeMap::new();
     for torus in tori {
         let mut inside: Vec<VertexId> = torus.faces.iter().flat_map(|&f| mesh.faces()[f as usize]).collect();
@@ -88,6 +93,16 @@ fn spread(mesh: &Mesh, topology: &Topology, tori: &[&Torus], most_mm: f64) -> BT
             *old = old.min(d);
         }
     }
+    spread_from(mesh, topology, distance, most_mm)
+}
+
+/// Distances over the surface from vertices whose distance is given, mm, as far as a little beyond `most_mm`.
+pub(super) fn spread_from(
+    mesh: &Mesh,
+    topology: &Topology,
+    mut distance: BTreeMap<VertexId, f64>,
+    most_mm: f64,
+) -> BTreeMap<VertexId, f64> {
     let mut heap: BinaryHeap<Reached> = distance.iter().map(|(&v, &d)| Reached(d, v)).collect();
     while let Some(Reached(d, v)) = heap.pop() {
         if d > most_mm || distance.get(&v).is_some_and(|&b| b < d) {
@@ -116,7 +131,8 @@ fn signed_from_outline(mesh: &Mesh, topology: &Topology, torus: &Torus, v: Verte
     if 2 * inside >= around.len() { 0.0 } else { to_outline(&torus.outline, &mesh.vertex(v)) }
 }
 
-fn to_outline(outline: &[Point], p: &Point) -> f64 {
+/// Straight distance of a place from a closed curve, mm; infinite where the curve is empty.
+pub(super) fn to_outline(outline: &[Point], p: &Point) -> f64 {
     let n = outline.len();
     (0..n)
         .map(|i| {
@@ -283,6 +299,7 @@ mod tests {
             length_mm: 6.0,
             width_mm: 6.0,
             area_mm2: 28.3,
+            volume_mm3: 20.0,
             summit: Point::origin(),
             outline,
             faces,

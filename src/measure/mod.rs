@@ -17,6 +17,7 @@ pub mod excursion;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;
+pub mod palate;
 pub mod path_of_insertion;
 pub mod plane_preparation;
 pub mod reciprocal;

@@ -294,6 +294,7 @@ fn lines(scene: &Scene<'_>, middle: Point) -> Vec<Value> {
             CurveKind::Crest => ("#ffffff", 6, "solid"),
             CurveKind::Torus => ("#00224e", 5, "solid"),
             CurveKind::KeepOut => ("#00224e", 5, "dash"),
+            CurveKind::ConnectorBorder => ("#7c6a2e", 4, "dash"),
         };
         all.push(json!({
             "key": kind.id(), "places": places(lifted.iter(), middle), "runs": runs, "colour": paint, "width": width, "dash": dash,

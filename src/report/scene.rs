@@ -17,12 +17,20 @@ pub enum CurveKind {
     Torus,
     /// Where nothing rigid may bear because of a torus.
     KeepOut,
+    /// Border of the way that a major connector has.
+    ConnectorBorder,
 }
 
 impl CurveKind {
     /// All kinds, in the order in which they are written.
-    pub const ALL: [CurveKind; 5] =
-        [CurveKind::SurveyLine, CurveKind::Margin, CurveKind::Crest, CurveKind::Torus, CurveKind::KeepOut];
+    pub const ALL: [CurveKind; 6] = [
+        CurveKind::SurveyLine,
+        CurveKind::Margin,
+        CurveKind::Crest,
+        CurveKind::Torus,
+        CurveKind::KeepOut,
+        CurveKind::ConnectorBorder,
+    ];
 
     /// Its name in files and language files.
     pub fn id(self) -> &'static str {
@@ -32,6 +40,7 @@ impl CurveKind {
             CurveKind::Crest => "ridge_crest",
             CurveKind::Torus => "torus_outline",
             CurveKind::KeepOut => "keep_out",
+            CurveKind::ConnectorBorder => "connector_border",
         }
     }
 }

@@ -391,6 +391,21 @@ pub struct TorusShown {
     pub width_mm: f64,
     /// Area inside the outline, mm2.
     pub area_mm2: f64,
+    /// Volume between the scan inside the outline and the surface without the torus, mm3.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub volume_mm3: Option<f64>,
+    /// Straight distance of its upper edge from the nearest gingival margin, mm; absent where no margin is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_margin_mm: Option<f64>,
+    /// Its own deepest undercut along the withdrawal, mm; absent where there is no path.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub undercut_mm: Option<f64>,
+    /// Share of its area that is undercut, and so hidden along the withdrawal, 0 to 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub undercut_share: Option<f64>,
+    /// Size by height: `small`, `medium`, `large`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size: Option<String>,
     /// Summit, mm.
     pub summit_mm: Place,
     /// Outline, closed: the first position is not repeated, mm.

@@ -236,7 +236,7 @@ fn lingual_margin(anatomy: &Anatomy, line: &Line, station: &Station) -> Option<(
 }
 
 /// The most lingual place where a curve crosses the section near the station.
-fn crossing(curve: &[Point], closed: bool, station: &Station) -> Option<Point> {
+pub(super) fn crossing(curve: &[Point], closed: bool, station: &Station) -> Option<Point> {
     let n = curve.len();
     if n < 2 {
         return None;

@@ -13,7 +13,9 @@
 //! 0.25 mm or more, so that the noise of the scan lengthens them little: on a plane wall exact, on a wall of radius 5 mm
 //! short by 0.01 %. The place where the wall turns into the floor is told to a chord. The margin is as good as its marks.
 //!
-//! Not covered: the floor of the mouth in function, which no scan records; the labial side.
+//! The labial wall is followed in the same way from the labial margin, where the station meets a crown.
+//!
+//! Not covered: the floor of the mouth and the sulci in function, which no scan records.
 //!
 //! Checked by: a plane wall at a slope, where depth along the tissue = vertical / cos(slope from the vertical); a wall
 //! with a marked torus; a wall that the scan cuts off.
@@ -102,6 +104,21 @@ pub struct Wall {
     pub line: Vec<Point>,
 }
 
+impl Wall {
+    /// The place so far below the margin along the tissue, mm; `None` where the wall ends above it.
+    pub fn at(&self, along_mm: f64) -> Option<Point> {
+        let mut run = 0.0;
+        for w in self.line.windows(2) {
+            let step = (w[1] - w[0]).norm();
+            if step > 0.0 && run + step >= along_mm - 1e-9 {
+                return Some(w[0] + (w[1] - w[0]) * ((along_mm - run) / step).clamp(0.0, 1.0));
+            }
+            run += step;
+        }
+        None
+    }
+}
+
 /// A station of the way.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WayStation {
@@ -115,6 +132,8 @@ pub struct WayStation {
     pub tooth: Tooth,
     /// The wall below it.
     pub wall: Measured<Wall>,
+    /// The labial wall below the labial margin of the crown there.
+    pub labial: Measured<Wall>,
     /// Depth from margin to the raised floor interpolated between probed teeth, mm; `None` without a probe value.
     pub probed_mm: Option<f64>,
 }
@@ -166,7 +185,13 @@ pub fn lingual_way(cast: &Cast<'_>) -> Measured<LingualWay> {
     let stations = margins
         .into_par_iter()
         .map(|m| {
-            let cut = wall::Cut { station: m.station, up, margin: m.at, torus_of: &torus_of };
+            let cut = wall::Cut {
+                station: m.station,
+                up,
+                margin: m.at,
+                torus_of: &torus_of,
+                from_crest: m.from == MarginFrom::Crest,
+            };
             WayStation {
                 s_mm: m.station.s_mm,
                 margin: m.at,
@@ -177,6 +202,7 @@ pub fn lingual_way(cast: &Cast<'_>) -> Measured<LingualWay> {
                 } else {
                     cut.wall(cast.surface, cast.topology)
                 },
+                labial: labial(cast, &m, up),
                 probed_mm: line.interpolated(cast.probed_mm, m.station.s_mm),
             }
         })
@@ -196,7 +222,19 @@ pub fn wall_below(
     up: Direction,
 ) -> Measured<Wall> {
     let station = arch::Station { s_mm: 0.0, at: *margin, along, lingual: up.cross(&along) };
-    wall::Cut { station, up, margin: *margin, torus_of: &[] }.wall(surface, topology)
+    wall::Cut { station, up, margin: *margin, torus_of: &[], from_crest: false }.wall(surface, topology)
+}
+
+/// The wall below the labial margin of the crown at a station.
+fn labial(cast: &Cast<'_>, m: &arch::MarginAt, up: Direction) -> Measured<Wall> {
+    let crown = match m.from {
+        MarginFrom::Crown(tooth) => cast.anatomy.crown(tooth),
+        _ => None,
+    };
+    let outward = arch::Station { lingual: -m.station.lingual, ..m.station };
+    let margin = crown.and_then(|c| arch::crossing(&c.margin, true, &outward)).ok_or_else(no_margin)?;
+    wall::Cut { station: outward, up, margin, torus_of: &[], from_crest: false }
+        .wall(cast.surface, cast.topology)
 }
 
 fn no_margin() -> NotMeasured {

@@ -124,6 +124,7 @@ fn a_torus_takes_its_part_of_the_band() {
         length_mm: 4.0,
         width_mm: 3.0,
         area_mm2: 12.0,
+        volume_mm3: 20.0,
         summit: Point::new(4.5, 2.0, -6.0),
         outline: Vec::new(),
         faces,

@@ -28,6 +28,8 @@ pub(super) struct Cut<'a> {
     pub up: Direction,
     pub margin: Point,
     pub torus_of: &'a [Option<usize>],
+    /// Whether it begins on a crest, whence both sides fall: the lingual one is meant.
+    pub from_crest: bool,
 }
 
 /// A place of the section and the triangle that leads to it from the place before.
@@ -95,6 +97,13 @@ impl Cut<'_> {
             way.last().map_or(f64::INFINITY, |s| s.0.coords.dot(&self.up))
         };
         let [a, b] = ways;
+        if self.from_crest {
+            let inward = |way: &[Step]| {
+                let aside = |p: &Point| (p - margin).dot(&self.station.lingual);
+                way.iter().find(|s| aside(&s.0).abs() > LEAST_MM).map_or(0.0, |s| aside(&s.0))
+            };
+            return Some(if inward(&a) >= inward(&b) { a } else { b });
+        }
         Some(if height(&a) <= height(&b) { a } else { b })
     }
 

@@ -13,6 +13,8 @@ use crate::report::{TorusSide, TorusState};
 const LONG_MM: (f64, f64) = (16.0, 20.0);
 /// Distance from the nearest crown that speaks for a torus, and outside which it is none, mm.
 const CROWN_MM: ((f64, f64), (f64, f64)) = ((2.0, 6.0), (1.0, 9.0));
+/// Height, mm, from which a rise with a foot all around may also stand at these distances from the nearest crown, mm.
+const PLAIN: (f64, (f64, f64)) = (2.0, (1.5, 7.0));
 /// A rise that begins this far from the crowns and comes this near to the scan's border is the floor of the mouth, mm.
 const FLOOR_MM: (f64, f64) = (4.6, 1.5);
 /// Share of the outline along the domain's border that is in doubt, and that is none.
@@ -20,6 +22,9 @@ const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
 /// How far the restored surface may turn under a rise before the rise is in doubt, and before it is none, degrees:
 /// walls under tori turn by 10 to 30, ends of ridges, papillae and folds by 40 and more.
 const BED_DEG: (f64, f64) = (35.0, 50.0);
+/// Where it turns no more than this in the direction of the arch, it is the wall that turns into the floor of the mouth, and no
+/// doubt, degrees.
+const BED_ALONG_DEG: f64 = 20.0;
 /// Without a frame: greatest extent of a rise with all its lobes, mm; a ridge is longer.
 const WHOLE_MM: f64 = 24.0;
 /// More doubts than these, and it is not worth a question.
@@ -76,7 +81,11 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(lobe.length_mm > LONG_MM.0, "it is longer than tori mostly are");
     doubt(lobe.cut, "the border of the scan cuts it");
     doubt(bump.ring_share < RING.0, "there is no surface all around it, so that its height is not sure");
-    doubt(bump.bed_deg > BED_DEG.0, "the surface under it turns as under a fold or the end of a ridge");
+    let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
+    doubt(
+        turns && bump.bed_deg > BED_DEG.0,
+        "the surface under it turns as under a fold or the end of a ridge",
+    );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
     doubts
 }
@@ -103,6 +112,8 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
+            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && bump.ring_share >= RING.0;
+            let (near, wide) = if plain { PLAIN.1 } else { (near, wide) };
             if far < near || far > wide {
                 doubts.push("its distance from the crowns is unusual for a torus".to_owned());
             }

@@ -1,7 +1,7 @@
 //! From a cap to the whole rise: mask it, fill the mask from its surroundings, see what stands above the fill, mask
 //! that, and so on until the mask stays.
 
-use super::fill::{Fill, fill, refined};
+use super::fill::{Fill, Plate};
 use super::work::Work;
 use crate::mesh::VertexId;
 use crate::space::{Vector, across, angle_deg, atan2, direction};
@@ -42,6 +42,8 @@ pub(super) struct Bump {
     pub ring_share: f64,
     /// Greatest angle between the fill's normals under the rise and their mean, degrees.
     pub bed_deg: f64,
+    /// The same in the direction of the arch alone, where that is known: across it a wall turns into the floor of the mouth.
+    pub bed_along_deg: Option<f64>,
     /// Greatest distance between two of its vertices, mm.
     pub extent_mm: f64,
 }
@@ -53,9 +55,15 @@ pub(super) struct Field<'w> {
     pub work: &'w Work,
     /// Vertices that may be part of a rise or speak for its surroundings.
     pub domain: &'w [bool],
+    /// Along the arch at each vertex, where that is known.
+    pub along: Option<&'w [Vector]>,
 }
 
 impl Field<'_> {
+    fn plate(&self) -> Plate<'_> {
+        Plate { work: self.work, domain: self.domain }
+    }
+
     fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
         self.work.grown(set, by_mm, |v| self.domain[v as usize])
     }
@@ -69,7 +77,7 @@ impl Field<'_> {
     pub fn grow(&self, cap: &[VertexId]) -> Option<Bump> {
         let mut mask = self.grown(cap, FIRST_GROWTH_MM);
         let mut settled = false;
-        let mut filled = fill(self.work, self.domain, &mask)?;
+        let mut filled = self.plate().fill(&mask)?;
         for _ in 0..MOST_ROUNDS {
             let heights = self.heights(&filled, &mask);
             let rise = self.standing(&mask, &heights, STANDS)?;
@@ -84,7 +92,7 @@ impl Field<'_> {
                 break;
             }
             mask = next;
-            filled = fill(self.work, self.domain, &mask)?;
+            filled = self.plate().fill(&mask)?;
         }
         self.widened(mask, settled)
     }
@@ -94,12 +102,12 @@ impl Field<'_> {
     fn widened(&self, mask: Vec<VertexId>, settled: bool) -> Option<Bump> {
         let top =
             |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
-        let filled = refined(self.work, self.domain, &mask)?;
+        let filled = self.plate().refined(&mask)?;
         let mut last = top(&filled, &mask);
         let mut stayed = 0;
         for by in SETTLE.0 {
             let wide = self.grown(&mask, by);
-            let Some(other) = refined(self.work, self.domain, &wide) else { break };
+            let Some(other) = self.plate().refined(&wide) else { break };
             let height = top(&other, &wide);
             stayed = if (height - last).abs() < SETTLE.1 { stayed + 1 } else { 0 };
             if stayed == 2 {
@@ -112,7 +120,7 @@ impl Field<'_> {
 
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
-        let filled = refined(self.work, self.domain, &mask)?;
+        let filled = self.plate().refined(&mask)?;
         self.described(mask, filled, true)
     }
 
@@ -127,6 +135,11 @@ impl Field<'_> {
         let border_share = self.border_share(&rise);
         let bed = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
         let bed_deg = rise.iter().map(|&v| angle_deg(&fill.normal[v as usize], &bed)).fold(0.0, f64::max);
+        let bed_along_deg = self.along.map(|along| {
+            let turn = |v: VertexId| 90.0 - angle_deg(&fill.normal[v as usize], &along[v as usize]);
+            let mean = rise.iter().map(|&v| turn(v)).sum::<f64>() / rise.len() as f64;
+            rise.iter().map(|&v| (turn(v) - mean).abs()).fold(0.0, f64::max)
+        });
         let extent_mm =
             rise.iter().flat_map(|&a| rise.iter().map(move |&b| (a, b))).fold(0.0, |far: f64, (a, b)| {
                 far.max((self.work.mesh.vertex(a) - self.work.mesh.vertex(b)).norm())
@@ -142,6 +155,7 @@ impl Field<'_> {
             border_share,
             ring_share,
             bed_deg,
+            bed_along_deg,
             extent_mm,
         })
     }

@@ -1,6 +1,6 @@
 //! The surface that the cast would have without a rise: a thin plate through the rise's surroundings.
 
-use super::caps::{normals, stiffness};
+use super::caps::stiffness;
 use super::sparse::Skyline;
 use super::work::{Metric, Work};
 use crate::mesh::VertexId;
@@ -22,41 +22,54 @@ pub(super) struct Fill {
     pub place: Vec<Vector>,
     /// Unit normals of the filled surface.
     pub normal: Vec<Vector>,
+    /// Vertices that may have moved.
+    moved: Vec<VertexId>,
 }
 
-/// Fills the masked vertices. `domain` tells the vertices that may speak for the surroundings. `None` where the mask is
-/// too large or nothing surrounds it.
-///
-/// The plate bends over the surface as it is, whose flanks are longer than the hole is wide; [`refined`] mends that.
-pub(super) fn fill(work: &Work, domain: &[bool], mask: &[VertexId]) -> Option<Fill> {
-    plate(work, &work.metric, domain, mask)
+/// What a plate is laid on.
+#[derive(Clone, Copy)]
+pub(super) struct Plate<'a> {
+    /// The surface.
+    pub work: &'a Work,
+    /// Vertices that may speak for the surroundings.
+    pub domain: &'a [bool],
 }
 
-/// The same, bent once more over the first fill's own lengths and areas, so that it is the plate over the hole and not
-/// over the rise.
-pub(super) fn refined(work: &Work, domain: &[bool], mask: &[VertexId]) -> Option<Fill> {
-    let first = fill(work, domain, mask)?;
-    plate(work, &work.metric_at(&first.place), domain, mask)
-}
-
-fn plate(work: &Work, metric: &Metric, domain: &[bool], mask: &[VertexId]) -> Option<Fill> {
-    let mut masked = vec![false; work.len()];
-    mask.iter().for_each(|&v| masked[v as usize] = true);
-    let usable = |v: VertexId| domain[v as usize] || masked[v as usize];
-    let round = work.grown(mask, ROUND_MM, usable);
-    if round.len() > MOST || round.len() < mask.len() + 8 {
-        return None;
+impl Plate<'_> {
+    /// Fills the masked vertices. `None` where the mask is too large or nothing surrounds it.
+    ///
+    /// The plate bends over the surface as it is, whose flanks are longer than the hole is wide; [`Plate::refined`] mends that.
+    pub fn fill(&self, mask: &[VertexId]) -> Option<Fill> {
+        self.bent(&self.work.metric, mask)
     }
-    let system = System { work, metric, order: ordered(work, &round) };
-    let rows: Vec<VertexId> = rows_touching(work, &round)
-        .into_iter()
-        .filter(|&v| usable(v) && !work.border[v as usize] && work.around(v).all(|(w, _)| usable(w)))
-        .collect();
-    let solved = system.solve(&rows, |v| if masked[v as usize] { FAINT } else { 1.0 })?;
-    let mut place: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
-    system.order.iter().zip(&solved).for_each(|(&v, x)| place[v as usize] = *x);
-    let normal = normals(work, &place);
-    Some(Fill { place, normal })
+
+    /// The same, bent once more over the first fill's own lengths and areas, so that it is the plate over the hole and not
+    /// over the rise.
+    pub fn refined(&self, mask: &[VertexId]) -> Option<Fill> {
+        let first = self.fill(mask)?;
+        self.bent(&self.work.metric_moved(&first.place, &first.moved), mask)
+    }
+
+    fn bent(&self, metric: &Metric, mask: &[VertexId]) -> Option<Fill> {
+        let work = self.work;
+        let mut masked = vec![false; work.len()];
+        mask.iter().for_each(|&v| masked[v as usize] = true);
+        let usable = |v: VertexId| self.domain[v as usize] || masked[v as usize];
+        let round = work.grown(mask, ROUND_MM, usable);
+        if round.len() > MOST || round.len() < mask.len() + 8 {
+            return None;
+        }
+        let system = System { work, metric, order: ordered(work, &round) };
+        let rows: Vec<VertexId> = rows_touching(work, &round)
+            .into_iter()
+            .filter(|&v| usable(v) && !work.border[v as usize] && work.around(v).all(|(w, _)| usable(w)))
+            .collect();
+        let solved = system.solve(&rows, |v| if masked[v as usize] { FAINT } else { 1.0 })?;
+        let mut place: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
+        system.order.iter().zip(&solved).for_each(|(&v, x)| place[v as usize] = *x);
+        let normal = work.normals_moved(&place, &system.order);
+        Some(Fill { place, normal, moved: system.order })
+    }
 }
 
 /// The equations of a plate: each vertex of `order` is unknown, all others stand.

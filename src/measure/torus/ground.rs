@@ -4,7 +4,7 @@ use super::work::Work;
 use crate::anatomy::{Anatomy, Region};
 use crate::case::{Arch, Side, Tooth};
 use crate::mesh::VertexId;
-use crate::space::{Frame, Point, Point2};
+use crate::space::{Frame, Point, Point2, Vector, direction};
 
 /// What is known of the cast.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +32,8 @@ const BELOW_CROWNS_MM: f64 = 6.0;
 const BELOW_PLANE_MM: f64 = 2.5;
 /// How far the arch line is continued behind its last tooth, mm.
 const BEHIND_MM: f64 = 12.0;
+/// Distance over which the direction of the arch turns from one stretch to the next, mm.
+const SOFT_MM: f64 = 4.0;
 /// How far distances to crowns and to the scan's border are followed, mm.
 const FAR_MM: f64 = 12.0;
 
@@ -46,6 +48,8 @@ pub(super) struct Ground {
     pub border_mm: Vec<Option<f64>>,
     /// What it rests on.
     pub basis: Basis,
+    /// Along the arch at each vertex of a mandible, unit vectors; `None` where that is not known.
+    pub along: Option<Vec<Vector>>,
     line: ArchLine,
     centres: Vec<(Tooth, Point)>,
     frame: Option<(Frame, bool)>,
@@ -81,7 +85,13 @@ impl Ground {
             full.and_then(|s| anatomy.region.get(s)).is_some_and(|r| *r == Region::Base)
         };
         let centres = anatomy.crowns.iter().map(|c| (c.tooth, c.centre)).collect();
-        let mut ground = Ground { domain: Vec::new(), crown_mm, border_mm, basis, line, centres, frame };
+        let along =
+            frame.as_ref().filter(|_| arch == Arch::Mandible && basis != Basis::Bare).map(|(f, _)| {
+                let places = work.mesh.vertices().iter();
+                places.map(|p| line.along(f, p)).collect()
+            });
+        let mut ground =
+            Ground { domain: Vec::new(), crown_mm, border_mm, basis, along, line, centres, frame };
         ground.domain = (0..work.len())
             .map(|v| {
                 let clear = basis != Basis::Crowns || ground.crown_mm[v].is_none_or(|d| d > OFF_CROWN_MM);
@@ -221,6 +231,24 @@ impl ArchLine {
             points.insert(0, p);
         }
         ArchLine { points, inside: Some(inside) }
+    }
+
+    /// Direction of the arch beside a place: of all segments, the nearest most, so that it turns softly from one to the next.
+    fn along(&self, frame: &Frame, p: &Point) -> Vector {
+        let [a, l, _] = frame.local(p);
+        let p = Point2::new(a, l);
+        let sum = self.points.windows(2).fold(nalgebra::Vector2::zeros(), |sum, s| {
+            let along = s[1] - s[0];
+            let length2 = along.norm_squared();
+            if length2 <= 0.0 {
+                return sum;
+            }
+            let t = ((p - s[0]).dot(&along) / length2).clamp(0.0, 1.0);
+            let far2 = (p - (s[0] + along * t)).norm_squared() + SOFT_MM * SOFT_MM;
+            sum + along / (far2 * far2)
+        });
+        let along = frame.world([sum.x, sum.y, 0.0]) - frame.world([0.0; 3]);
+        direction(along).map_or_else(Vector::zeros, |d| d.into_inner())
     }
 
     /// Distance of a place from the line, mm, lingual positive. `None` where there is no line.

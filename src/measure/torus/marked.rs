@@ -103,6 +103,7 @@ pub(super) fn marked(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Torus {
         length_mm: lobe.length_mm,
         width_mm: lobe.width_mm,
         area_mm2: lobe.area_mm2,
+        volume_mm3: volume_mm3(cast, bump, &lobe.faces),
         summit,
         outline: lobe.outline,
         faces: lobe.faces,
@@ -110,6 +111,23 @@ pub(super) fn marked(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Torus {
         state: TorusState::Marked,
         doubts: Vec::new(),
     }
+}
+
+/// Volume between triangles and the fill under them: each stands over its own projection on the fill.
+fn volume_mm3(cast: &Cast<'_>, bump: &Bump, faces: &[FaceId]) -> f64 {
+    let work = cast.work;
+    let over = faces.iter().map(|&f| {
+        let corners = cast.mesh.faces()[f as usize];
+        let owners = corners.map(|v| work.owner.get(v as usize).copied().unwrap_or(0));
+        let heights = [0, 1, 2].map(|k| bump.fill.height_mm(work, &cast.mesh.vertex(corners[k]), owners[k]));
+        let normal = heights.iter().fold(Vector::zeros(), |s, h| s + bump.fill.normal[h.1 as usize]);
+        let height = heights.iter().map(|h| h.0).sum::<f64>() / 3.0;
+        let length = normal.norm();
+        let flat =
+            if length > 0.0 { 0.5 * cast.mesh.doubled_area_normal(f).dot(&normal) / length } else { 0.0 };
+        flat * height.max(0.0)
+    });
+    over.sum()
 }
 
 fn nearest(places: &[Point], p: &Point) -> Option<VertexId> {

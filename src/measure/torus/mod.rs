@@ -76,6 +76,8 @@ pub struct Torus {
     pub width_mm: f64,
     /// Area inside the outline, mm2.
     pub area_mm2: f64,
+    /// Volume between the scan inside the outline and the torus-free surface, mm3.
+    pub volume_mm3: f64,
     /// Summit, mm.
     pub summit: Point,
     /// Outline, closed, mm.
@@ -150,7 +152,7 @@ struct Cast<'c> {
 
 impl Cast<'_> {
     fn field(&self) -> Field<'_> {
-        Field { work: self.work, domain: &self.ground.domain }
+        Field { work: self.work, domain: &self.ground.domain, along: self.ground.along.as_deref() }
     }
 
     /// Rises without a mark, judged.

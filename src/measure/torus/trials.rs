@@ -219,6 +219,45 @@ fn a_marked_torus_is_measured_inside_its_outline_or_around_its_point() {
 }
 
 #[test]
+fn the_volume_of_a_soft_dome_is_that_inside_its_outline() {
+    let (a, b, c) = (6.0, 4.0, 3.0);
+    let mesh = dome(plane, 0.2, |x, y| soft(x, y, (a, b, c)));
+    // Inside r2 = 1 - sqrt(0.5 / c) of the unit disc: pi a b c times the integral of (1 - u)^2 over u up to there.
+    let u = 1.0 - (0.5_f64 / c).sqrt();
+    let wanted = std::f64::consts::PI * a * b * c * (1.0 - (1.0 - u).powi(3)) / 3.0;
+    let found = search(&mesh, &bare(&mesh));
+    assert_eq!(found.len(), 1);
+    assert!((found[0].volume_mm3 / wanted - 1.0).abs() < 0.03, "{} for {wanted}", found[0].volume_mm3);
+}
+
+#[test]
+fn a_dome_that_the_scans_border_cuts_is_only_possible_and_says_so() {
+    // The sheet ends 2 mm beside the summit, well inside the outline.
+    let whole = dome(plane, 0.3, |x, y| soft(x, y, (6.0, 5.0, 3.0)));
+    let (mesh, _) = whole.part(|f| whole.face_centre(f).y > -2.0);
+    let topology = Topology::new(&mesh);
+    for torus in find(&mesh, &topology, Arch::Mandible, &bare(&mesh), &[], &[], &SETTINGS) {
+        assert_eq!(torus.state, TorusState::Possible);
+        assert!(
+            torus.doubts.iter().any(|d| d.contains("border") || d.contains("surface all around")),
+            "{:?}",
+            torus.doubts
+        );
+    }
+    // Pointed at it is measured all the same, as far as it was recorded.
+    let at = [Point::new(0.0, 0.5, 2.9)];
+    let marked = find(&mesh, &topology, Arch::Mandible, &bare(&mesh), &[], &at, &SETTINGS);
+    assert!(marked.iter().all(|t| t.summit.y > -2.5 && t.height_mm < 4.0));
+}
+
+#[test]
+fn a_scan_that_ends_above_a_dome_shows_none() {
+    let whole = dome(plane, 0.3, |x, y| soft(x, y, (4.0, 3.0, 3.0)));
+    let (mesh, _) = whole.part(|f| whole.face_centre(f).y > 3.5);
+    assert!(search(&mesh, &bare(&mesh)).is_empty());
+}
+
+#[test]
 fn a_rigid_motion_changes_no_figure() {
     let mesh = dome(sphere, 0.4, |x, y| soft(x, y, (4.0, 3.0, 2.0)));
     let turn = crate::space::Motion::new(Vector::new(30.0, -4.0, 12.0), Vector::new(0.4, 1.1, -0.7));

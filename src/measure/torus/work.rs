@@ -14,7 +14,7 @@ const WEIGHTS: (f64, f64) = (0.05, 10.0);
 const LEAST_AREA_MM2: f64 = 1e-3;
 
 /// Weights and areas that a smoothing needs, of the work mesh with its vertices at given places.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Metric {
     /// Cotangent weight of each edge.
     weight: Vec<f64>,
@@ -40,6 +40,8 @@ pub(super) struct Work {
     length: Vec<f64>,
     /// Weights and areas of the surface as it is.
     pub metric: Metric,
+    /// Unit normals.
+    pub normal: Vec<Vector>,
     /// Whether the vertex lies on a border of the scan.
     pub border: Vec<bool>,
 }
@@ -106,12 +108,63 @@ impl Work {
         }
         let places: Vec<Vector> = mesh.vertices().iter().map(|p| p.coords).collect();
         let metric = Metric::new(&mesh, &topology, &places);
-        Work { mesh, topology, owner, seed, start, to, edge, length, metric, border }
+        let mut work =
+            Work { mesh, topology, owner, seed, start, to, edge, length, metric, normal: Vec::new(), border };
+        work.normal = (0..n as u32).map(|v| work.normal_at(&places, v)).collect();
+        work
     }
 
-    /// Weights and areas with the vertices moved.
-    pub fn metric_at(&self, places: &[Vector]) -> Metric {
-        Metric::new(&self.mesh, &self.topology, places)
+    /// Weights and areas with some vertices moved: the same to the last bit as of the whole surface with them moved.
+    pub fn metric_moved(&self, places: &[Vector], moved: &[VertexId]) -> Metric {
+        let mut metric = self.metric.clone();
+        let mut faces: Vec<u32> =
+            moved.iter().flat_map(|&v| self.topology.faces_of_vertex(v).iter().copied()).collect();
+        faces.sort_unstable();
+        faces.dedup();
+        let mut edges: Vec<u32> = faces.iter().flat_map(|&f| self.topology.edges_of_face(f)).collect();
+        edges.sort_unstable();
+        edges.dedup();
+        let mut vertices: Vec<VertexId> = faces.iter().flat_map(|&f| self.mesh.faces()[f as usize]).collect();
+        vertices.sort_unstable();
+        vertices.dedup();
+        for &e in &edges {
+            let mut sum = 0.0;
+            for &f in self.topology.faces_of_edge(e) {
+                let part = Part::of(&self.mesh, places, f);
+                let own = self.topology.edges_of_face(f);
+                sum += (0..3).filter(|&k| own[k] == e).map(|k| part.weight[k]).sum::<f64>();
+            }
+            metric.weight[e as usize] = sum.clamp(WEIGHTS.0, WEIGHTS.1);
+        }
+        for &v in &vertices {
+            let around = self.topology.faces_of_vertex(v).iter();
+            let sum: f64 = around.map(|&f| Part::of(&self.mesh, places, f).third_mm2).sum();
+            metric.area_mm2[v as usize] = sum.max(LEAST_AREA_MM2);
+        }
+        metric
+    }
+
+    /// Unit normal of a vertex with the vertices at given places.
+    fn normal_at(&self, places: &[Vector], v: VertexId) -> Vector {
+        let sum = self.topology.faces_of_vertex(v).iter().fold(Vector::zeros(), |s, &f| {
+            let [a, b, c] = self.mesh.faces()[f as usize].map(|w| places[w as usize]);
+            s + (b - a).cross(&(c - a))
+        });
+        let length = sum.norm();
+        if length > 0.0 { sum / length } else { sum }
+    }
+
+    /// Unit normals with some vertices moved.
+    pub fn normals_moved(&self, places: &[Vector], moved: &[VertexId]) -> Vec<Vector> {
+        let mut normal = self.normal.clone();
+        let mut changed: Vec<VertexId> =
+            moved.iter().flat_map(|&v| std::iter::once(v).chain(self.around(v).map(|(w, _)| w))).collect();
+        changed.sort_unstable();
+        changed.dedup();
+        for v in changed {
+            normal[v as usize] = self.normal_at(places, v);
+        }
+        normal
     }
 
     /// Area of a set of vertices, mm2.
@@ -206,21 +259,40 @@ impl Metric {
         let mut weight = vec![0.0; topology.edges().len()];
         let mut area = vec![0.0; places.len()];
         for (f, corners) in mesh.faces().iter().enumerate() {
-            let p = corners.map(|v| places[v as usize]);
+            let part = Part::of(mesh, places, f as u32);
             let edges = topology.edges_of_face(f as u32);
-            let doubled = (p[1] - p[0]).cross(&(p[2] - p[0])).norm();
             for k in 0..3 {
-                area[corners[k] as usize] += doubled / 6.0;
-                // Edge k is opposite to corner k + 2.
-                let (a, b, c) = (p[k], p[(k + 1) % 3], p[(k + 2) % 3]);
-                if doubled > 0.0 {
-                    weight[edges[k] as usize] += 0.5 * (a - c).dot(&(b - c)) / doubled;
-                }
+                area[corners[k] as usize] += part.third_mm2;
+                weight[edges[k] as usize] += part.weight[k];
             }
         }
         weight.iter_mut().for_each(|w| *w = w.clamp(WEIGHTS.0, WEIGHTS.1));
         area.iter_mut().for_each(|a| *a = a.max(LEAST_AREA_MM2));
         Metric { weight, area_mm2: area }
+    }
+}
+
+/// What a triangle adds to a metric.
+struct Part {
+    /// Weight of each edge; edge k runs from corner k to the next.
+    weight: [f64; 3],
+    /// A third of its area, mm2.
+    third_mm2: f64,
+}
+
+impl Part {
+    fn of(mesh: &Mesh, places: &[Vector], face: u32) -> Part {
+        let p = mesh.faces()[face as usize].map(|v| places[v as usize]);
+        let doubled = (p[1] - p[0]).cross(&(p[2] - p[0])).norm();
+        let mut weight = [0.0; 3];
+        if doubled > 0.0 {
+            for k in 0..3 {
+                // Edge k is opposite to corner k + 2.
+                let (a, b, c) = (p[k], p[(k + 1) % 3], p[(k + 2) % 3]);
+                weight[k] = 0.5 * (a - c).dot(&(b - c)) / doubled;
+            }
+        }
+        Part { weight, third_mm2: doubled / 6.0 }
     }
 }
 

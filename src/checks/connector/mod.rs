@@ -1,5 +1,11 @@
 //! Check: Where the connector may run.
 
+mod borders;
+mod others;
+
+pub(super) use borders::border_lengths;
+pub(crate) use borders::borders;
+
 use super::{Check, Part};
 use crate::case::Tooth;
 use crate::estimate::{Estimate, NotMeasured, Source};
@@ -17,8 +23,10 @@ pub const CHECK: Check = Check {
     measures: "Along the lingual side of the mandible, at stations at most 1 mm apart: gingival margin, tori, and the depth \
                to the floor of the mouth along the tissue, from the probe values of the case file where there are any, \
                else as the scan has recorded it. From them the room for a lingual bar by two schools, and what speaks \
-               for and against a sublingual bar and a lingual plate. No scan records the floor of the mouth in \
-               function: without probe values nothing is said to fit. The palate is not measured yet.",
+               for and against a sublingual bar, a lingual plate, a cingulum bar and a labial bar. No scan records the floor of the \
+               mouth in function: without probe values nothing is said to fit. Across the palate, in sections square to the midline: what is \
+               clear of the gingival margins and of tori, and from it the room for a strap, an anterior-posterior strap, a U-shaped \
+               connector and a plate. Where the hard palate ends behind, no scan marks.",
     limits: &[
         "bar_below_margin_mm",
         "bar_height_mm",
@@ -30,6 +38,13 @@ pub const CHECK: Check = Check {
         "sublingual_height_mm",
         "probe_reading_mm",
         "keepout_margin_mm",
+        "cingulum_bar_height_mm",
+        "labial_below_margin_mm",
+        "palatal_border_mm",
+        "palatal_strap_width_mm",
+        "palatal_ap_strap_mm",
+        "palatal_lateral_strap_mm",
+        "palatal_horseshoe_mm",
     ],
     method: "connector.md",
     run,
@@ -42,16 +57,11 @@ const FLOOR_MM: f64 = 0.15;
 
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
-    let Some(way) = &facts.lingual_way else {
-        let reason = NotMeasured::only("this release measures the lingual side of the mandible only");
-        part.findings.push(Finding::not_measured(
-            CHECK.id,
-            "palate_not_measured",
-            "Room for a palatal connector",
-            &reason,
-        ));
+    if let Some(way) = &facts.palatal_way {
+        super::palate::judged(facts, way, &mut part);
         return part;
-    };
+    }
+    let Some(way) = &facts.lingual_way else { return part };
     let way = match way {
         Ok(way) => way,
         Err(reason) => {
@@ -124,12 +134,16 @@ fn judged(facts: &Facts<'_>, way: &LingualWay, part: &mut Part) {
     for (school, room) in rooms.iter().flatten() {
         part.connectors.push(bar_shown(facts, school, room, sure));
     }
-    part.connectors.push(sublingual(facts, way));
-    part.connectors.push(plate(facts, way));
+    part.connectors.push(others::sublingual(facts, way));
+    part.connectors.push(others::plate(facts, way));
+    part.connectors.extend(others::plate_round_tori(facts, way));
+    part.connectors.push(others::cingulum_bar(facts, way));
+    part.connectors.push(others::labial_bar(facts, way));
     part.findings.push(bar_finding(facts, way, (room, second), sure));
     part.findings.extend(tori_in_way(facts, way));
     part.findings.extend(possible_tori(facts));
     part.findings.extend(gaps(facts, way));
+    part.findings.extend(border_lengths(facts));
     if !probed {
         let (finding, question) = unprobed(facts, way);
         part.findings.push(finding);
@@ -232,7 +246,7 @@ fn torus_reasons(facts: &Facts<'_>, station: &WayStation) -> Vec<String> {
         .collect()
 }
 
-fn side_word(side: Option<TorusSide>) -> &'static str {
+pub(super) fn side_word(side: Option<TorusSide>) -> &'static str {
     match side {
         Some(TorusSide::Left) => "left",
         Some(TorusSide::Right) => "right",
@@ -290,57 +304,6 @@ fn bar_finding(
         .with("probed", sure.probed)
 }
 
-fn sublingual(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
-    let below = facts.rules.get("sublingual_below_margin_mm");
-    let height = facts.rules.get("sublingual_height_mm");
-    let required = below.number + height.number;
-    let (room_mm, at, mut reasons) = least_depth(facts, way);
-    reasons.push(format!(
-        "{} from the margin and {} high on the floor ({})",
-        units::mm(below.number),
-        units::mm(height.number),
-        height.shown().source
-    ));
-    let tori = way.stations.iter().any(|s| s.wall.as_ref().is_ok_and(|w| !w.tori.is_empty()));
-    reasons.push(if tori {
-        "a torus stands in the way, and teaching notes advise against it then".into()
-    } else {
-        "it lies on the moving floor, which only an impression in function shows".into()
-    });
-    ConnectorShown {
-        kind: "sublingual_bar".into(),
-        verdict: Verdict::Caution,
-        room_mm,
-        required_mm: Some(required),
-        at_mm: at.map(|p| units::json_place(&p)),
-        reasons,
-    }
-}
-
-fn plate(facts: &Facts<'_>, way: &LingualWay) -> ConnectorShown {
-    let rule = facts.rules.get("plate_depth_mm");
-    let (room_mm, at, mut reasons) = least_depth(facts, way);
-    reasons.push(format!(
-        "taught instead of a bar where the depth is under {} ({}); it needs rests at both ends and covers the gingiva",
-        units::mm(rule.number),
-        rule.shown().source
-    ));
-    if way.stations.iter().any(|s| s.wall.as_ref().is_ok_and(|w| !w.tori.is_empty())) {
-        reasons.push(format!(
-            "round a torus it is relieved by {} or ends above it",
-            units::mm(facts.rules.number("relief_mm"))
-        ));
-    }
-    ConnectorShown {
-        kind: "lingual_plate".into(),
-        verdict: Verdict::Caution,
-        room_mm,
-        required_mm: None,
-        at_mm: at.map(|p| units::json_place(&p)),
-        reasons,
-    }
-}
-
 fn least_depth(facts: &Facts<'_>, way: &LingualWay) -> (Option<f64>, Option<Point>, Vec<String>) {
     let least =
         way.stations.iter().filter_map(|s| s.depth_mm().map(|d| (d, s))).min_by(|a, b| a.0.total_cmp(&b.0));
@@ -382,7 +345,7 @@ fn tori_in_way(facts: &Facts<'_>, way: &LingualWay) -> Vec<Finding> {
 }
 
 /// Possible tori are kept out of the verdict, and it says so.
-fn possible_tori(facts: &Facts<'_>) -> Option<Finding> {
+pub(super) fn possible_tori(facts: &Facts<'_>) -> Option<Finding> {
     let possible = facts.tori.iter().filter(|t| t.state == TorusState::Possible).count();
     (possible > 0).then(|| {
         let says = format!(
