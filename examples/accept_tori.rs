@@ -3,7 +3,7 @@
 //! to 4. `SADDLEROOM_REAL_SCANS` names the folder of labelled scans; where it is missing, that part is skipped.
 //! Ends with 1 where a figure falls short of what is listed in `docs/method/tori.md` as reached.
 
-#![allow(clippy::print_stdout)] // an example shows its result
+#![allow(clippy::print_stdout, clippy::print_stderr)] // an example shows its result
 
 mod poses;
 mod rises;
@@ -76,7 +76,7 @@ fn drawn(seed: u64) -> Result<(Truth, Chart), Failing> {
     let mut patient = people::drawn(seed);
     patient.tori = [Side::Left, Side::Right]
         .into_iter()
-        .filter_map(|side| (v.even() > -0.4).then(|| wish(side, &mut v)))
+        .filter_map(|side| if v.even() > -0.4 { Some(wish(side, &mut v)) } else { None })
         .collect();
     let pair = casts(&patient);
     let cast: &Cast = &pair.mandible;

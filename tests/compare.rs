@@ -1,6 +1,7 @@
 //! Two scans of one arch as a technician compares them: sample casts lowered, moved, noised, cut; other people's; real
 //! scans in place where they are there.
 
+#![allow(clippy::panic)] // a test fails by it, with what came instead
 #![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
 
 mod command;
@@ -166,7 +167,7 @@ fn other_people_halves_and_what_is_no_scan_end_with_a_reason() {
     let says = reason["says"].as_str().unwrap();
     assert!(says.contains("do not match") && says.contains(" mm"), "{says}");
     assert_eq!(json["vertices"], json["vertices_not_measured"]);
-    let (half, _) = oban().part(|f| oban_side(f));
+    let (half, _) = oban().part(oban_side);
     let json = compared(&bench, &oban(), &scanned_again(&half, 2, 0.02), &OF_OBAN, 1);
     assert!(
         ["partial_overlap", "ridge_not_measured", "ridge_held_in_part", "scans_do_not_match"]

@@ -1,6 +1,6 @@
 //! The work sheet in a browser: opened, tilted, read, marked, saved, loaded again, exported. Skipped where no browser is.
 
-#![allow(clippy::unwrap_used)] // a test may fail loudly anywhere
+#![allow(clippy::print_stdout, clippy::unwrap_used)] // a test may fail loudly anywhere
 
 mod serving;
 

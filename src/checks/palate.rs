@@ -6,7 +6,7 @@ use crate::case::Tooth;
 use crate::estimate::{Estimate, Measured, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::palate::{PalatalStation, PalatalWay, Run, STEP_MM};
-use crate::report::{ConnectorShown, Finding, Verdict, Where};
+use crate::report::{ConnectorShown, Finding, TorusState, Verdict, Where};
 use crate::rules::{Rule, judge};
 use crate::space::Point;
 use crate::units::{self, Unit};
@@ -75,6 +75,7 @@ struct View<'a> {
     way: &'a PalatalWay,
     runs: Vec<Run>,
     whole: bool,
+    possible: bool,
 }
 
 /// Stations where the palate is not known; in front, within the distance that a border keeps from the margins, nothing is to
@@ -90,7 +91,8 @@ type Least = Option<(f64, usize)>;
 impl<'a> View<'a> {
     fn new(facts: &'a Facts<'a>, way: &'a PalatalWay) -> View<'a> {
         let whole = lacking(facts, way).is_empty();
-        View { facts, way, runs: way.runs(), whole }
+        let possible = facts.tori.iter().any(|t| t.state == TorusState::Possible);
+        View { facts, way, runs: way.runs(), whole, possible }
     }
 
     fn estimate(&self, mm: f64) -> Estimate {
@@ -103,7 +105,8 @@ impl<'a> View<'a> {
     /// The verdict of a width: what is not measured everywhere is not said to fit, and a connector is a choice.
     fn verdict(&self, figure: &Estimate, rule: &Rule) -> Verdict {
         match judge(figure, rule) {
-            Verdict::Fits if !self.whole => Verdict::Caution,
+            // A possible torus is not counted, so that nothing may be said to fit over it either.
+            Verdict::Fits if !self.whole || self.possible => Verdict::Caution,
             Verdict::Short => Verdict::Caution,
             other => other,
         }
@@ -354,6 +357,7 @@ impl<'a> View<'a> {
             }
             _ if strap.figure.is_none() => "A single palatal strap has no way across",
             _ if !self.whole => "A palatal strap: only a part of the palate was measured",
+            _ if self.possible => "A palatal strap is not judged before the possible torus is settled",
             _ => {
                 "A single palatal strap does not fit; the other connectors are left for the dentist to choose from"
             }

@@ -232,7 +232,7 @@ mod tests {
     #[test]
     fn the_corridor_ends_where_the_opposing_surface_comes_down() {
         // 7 mm over the crest, 3 mm beyond 2.6 mm to one side and 4.1 mm to the other.
-        let trough = |_: f64, y: f64| if y > 2.6 || y < -4.1 { 3.0 } else { 7.0 };
+        let trough = |_: f64, y: f64| if (-4.1..=2.6).contains(&y) { 7.0 } else { 3.0 };
         let r = measured(&[(36, 11.0)], 20.0, trough, [&[], &[]]);
         let [left, right] = r.places[0].corridor_mm.unwrap();
         // Across is opening cross crest: +y. Stations are 0.25 mm apart, the walls slope over one triangle.

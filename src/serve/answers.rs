@@ -27,7 +27,7 @@ pub(super) struct Cast {
 /// A JSON head and the bytes behind it: length of the head, head, filling to four, bytes.
 fn enveloped(head: &Value, bytes: impl Iterator<Item = u8>) -> Vec<u8> {
     let mut head = head.to_string().into_bytes();
-    while (head.len() + 4) % 4 != 0 {
+    while !(head.len() + 4).is_multiple_of(4) {
         head.push(b' ');
     }
     let mut out = (head.len() as u32).to_le_bytes().to_vec();

@@ -1,5 +1,7 @@
 //! What may be asked. A fixed list: nothing of a request names a file, and whatever is not in the list is not there.
 
+#![allow(clippy::result_large_err)] // what refuses a request is the answer itself, made once and sent
+
 use std::sync::Arc;
 use std::time::Duration;
 

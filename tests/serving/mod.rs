@@ -1,6 +1,6 @@
 //! A sheet that is served for a test, and a client that says exactly what it is told to.
 
-#![allow(dead_code)] // each test uses its own part of it
+#![allow(clippy::panic, dead_code)] // each test uses its own part of it
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpStream};

@@ -85,12 +85,12 @@ impl Section {
         self.free_mm.iter().copied().find(|f| f[0] <= self.midline_mm && self.midline_mm <= f[1])
     }
 
-    /// Width of the free stretch beside the right and the left limit up to the midline, mm; 0 where there is none.
+    /// Width of the widest free stretch on the right and on the left of the midline, mm; 0 where there is none. Slivers between a
+    /// crest and the zone beside a margin are no band.
     pub fn bands_mm(&self) -> [f64; 2] {
         let m = self.midline_mm;
-        let right = self.free_mm.first().filter(|f| f[0] < m).map_or(0.0, |f| f[1].min(m) - f[0]);
-        let left = self.free_mm.last().filter(|f| f[1] > m).map_or(0.0, |f| f[1] - f[0].max(m));
-        [right, left]
+        let widest = |width: &dyn Fn(&[f64; 2]) -> f64| self.free_mm.iter().map(width).fold(0.0, f64::max);
+        [widest(&|f| f[1].min(m) - f[0]), widest(&|f| f[1] - f[0].max(m))]
     }
 
     /// The place so far along the section, mm from the right limit.
