@@ -51,6 +51,7 @@ const WITHOUT_UNIT: &[(&str, &str)] = &[
     ("low", "a range, in the unit of what it belongs to"),
     ("median", "a range, in the unit of what it belongs to"),
     ("high", "a range, in the unit of what it belongs to"),
+    ("axes", "three unit directions"),
     ("axis", "a unit direction"),
     ("motion", "six numbers a body, all mm: turns times a length"),
     ("load", "six numbers a body, all N: moments over a length"),
