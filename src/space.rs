@@ -137,6 +137,17 @@ pub struct Tilt {
     pub left_deg: f64,
 }
 
+/// A turn about a point; `turn` keeps the origin where it is.
+pub fn about(point: &Point, turn: Motion) -> Motion {
+    let back = point - turn * point;
+    Motion::translation(back.x, back.y, back.z) * turn
+}
+
+/// Length of the part of a way that is square to `d`, mm.
+pub fn aside_mm(way: &Vector, d: &Direction) -> f64 {
+    (way - d.into_inner() * way.dot(d)).norm()
+}
+
 /// Two unit vectors that span the plane across `d`; (u, v, d) is right-handed. The same `d` gives the same pair.
 pub fn across(d: &Direction) -> (Vector, Vector) {
     let helper = if d.x.abs() < 0.6 { Vector::x() } else { Vector::y() };

@@ -13,7 +13,7 @@ use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
 use crate::measure::undercut::UndercutField;
 use crate::report::{Cut, GaugeReading, Place};
-use crate::space::{Direction, Point};
+use crate::space::{Direction, Point, aside_mm};
 use crate::units;
 
 /// Farther from the cast than this, a point is refused: nobody means it.
@@ -151,7 +151,7 @@ fn clearance(facts: &Facts<'_>, at: &Point) -> Option<ClearanceAt> {
 pub fn apart(facts: &Facts<'_>, path: Option<&Path>, from: &Point, to: &Point) -> Apart {
     let way = to - from;
     let along = path.map(|p| way.dot(&p.withdrawal));
-    let across = path.map(|p| (way - p.withdrawal.into_inner() * way.dot(&p.withdrawal)).norm());
+    let across = path.map(|p| aside_mm(&way, &p.withdrawal));
     let scan = facts.case.file.accuracy.scan_mm;
     Apart {
         from_mm: units::json_place(from),

@@ -4,14 +4,15 @@ use super::Analysis;
 use crate::anatomy::Span;
 use crate::case::{Arch, Attachment};
 use crate::facts::Facts;
+use crate::measure::body_fit::Pose;
 use crate::measure::column::Column;
 use crate::measure::crest_line::CrestLine;
-use crate::mesh::Mesh;
+use crate::mesh::{BOX_FACES, Mesh};
 use crate::report::{
     AbutmentShown, Curve, CurveKind, Place, Report, Scene, SiteShown, Solid, SolidKind, SpanShown, Spot,
     SpotKind,
 };
-use crate::space::{Direction, Point, Vector, direction, tan};
+use crate::space::{Direction, Point, Vector, direction};
 use crate::units;
 
 /// The scene of an analysis.
@@ -60,19 +61,8 @@ pub(super) fn axes(facts: &Facts<'_>, span: &Span, site: &SiteShown) -> Option<(
     let opening = facts.opening.as_ref().ok()?;
     let middle = (site.along_crest_mm[0] + site.along_crest_mm[1]) / 2.0;
     let at = Point::from(Vector::from(site.at_mm));
-    let along = level(line.chord(middle, site.footprint_mm[0] / 2.0), opening)?;
-    let across = opening.cross(&along);
-    let up = direction(
-        opening.into_inner()
-            + along * tan(site.tilt_deg[0].to_radians())
-            + across * tan(site.tilt_deg[1].to_radians()),
-    )?;
-    let along = level(along, &up)?;
-    Some((at, [along, up.cross(&along), up.into_inner()]))
-}
-
-fn level(v: Vector, up: &Direction) -> Option<Vector> {
-    direction(v - up.into_inner() * v.dot(up)).map(Direction::into_inner)
+    let pose = Pose::leaning(at, &line.chord(middle, site.footprint_mm[0] / 2.0), opening, site.tilt_deg)?;
+    Some((at, [pose.along(), pose.across(), pose.up()].map(Direction::into_inner)))
 }
 
 /// How far the highest tissue under the body stands above the centre of its footprint, along its height, mm.
@@ -96,24 +86,8 @@ fn envelope(facts: &Facts<'_>, shown: &SpanShown) -> Option<Mesh> {
         let height = if k & 4 == 0 { from } else { from + height_mm(facts) };
         at + along * (sign(1) * length) + across * (sign(2) * width) + up * height
     };
-    Mesh::new((0..8).map(corner).collect(), BOX.to_vec()).ok()
+    Mesh::new((0..8).map(corner).collect(), BOX_FACES.to_vec()).ok()
 }
-
-/// Faces of a box whose corner k has bit 1 along, bit 2 across, bit 4 up; outward.
-const BOX: [[u32; 3]; 12] = [
-    [0, 2, 1],
-    [1, 2, 3],
-    [4, 5, 6],
-    [5, 7, 6],
-    [0, 1, 4],
-    [1, 5, 4],
-    [2, 6, 3],
-    [3, 6, 7],
-    [0, 4, 2],
-    [2, 4, 6],
-    [1, 3, 5],
-    [3, 7, 5],
-];
 
 fn curves(facts: &Facts<'_>, report: &Report) -> Vec<Curve> {
     let surface = &facts.restored.surface;
@@ -195,7 +169,7 @@ mod tests {
         let corner = |k: usize| {
             Point::new((k & 1) as f64 * 6.0, ((k >> 1) & 1) as f64 * 4.0, ((k >> 2) & 1) as f64 * 5.0)
         };
-        let mesh = Mesh::new((0..8).map(corner).collect(), BOX.to_vec()).unwrap();
+        let mesh = Mesh::new((0..8).map(corner).collect(), BOX_FACES.to_vec()).unwrap();
         assert!((mesh.signed_volume_mm3() - 120.0).abs() < 1e-9, "{}", mesh.signed_volume_mm3());
         let edges: Vec<[u32; 2]> =
             mesh.faces().iter().flat_map(|f| (0..3).map(|k| [f[k], f[(k + 1) % 3]])).collect();

@@ -148,8 +148,7 @@ fn brought_together(facts: &Facts<'_>) -> Option<Finding> {
     let motion = relation.motion()?;
     let other = facts.opposing.as_ref()?;
     let scanned = &other.scan.import.mesh;
-    let (low, high) = scanned.bounds()?;
-    let middle = crate::space::Point::from((low.coords + high.coords) / 2.0);
+    let middle = scanned.middle();
     let way = units::mm((motion * middle - middle).norm());
     let turn = units::deg(motion.rotation.angle().to_degrees());
     let arch = other.arch.word();
@@ -158,8 +157,7 @@ fn brought_together(facts: &Facts<'_>) -> Option<Finding> {
         Relation::Bite(by) => {
             let [on_restored, on_opposing] = &by.laid;
             let up = facts.opening.as_ref().ok()?;
-            let at = facts.restored.mesh().bounds().map(|(l, h)| (l.coords + h.coords) / 2.0)?;
-            let added = relation.uncertainty_mm(&at.into(), up);
+            let added = relation.uncertainty_mm(&facts.restored.mesh().middle(), up);
             let worst = f64::max(on_restored.rms_mm, on_opposing.rms_mm);
             Finding::new(
                 CHECK.id,

@@ -45,14 +45,7 @@ pub(super) struct Args {
 pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let progress = Progress::new(common);
     progress.say("reading");
-    let unit = args.unit.into();
-    let (tissue, opposing) =
-        rayon::join(|| input::named_scan(&args.tissue, unit), || input::named_scan(&args.opposing, unit));
-    let (tissue, opposing) = match (tissue, opposing) {
-        (Ok(t), Ok(o)) => (t, o),
-        (Err(a), Err(b)) => return Err(Failure::Several(vec![a, b])),
-        (Err(e), _) | (_, Err(e)) => return Err(e),
-    };
+    let (tissue, opposing) = input::two_named_scans(&args.tissue, &args.opposing, args.unit.into())?;
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
     progress.say("measuring");
     let wanted = ClearanceWanted { opening: args.opening };

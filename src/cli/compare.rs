@@ -62,14 +62,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let progress = Progress::new(common);
     progress.say("reading");
     let (wanted, rules) = wanted(args)?;
-    let unit = args.unit.into();
-    let (old, new) =
-        rayon::join(|| input::named_scan(&args.old, unit), || input::named_scan(&args.new, unit));
-    let (old, new) = match (old, new) {
-        (Ok(old), Ok(new)) => (old, new),
-        (Err(a), Err(b)) => return Err(Failure::Several(vec![a, b])),
-        (Err(e), _) | (_, Err(e)) => return Err(e),
-    };
+    let (old, new) = input::two_named_scans(&args.old, &args.new, args.unit.into())?;
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
     progress.say("laying the scans onto each other, measuring");
     let found = analysis::compare(&old, &new, &wanted, &rules);

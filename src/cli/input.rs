@@ -78,6 +78,15 @@ pub(super) fn named_scan(path: &Path, unit: LengthUnit) -> Result<Scan, Failure>
     scan(path, &path.display().to_string(), unit)
 }
 
+/// Both scans of a command that names two files; where neither can be read, both are told.
+pub(super) fn two_named_scans(a: &Path, b: &Path, unit: LengthUnit) -> Result<(Scan, Scan), Failure> {
+    match rayon::join(|| named_scan(a, unit), || named_scan(b, unit)) {
+        (Ok(a), Ok(b)) => Ok((a, b)),
+        (Err(a), Err(b)) => Err(Failure::Several(vec![a, b])),
+        (Err(e), _) | (_, Err(e)) => Err(e),
+    }
+}
+
 /// Reads both scans of a case; all that cannot be read is told at once. `folder` is what their names are relative to.
 pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>), Failure> {
     let scans = file.scans.clone();

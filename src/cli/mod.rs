@@ -11,7 +11,7 @@ mod gallery;
 mod input;
 mod later;
 mod manual;
-mod output;
+pub(crate) mod output;
 mod progress;
 mod schema;
 mod serve;

@@ -96,17 +96,8 @@ impl OutFolder {
         };
         let folder = target.parent().unwrap_or(&self.path);
         std::fs::create_dir_all(folder).map_err(refuse)?;
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".saddleroom-").suffix(".part");
-        #[cfg(unix)]
-        {
-            // A result is no secret of one user: the usual rights, less what the user's mask takes away.
-            use std::os::unix::fs::PermissionsExt;
-            builder.permissions(std::fs::Permissions::from_mode(0o666));
-        }
-        let mut file = builder.tempfile_in(folder).map_err(refuse)?;
-        file.write_all(bytes).and_then(|()| file.flush()).map_err(refuse)?;
-        Ok(file)
+        // A result is no secret of one user: the usual rights, less what the user's mask takes away.
+        beside(folder, 0o666, bytes).map_err(refuse)
     }
 
     /// The first of the files that already stands here with other content.
@@ -120,6 +111,26 @@ impl OutFolder {
     pub(super) fn file(&self, name: &str) -> PathBuf {
         self.path.join(name)
     }
+}
+
+/// A whole file that waits in `folder` to be renamed into place, with those rights (less what the user's mask takes away).
+///
+/// # Errors
+/// What the system refused; nothing is left behind.
+pub(crate) fn beside(folder: &Path, rights: u32, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".saddleroom-").suffix(".part");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(rights));
+    }
+    #[cfg(not(unix))]
+    let _ = rights;
+    let mut file = builder.tempfile_in(folder)?;
+    file.write_all(bytes)?;
+    file.flush()?;
+    Ok(file)
 }
 
 #[cfg(test)]

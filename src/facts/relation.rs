@@ -10,8 +10,6 @@ use crate::space::{Direction, Motion, Point, hypot};
 
 /// Places read on the scan of the bite.
 const PLACES: usize = 4000;
-/// Starts that are refined where it was not exported so.
-const STARTS: usize = 6;
 /// How far the scan of the bite may be off where it was exported in the axes of an arch, mm.
 const REACH_MM: f64 = 2.0;
 /// When the scan of a bite, which shows both arches from the side, agrees with one of them: a part of it within a fifth of
@@ -36,8 +34,6 @@ pub struct ByBite {
     pub motion: Motion,
     /// The bite laid onto the restored arch and onto the opposing one.
     pub laid: [Registered; 2],
-    /// From the opposing arch's own axes to the restored one's, at the places of the opposing registration.
-    back: Motion,
 }
 
 impl Relation {
@@ -54,8 +50,10 @@ impl Relation {
     pub fn uncertainty_mm(&self, at: &Point, along: &Direction) -> f64 {
         let Relation::Bite(by) = self else { return 0.0 };
         let [restored, opposing] = &by.laid;
-        let there = by.back * at;
-        let way = by.back.rotation * along.into_inner();
+        // The opposing registration tells of places in the opposing file's own axes.
+        let back = by.motion.inverse();
+        let there = back * at;
+        let way = back.rotation * along.into_inner();
         hypot(restored.uncertainty_along_mm(at, along), opposing.uncertainty_along_mm(&there, &way))
     }
 }
@@ -78,7 +76,7 @@ pub(super) fn of(case: &Case) -> Measured<Relation> {
         rayon::join(|| lay(bite, restored, case.file.restored), || lay(bite, opposing, opposing_arch));
     let (on_restored, on_opposing) = (on_restored?, on_opposing?);
     let motion = on_restored.motion * on_opposing.motion.inverse();
-    Ok(Relation::Bite(Box::new(ByBite { motion, back: motion.inverse(), laid: [on_restored, on_opposing] })))
+    Ok(Relation::Bite(Box::new(ByBite { motion, laid: [on_restored, on_opposing] })))
 }
 
 /// Lays the scan of the bite onto an arch.
@@ -89,32 +87,17 @@ fn lay(bite: &Scan, arch: &Scan, which: Arch) -> Measured<Registered> {
     let places = registration::places(mesh, &normals, &all, PLACES);
     let surface = Surface::new(&arch.import.mesh);
     let target = Target::new(&surface);
-    let from = |start: Motion, reach_mm: f64| {
-        registration::register(&Asked {
-            places: &places,
-            fixed: &target,
-            start,
-            reach_mm,
-            agreement: AGREEMENT,
-        })
+    let in_place = Asked {
+        places: &places,
+        fixed: &target,
+        start: Motion::identity(),
+        reach_mm: REACH_MM,
+        agreement: AGREEMENT,
     };
-    let in_place = from(Motion::identity(), REACH_MM);
-    in_place
+    registration::register(&in_place)
         .or_else(|_| {
-            let mut best: Measured<Registered> =
-                Err(NotMeasured::only("no place of it lies like one there"));
-            for start in registration::coarse(mesh, &target).iter().take(STARTS) {
-                let found = from(start.motion, start.off_mm.max(REACH_MM));
-                let better = match (&found, &best) {
-                    (Ok(f), Ok(b)) => f.agreeing_share * f.counterparts as f64 > b.agreeing_share * b.counterparts as f64,
-                    (Ok(_), Err(_)) => true,
-                    _ => false,
-                };
-                if better || best.is_err() {
-                    best = found;
-                }
-            }
-            best
+            let starts = registration::coarse(mesh, &target);
+            registration::best_of(mesh, &all, &target, &starts, AGREEMENT)
         })
         .map_err(|reason| {
             NotMeasured::new(

@@ -19,10 +19,12 @@
 //!
 //! Checked by: level plates and ramps below.
 
+use rayon::prelude::*;
+
 use crate::case::Arch;
 use crate::measure::clearance::{Antagonist, Clearance};
 use crate::mesh::Mesh;
-use crate::space::{Direction, Frame, Motion, Point, Vector, cos, sin, tan};
+use crate::space::{Direction, Frame, Motion, Point, Vector, about, cos, sin, tan};
 
 /// Vertices farther from the other arch do not come to touch it, mm.
 const NEAR_MM: f64 = 8.0;
@@ -118,12 +120,6 @@ impl Joint {
     }
 }
 
-/// A turn about a point.
-fn about(point: &Point, turn: Motion) -> Motion {
-    let back = point - turn * point;
-    Motion::translation(back.x, back.y, back.z) * turn
-}
-
 /// Which way the mandible moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Excursion {
@@ -188,8 +184,9 @@ pub fn positions(arches: &Arches<'_>, joint: &Joint, ways_mm: &[f64]) -> Vec<Pos
         Arch::Maxilla => mandible.inverse(),
     };
     let kinds = [Excursion::Protrusive, Excursion::Right, Excursion::Left];
-    let mut found = Vec::new();
-    for (kind, &way_mm) in kinds.iter().flat_map(|k| ways_mm.iter().map(move |w| (*k, w))) {
+    let asked: Vec<(Excursion, f64)> =
+        kinds.iter().flat_map(|k| ways_mm.iter().map(move |w| (*k, *w))).collect();
+    let settled = |&(kind, way_mm): &(Excursion, f64)| {
         let moved = joint.motion(kind, way_mm);
         let [mut closed, mut open] = TURNS_DEG;
         for _ in 0..HALVED {
@@ -198,9 +195,9 @@ pub fn positions(arches: &Arches<'_>, joint: &Joint, ways_mm: &[f64]) -> Vec<Pos
             *(if least(&motion) < at_rest { &mut closed } else { &mut open }) = middle;
         }
         let restored = relative(joint.opened(&moved, open));
-        found.push(Position { kind, way_mm, opened_deg: open, restored });
-    }
-    found
+        Position { kind, way_mm, opened_deg: open, restored }
+    };
+    asked.par_iter().map(settled).collect()
 }
 
 #[cfg(test)]

@@ -12,6 +12,13 @@ pub use topology::{Edge, Topology};
 
 use crate::space::{Motion, Point, Vector};
 
+/// Triangles of a box whose corners are counted by bits: 1 = far in x, 2 = in y, 4 = in z; outward.
+#[rustfmt::skip]
+pub const BOX_FACES: [[VertexId; 3]; 12] = [
+    [0, 2, 1], [1, 2, 3], [4, 5, 6], [5, 7, 6], [0, 1, 4], [1, 5, 4],
+    [2, 6, 3], [3, 6, 7], [0, 4, 2], [2, 4, 6], [1, 3, 5], [3, 7, 5],
+];
+
 /// Index of a vertex.
 pub type VertexId = u32;
 /// Index of a triangle.

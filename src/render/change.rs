@@ -1,10 +1,10 @@
 //! The change between two scans of one arch: the sheet as text, and the profile along a crest as SVG.
 
 use super::sheet::{self, Block, Table};
-use super::svg::{Frame, INK, TISSUE, document, grid, line_between, polyline, words};
+use super::svg::{Frame, INK, TISSUE, document, grid, line_between, polyline, runs, words};
 use super::text;
 use super::words::Manner;
-use crate::report::{ChangeFile, Flat, SpanChange, ToothFate};
+use crate::report::{ChangeFile, SpanChange, ToothFate};
 use crate::units::{self, Unit, digits};
 
 /// Units of the drawing for a millimetre along the crest, at most.
@@ -132,7 +132,7 @@ pub fn profile(span: &SpanChange) -> Option<Vec<u8>> {
     let (wide, tall) = frame.size();
     let mut body = grid(&frame);
     body.push_str(&line_between(&frame, [frame.low[0], 0.0], [frame.high[0], 0.0], INK, "1.2"));
-    for run in runs(span) {
+    for run in runs(span.profile.iter().map(|s| (s.s_mm, s.change_mm))) {
         body.push_str(&polyline(&frame, &run, TISSUE, "2", ""));
     }
     for level in frame.low[1].round() as i64..=frame.high[1].round() as i64 {
@@ -145,20 +145,6 @@ pub fn profile(span: &SpanChange) -> Option<Vec<u8>> {
     let names: Vec<String> = span.teeth.iter().map(ToString::to_string).collect();
     let title = format!("Change of the ridge of span {} along its crest", names.join(", "));
     Some(document(wide.max(520.0) + 2.0 * frame.left, tall + frame.top + 30.0, &title, &body))
-}
-
-/// Runs of stations that have a figure.
-fn runs(span: &SpanChange) -> Vec<Vec<Flat>> {
-    let mut all = vec![Vec::new()];
-    for station in &span.profile {
-        match (station.change_mm, all.last_mut()) {
-            (Some(v), Some(run)) => run.push([station.s_mm, v]),
-            (None, Some(run)) if !run.is_empty() => all.push(Vec::new()),
-            _ => {}
-        }
-    }
-    all.retain(|run| run.len() > 1);
-    all
 }
 
 #[cfg(test)]

@@ -273,7 +273,7 @@ pub fn profile(span: &SpanShown, wanted_mm: Option<f64>, title: &str) -> Option<
         ((|s| s.along_opening_mm) as fn(&crate::report::Station) -> Option<f64>, TISSUE, ""),
         (|s| s.nearest_mm, OPPOSING, "6 2"),
     ] {
-        for run in runs(span, of) {
+        for run in runs(span.profile.iter().map(|s| (s.s_mm, of(s)))) {
             body.push_str(&polyline(&frame, &run, colour, "2", dashes));
         }
     }
@@ -318,12 +318,12 @@ fn site_band(frame: &Frame, span: &SpanShown) -> String {
     )
 }
 
-/// Runs of stations that have the figure.
-fn runs(span: &SpanShown, of: fn(&crate::report::Station) -> Option<f64>) -> Vec<Vec<Flat>> {
+/// Runs of points that have a figure: a line is broken where it is not known.
+pub(super) fn runs(points: impl Iterator<Item = (f64, Option<f64>)>) -> Vec<Vec<Flat>> {
     let mut all = vec![Vec::new()];
-    for station in &span.profile {
-        match (of(station), all.last_mut()) {
-            (Some(v), Some(run)) => run.push([station.s_mm, v]),
+    for (s_mm, figure) in points {
+        match (figure, all.last_mut()) {
+            (Some(v), Some(run)) => run.push([s_mm, v]),
             (None, Some(run)) if !run.is_empty() => all.push(Vec::new()),
             _ => {}
         }

@@ -1,8 +1,8 @@
 //! The lingual wall of a mandible unrolled, as SVG: across the way along the arch, down the depth along the tissue from the
 //! gingival margin, both in mm with a grid of one.
 
-use super::svg::{Frame, INK, OPPOSING, TISSUE, document, grid, line_between, number, polyline, words};
-use crate::report::{Flat, Unrolled, UnrolledStation};
+use super::svg::{Frame, INK, OPPOSING, TISSUE, document, grid, line_between, number, polyline, runs, words};
+use crate::report::{Unrolled, UnrolledStation};
 use crate::units::digits;
 
 /// The drawing; `title` says what it is. `None` without two stations.
@@ -26,12 +26,13 @@ pub fn svg(wall: &Unrolled, title: &str) -> Option<Vec<u8>> {
         let y = frame.top + mm * frame.scale - 4.0;
         body.push_str(&words(frame.left + wide - 4.0, y, "end", says));
     }
-    let recorded = |s: &UnrolledStation| s.recorded_mm;
-    let probed = |s: &UnrolledStation| s.probed_mm;
-    for run in runs(&wall.stations, recorded) {
+    let depths = |of: fn(&UnrolledStation) -> Option<f64>| {
+        runs(wall.stations.iter().map(|s| (s.s_mm, of(s).map(|mm| -mm))))
+    };
+    for run in depths(|s| s.recorded_mm) {
         body.push_str(&polyline(&frame, &run, TISSUE, "2.2", ""));
     }
-    for run in runs(&wall.stations, probed) {
+    for run in depths(|s| s.probed_mm) {
         body.push_str(&polyline(&frame, &run, OPPOSING, "2.2", "6 3"));
     }
     body.push_str(&line_between(&frame, [frame.low[0], 0.0], [frame.high[0], 0.0], INK, "2.2"));
@@ -47,19 +48,6 @@ pub fn svg(wall: &Unrolled, title: &str) -> Option<Vec<u8>> {
         body.push_str(&words(frame.left, base + 18.0 + 17.0 * n as f64, "start", line));
     }
     Some(document(wide.max(760.0) + 2.0 * frame.left, tall + frame.top + 48.0, title, &body))
-}
-
-fn runs(stations: &[UnrolledStation], of: fn(&UnrolledStation) -> Option<f64>) -> Vec<Vec<Flat>> {
-    let mut all = vec![Vec::new()];
-    for s in stations {
-        match (of(s), all.last_mut()) {
-            (Some(mm), Some(run)) => run.push([s.s_mm, -mm]),
-            (None, Some(run)) if !run.is_empty() => all.push(Vec::new()),
-            _ => {}
-        }
-    }
-    all.retain(|run| run.len() > 1);
-    all
 }
 
 /// What tori take of each station, as wide as the stations lie apart.

@@ -1,9 +1,10 @@
 //! The text into its file: beside it, then renamed; never over a file that somebody else has changed meanwhile.
 
-use std::io::Write;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
+
+use crate::cli::output;
 
 /// What a file held.
 pub(super) type Hash = [u8; 32];
@@ -50,19 +51,22 @@ pub(super) fn save(file: &Path, text: &str, known: Option<Hash>, over: bool) -> 
     // A link stays a link: what it leads to is replaced.
     let target = file.canonicalize().unwrap_or_else(|_| file.to_owned());
     let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".saddleroom-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        let mode = std::fs::metadata(&target).map_or(0o666, |m| m.permissions().mode() & 0o777);
-        builder.permissions(std::fs::Permissions::from_mode(mode));
-    }
-    let mut beside = builder.tempfile_in(folder).map_err(words)?;
-    beside.write_all(text.as_bytes()).map_err(words)?;
+    let beside = output::beside(folder, rights(&target), text.as_bytes()).map_err(words)?;
     beside.as_file().sync_all().map_err(words)?;
     beside.persist(&target).map_err(|e| words(e.error))?;
     Ok(Saved::Done(hash(text.as_bytes())))
+}
+
+/// The rights of a file that is replaced; the usual ones where there is none.
+#[cfg(unix)]
+fn rights(file: &Path) -> u32 {
+    use std::os::unix::fs::PermissionsExt;
+    std::fs::metadata(file).map_or(0o666, |m| m.permissions().mode() & 0o777)
+}
+
+#[cfg(not(unix))]
+fn rights(_: &Path) -> u32 {
+    0o666
 }
 
 #[cfg(test)]

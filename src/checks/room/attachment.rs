@@ -207,7 +207,7 @@ fn shown(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> SiteShown
 }
 
 /// The parts one over the other, each with the room left over it.
-pub(super) fn stacked(parts: &[(&str, f64)], room_mm: f64) -> Vec<StackPart> {
+fn stacked(parts: &[(&str, f64)], room_mm: f64) -> Vec<StackPart> {
     let mut from_mm = 0.0;
     let mut stack = Vec::new();
     for &(part, height_mm) in parts {
@@ -239,7 +239,7 @@ fn own_rule(attachment: &Attachment) -> Rule {
     }
 }
 
-fn stack(a: &Attachment) -> String {
+pub(super) fn stack(a: &Attachment) -> String {
     let parts = a.parts();
     let there = parts.iter().filter(|(_, mm)| *mm > 0.0);
     there.map(|(what, mm)| format!("{what} {}", units::mm(*mm))).collect::<Vec<_>>().join(", ")

@@ -4,48 +4,51 @@ use super::denture_teeth::Over;
 use super::{CHECK, Part};
 use crate::anatomy::Crown;
 use crate::estimate::{Estimate, Source};
-use crate::facts::ArchFacts;
+use crate::facts::{ArchFacts, Facts};
 use crate::locate::Surface;
 use crate::measure::beyond_plane::{plane_of, tip};
 use crate::measure::clearance::Antagonist;
 use crate::mesh::Mesh;
 use crate::report::{BeyondShown, Finding, Preparation, SpanShown, Verdict, Where};
 use crate::rules::judge;
-use crate::space::{Direction, Plane, Point};
+use crate::space::{Direction, Plane, Point, aside_mm};
 use crate::units::{self, Unit};
 
 /// A crown whose tip stands this near to a crest in plan stands over it, mm.
 const OVER_MM: f64 = 6.0;
 
-/// An opposing crown over the span, with its tip and its excess.
-struct Raised<'a> {
-    crown: &'a Crown,
-    tip: Point,
-    beyond_mm: f64,
+/// The opposing arch with the tips of its crowns and the plane through those that stand over no span.
+pub(super) struct Opposite<'a> {
+    arch: &'a ArchFacts<'a>,
+    occlusal: Direction,
+    tips: Vec<(&'a Crown, Point)>,
+    plane: Plane,
+    rms_mm: f64,
 }
 
 /// Looks for raised teeth over a span and for the room that taking them down would gain.
-pub(super) fn measure(over: &Over<'_>, shown: &mut SpanShown, part: &mut Part) {
-    let Some(other) = &over.facts.opposing else { return };
-    let Some((plane, rms, raised)) = raised(over, other) else { return };
+pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut SpanShown, part: &mut Part) {
+    let Opposite { arch, occlusal, tips, plane, rms_mm } = opposite;
+    let Ok(crest) = &over.span.crest else { return };
     let rule = over.facts.rules.get("beyond_plane_mm");
-    let room_now = least(over, over.antagonist);
-    for tooth in raised {
-        let figure = Estimate::new(tooth.beyond_mm, vec![])
+    for (crown, at) in tips.iter().filter(|(_, at)| stands_over(crest, at, occlusal)) {
+        let beyond_mm = plane.height_mm(at);
+        let figure = Estimate::new(beyond_mm, vec![])
             .with(Source::Scan, over.facts.case.file.accuracy.scan_mm)
-            .with(Source::Method, rms);
+            .with(Source::Method, *rms_mm);
         let verdict = judge(&figure, rule);
         if verdict != Verdict::Exceeds {
             continue;
         }
+        let room_now = least(over, over.antagonist);
         let room_at = |taken_mm: f64| {
-            let level = tooth.beyond_mm - taken_mm;
-            let lowered = Surface::new(&lowered(other.mesh(), tooth.crown, &plane, level)?);
+            let level = beyond_mm - taken_mm;
+            let lowered = Surface::new(&lowered(arch.mesh(), crown, plane, level)?);
             least(over, &Antagonist::new(&lowered, over.antagonist.opening()))
         };
         let gained = room_at(1.0).zip(room_now).map(|(then, now)| then - now);
-        let without = room_at(tooth.beyond_mm);
-        let number = tooth.crown.tooth;
+        let without = room_at(beyond_mm);
+        let number = crown.tooth;
         let gains = match (room_now, gained, without) {
             (Some(now), Some(gained), Some(without)) => format!(
                 "least room over {} grows from {} to {}: {} for the first millimetre taken off",
@@ -59,7 +62,7 @@ pub(super) fn measure(over: &Over<'_>, shown: &mut SpanShown, part: &mut Part) {
         let says = format!(
             "{number} stands {} beyond the plane through the tips of the other teeth of its arch, into the space over {}; up to \
              {} are within the curve of an arch. Where it is taken down to the plane, {gains}.",
-            units::mm(tooth.beyond_mm),
+            units::mm(beyond_mm),
             over.name,
             units::mm(rule.number)
         );
@@ -67,24 +70,24 @@ pub(super) fn measure(over: &Over<'_>, shown: &mut SpanShown, part: &mut Part) {
             Finding::new(CHECK.id, "opposing_tooth_beyond_plane", Verdict::Caution, says)
                 .figure(&figure, Unit::Mm)
                 .limit(rule.shown())
-                .at(Where { tooth: Some(number), ..Where::span(&over.span.teeth) }.at(&tooth.tip))
+                .at(Where { tooth: Some(number), ..Where::span(&over.span.teeth) }.at(at))
                 .settled_by("the dentist: whether it may be taken down, and by how much"),
         );
         part.preparation.push(Preparation {
             tooth: number,
             place: "occlusal surface, beyond the plane of its arch".into(),
-            removal_mm: units::json(tooth.beyond_mm),
+            removal_mm: units::json(beyond_mm),
             gains,
             height_mm: None,
             width_mm: None,
-            at_mm: Some(units::json_place(&tooth.tip)),
+            at_mm: Some(units::json_place(at)),
             volume_mm3: None,
             uncertainty_mm: Some(units::json(figure.standard())),
         });
         shown.beyond_plane.push(BeyondShown {
             tooth: number,
-            beyond_mm: units::json(tooth.beyond_mm),
-            at_mm: units::json_place(&tooth.tip),
+            beyond_mm: units::json(beyond_mm),
+            at_mm: units::json_place(at),
             room_mm: room_now.map(units::json),
             gained_per_mm: gained.map(units::json),
             room_without_mm: without.map(units::json),
@@ -92,42 +95,26 @@ pub(super) fn measure(over: &Over<'_>, shown: &mut SpanShown, part: &mut Part) {
     }
 }
 
-/// The plane of the opposing arch without the teeth over spans, its residual, and the crowns over this span.
-fn raised<'a>(over: &Over<'_>, other: &'a ArchFacts<'_>) -> Option<(Plane, f64, Vec<Raised<'a>>)> {
-    let occlusal = -*over.antagonist.opening();
-    let mesh = other.mesh();
-    let tips: Vec<(&Crown, Point)> = other
-        .anatomy
-        .crowns
-        .iter()
-        .filter_map(|c| Some((c, tip(c.vertices.iter().map(|&v| mesh.vertex(v)), &occlusal)?)))
-        .collect();
-    let crests: Vec<&[Point]> = over
-        .facts
-        .restored
-        .anatomy
-        .spans
-        .iter()
-        .filter_map(|s| s.crest.as_ref().ok())
-        .map(Vec::as_slice)
-        .collect();
-    let stands_over =
-        |crest: &[Point], at: &Point| crest.iter().any(|p| flat(&(at - p), &occlusal) <= OVER_MM);
-    let rest: Vec<Point> =
-        tips.iter().filter(|(_, at)| !crests.iter().any(|c| stands_over(c, at))).map(|(_, at)| *at).collect();
-    let (plane, rms) = plane_of(&rest, &occlusal)?;
-    let own = over.span.crest.as_ref().ok()?;
-    let raised = tips
-        .into_iter()
-        .filter(|(_, at)| stands_over(own, at))
-        .map(|(crown, tip)| Raised { crown, tip, beyond_mm: plane.height_mm(&tip) })
-        .collect();
-    Some((plane, rms, raised))
+impl<'a> Opposite<'a> {
+    /// `None` where too few opposing crowns are known to lay a plane through.
+    pub(super) fn new(facts: &'a Facts<'_>, antagonist: &Antagonist<'_>) -> Option<Opposite<'a>> {
+        let arch = facts.opposing.as_ref()?;
+        let occlusal = -*antagonist.opening();
+        let tip_of = |c: &Crown| tip(c.vertices.iter().map(|&v| arch.mesh().vertex(v)), &occlusal);
+        let tips: Vec<(&Crown, Point)> =
+            arch.anatomy.crowns.iter().filter_map(|c| Some((c, tip_of(c)?))).collect();
+        let crests: Vec<&[Point]> =
+            facts.restored.anatomy.spans.iter().filter_map(|s| s.crest.as_deref().ok()).collect();
+        let over_a_span = |at: &Point| crests.iter().any(|c| stands_over(c, at, &occlusal));
+        let rest: Vec<Point> = tips.iter().map(|(_, at)| *at).filter(|at| !over_a_span(at)).collect();
+        let (plane, rms_mm) = plane_of(&rest, &occlusal)?;
+        Some(Opposite { arch, occlusal, tips, plane, rms_mm })
+    }
 }
 
-/// Length of a way across a direction, mm.
-fn flat(way: &crate::space::Vector, up: &Direction) -> f64 {
-    (way - up.into_inner() * way.dot(up)).norm()
+/// Whether a place stands over a crest in plan.
+fn stands_over(crest: &[Point], at: &Point, occlusal: &Direction) -> bool {
+    crest.iter().any(|p| aside_mm(&(at - p), occlusal) <= OVER_MM)
 }
 
 /// Least interarch distance along the opening direction over the crest, mm.

@@ -6,11 +6,12 @@ use super::{CHECK, Part};
 use crate::case::{Request, SpanKind};
 use crate::facts::Facts;
 use crate::locate::Surface;
-use crate::measure::clearance::Antagonist;
+use crate::measure::body_fit::Pose;
+use crate::measure::clearance::{Antagonist, REACH_MM};
 use crate::measure::column::Column;
 use crate::measure::excursion::{self, Arches, Excursion, Joint, JointSettings, Position};
 use crate::report::{ArticulationState, ExcursionsShown, Finding, PositionShown, SpanShown, Verdict, Where};
-use crate::space::{Point, direction, tan};
+use crate::space::{Point, aside_mm};
 use crate::units::{self, Unit};
 
 /// Opposing surface this near to the site is moved over it, mm.
@@ -71,37 +72,23 @@ impl<'a> Moving<'a> {
         let opening = over.facts.opening.as_ref().ok()?;
         let at = Point::from(site.at_mm);
         let middle = (site.along_crest_mm[0] + site.along_crest_mm[1]) / 2.0;
-        let chord = over.line.chord(middle, site.footprint_mm[0] / 2.0);
-        let along = direction(chord - opening.into_inner() * chord.dot(opening))?;
-        let across = opening.cross(&along);
-        let up = direction(
-            opening.into_inner()
-                + along.into_inner() * tan(site.tilt_deg[0].to_radians())
-                + across * tan(site.tilt_deg[1].to_radians()),
-        )?;
         let [length, width] = site.footprint_mm;
-        let column = Column::rectangle(at, up, &along, length, width)?;
+        let pose = Pose::leaning(at, &over.line.chord(middle, length / 2.0), opening, site.tilt_deg)?;
+        let column = Column::rectangle(at, pose.up(), &pose.along(), length, width)?;
         let tissue =
             column.heights(&column.triangles(&over.facts.restored.surface, 0.0), f64::NEG_INFINITY)?;
         let whole = self.antagonist.surface().mesh();
         let there = position.restored * at;
-        let near = |f: u32| whole.corners(f).iter().any(|p| across_mm(&(p - there), opening) <= AROUND_MM);
+        let near = |f: u32| whole.corners(f).iter().any(|p| aside_mm(&(p - there), opening) <= AROUND_MM);
         let (part, _) = whole.part(near);
         let moved = Surface::new(&part.moved(&position.restored.inverse()));
-        let over_it = column.heights(
-            &column.triangles(&moved, 0.0),
-            tissue.greatest_mm - crate::measure::clearance::REACH_MM,
-        )?;
+        let over_it = column.heights(&column.triangles(&moved, 0.0), tissue.greatest_mm - REACH_MM)?;
         Some(over_it.least_mm - tissue.greatest_mm)
     }
 }
 
 /// Sides of Bonwill's triangle, mm.
 const BONWILL_MM: f64 = 101.6;
-
-fn across_mm(way: &crate::space::Vector, up: &crate::space::Direction) -> f64 {
-    (way - up.into_inner() * way.dot(up)).norm()
-}
 
 /// Measures a span over all positions, and says the least where an attachment has its site.
 pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShown, part: &mut Part) {

@@ -1,6 +1,6 @@
 //! The attachment in its best place, what it meets there, and its hinge.
 
-use super::attachment::{Site, crown_points, estimate, stacked};
+use super::attachment::{Site, crown_points, estimate, stack};
 use super::denture_teeth::Over;
 use super::{CHECK, Part};
 use crate::anatomy::Span;
@@ -59,37 +59,22 @@ pub(super) fn all(facts: &Facts<'_>, antagonist: &Antagonist<'_>, seated: Vec<Se
     let Some(attachment) = &facts.case.file.attachment else { return };
     let own = facts.case.attachment.as_ref().and_then(Body::of_mesh);
     let body = own.unwrap_or_else(|| Body::envelope(attachment.sizes_mm()));
-    let fitted = |along: &dyn Fn(&Placed<'_>) -> Option<Vector>, before: &[Placed<'_>]| -> Vec<Option<Fit>> {
-        seated
-            .iter()
-            .enumerate()
-            .map(|(k, s)| {
-                let along = before.get(k).and_then(along);
-                one(facts, attachment, &body, s, along).ok()
-            })
-            .collect()
-    };
+    let fitted = |s: &Seated, along: Option<Vector>| one(facts, attachment, &body, s, along).ok();
     let mut placed: Vec<Placed<'_>> = Vec::new();
-    for (s, fit) in seated.iter().zip(fitted(&|_| None, &[])) {
-        match (fit, facts.restored.anatomy.spans.get(s.span)) {
+    for seated in &seated {
+        match (fitted(seated, None), facts.restored.anatomy.spans.get(seated.span)) {
             (Some(fit), Some(span)) => {
-                placed.push(Placed { seated: s, span, abutment: abutment(facts, span), fit })
+                placed.push(Placed { seated, span, abutment: abutment(facts, span), fit });
             }
-            _ => part.findings.push(nowhere(s)),
+            _ => part.findings.push(nowhere(seated)),
         }
     }
     if attachment.axes == HingeAxes::Parallel
-        && placed.len() == 2
         && let Some(common) = common_axis(&placed)
     {
-        let up = antagonist.opening();
-        let along = |p: &Placed<'_>| {
-            let along = common.cross(up);
-            Some(if along.dot(&p.fit.pose.along()) < 0.0 { -along } else { along })
-        };
-        let again = fitted(&along, &placed);
-        for (p, fit) in placed.iter_mut().zip(again) {
-            if let Some(fit) = fit {
+        let along = common.cross(antagonist.opening());
+        for p in &mut placed {
+            if let Some(fit) = fitted(p.seated, Some(toward(along, &p.fit.pose.along()))) {
                 p.fit = fit;
             }
         }
@@ -113,6 +98,16 @@ pub(super) fn all(facts: &Facts<'_>, antagonist: &Antagonist<'_>, seated: Vec<Se
             part.findings.push(stop_not_stated());
         }
     }
+}
+
+/// `v` or against it, whichever runs with `d`.
+fn toward(v: Vector, d: &Vector) -> Vector {
+    if v.dot(d) < 0.0 { -v } else { v }
+}
+
+/// The same of a direction.
+fn running_with(d: Direction, other: &Direction) -> Direction {
+    Direction::new_unchecked(toward(d.into_inner(), other))
 }
 
 fn abutment<'a>(facts: &'a Facts<'_>, span: &Span) -> &'a [FaceId] {
@@ -201,12 +196,6 @@ fn fits(facts: &Facts<'_>, attachment: &Attachment, p: &Placed<'_>) -> Finding {
             )
         },
     );
-    let stack = stacked(&attachment.parts(), fit.spare_mm + attachment.required_mm());
-    let needs: Vec<String> = stack
-        .iter()
-        .filter(|s| s.height_mm > 0.0)
-        .map(|s| format!("{} {}", s.part, units::mm(s.height_mm)))
-        .collect();
     let says = format!(
         "The attachment ({body}) stands best {} along the crest of {}, {} beside it, tilted by {}: {} to spare over {}. Beside \
          it: {}. {left}",
@@ -215,7 +204,7 @@ fn fits(facts: &Facts<'_>, attachment: &Attachment, p: &Placed<'_>) -> Finding {
         units::mm(fit.across_mm.abs()),
         units::deg(crate::space::hypot(fit.tilt_deg[0], fit.tilt_deg[1])),
         units::mm(fit.spare_mm),
-        needs.join(", "),
+        stack(attachment),
         meets.join("; "),
     );
     Finding::new(CHECK.id, "attachment_fit", judge(&figure, &rule), says)
@@ -251,10 +240,7 @@ fn hinge(
     let at = attachment.axis_at_mm;
     let (point, axis) = p.fit.axis(body, at);
     let left = facts.restored.anatomy.frame.as_ref().map(|f| f.frame.left).ok();
-    let toward_left = |axis: Direction| match left {
-        Some(left) if axis.dot(&left) < 0.0 => -axis,
-        _ => axis,
-    };
+    let toward_left = |axis: Direction| left.map_or(axis, |left| running_with(axis, &left));
     let axis_left = toward_left(axis);
     let up = antagonist.opening();
     let to_plane_deg = asin(axis.dot(up).abs()).to_degrees();
@@ -393,7 +379,7 @@ fn swings(facts: &Facts<'_>, p: &Placed<'_>, hinge: &HingeShown) -> Option<Findi
 fn common_axis(placed: &[Placed<'_>]) -> Option<Vector> {
     let [a, b] = placed else { return None };
     let (a, b) = (a.fit.pose.across().into_inner(), b.fit.pose.across().into_inner());
-    direction(if a.dot(&b) < 0.0 { a - b } else { a + b }).map(Direction::into_inner)
+    direction(a + toward(b, &a)).map(Direction::into_inner)
 }
 
 /// How the axes of both sides lie to each other.
@@ -406,10 +392,10 @@ fn axes(facts: &Facts<'_>, attachment: &Attachment, placed: &[Placed<'_>]) -> Op
         direction(up.cross(&line.chord(p.fit.s_mm, p.seated.settings.length_mm / 2.0)))
     };
     let (x, y) = (crest_axis(a)?, crest_axis(b)?);
-    let y = if x.dot(&y) < 0.0 { -y } else { y };
+    let y = running_with(y, &x);
     let [diverge, _] = between(&x, &y, up);
     let (p, q) = (a.fit.pose.across(), b.fit.pose.across());
-    let q = if p.dot(&q) < 0.0 { -q } else { q };
+    let q = running_with(q, &p);
     let [plan, rise] = between(&p, &q, up);
     let level = (a.fit.pose.at - b.fit.pose.at).dot(up).abs();
     let placed_words = match attachment.axes {

@@ -53,22 +53,35 @@ pub const CHECK: Check = Check {
     run,
 };
 
+/// What stands over the spans, prepared once for all of them.
+struct Ceiling<'a> {
+    antagonist: &'a Antagonist<'a>,
+    opposite: Option<beyond_plane::Opposite<'a>>,
+    moving: Option<excursions::Moving<'a>>,
+}
+
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
+    let spans = &facts.restored.anatomy.spans;
     let antagonist = match (&facts.opposing, &facts.opening) {
         (Some(other), Ok(up)) => Some(Antagonist::new(&other.surface, up)),
         _ => None,
     };
-    let moving = antagonist.as_ref().and_then(|a| excursions::Moving::new(facts, a));
+    let ceiling =
+        antagonist.as_ref().filter(|_| spans.iter().any(|s| s.crest.is_ok())).map(|antagonist| Ceiling {
+            antagonist,
+            opposite: beyond_plane::Opposite::new(facts, antagonist),
+            moving: excursions::Moving::new(facts, antagonist),
+        });
     let mut seated = Vec::new();
-    for (i, span) in facts.restored.anatomy.spans.iter().enumerate() {
-        let mut shown = of_span(facts, span, antagonist.as_ref(), moving.as_ref(), &mut part, &mut seated);
+    for (i, span) in spans.iter().enumerate() {
+        let mut shown = of_span(facts, span, ceiling.as_ref(), &mut part, &mut seated);
         shown.ridge = ridge::stations(facts, i);
         shown.end = ridge::end(span);
         part.spans.push(shown);
     }
-    if let Some(antagonist) = &antagonist {
-        fit::all(facts, antagonist, seated, &mut part);
+    if let Some(ceiling) = &ceiling {
+        fit::all(facts, ceiling.antagonist, seated, &mut part);
     }
     part
 }
@@ -82,8 +95,7 @@ fn attachment_asked(facts: &Facts<'_>) -> bool {
 fn of_span(
     facts: &Facts<'_>,
     span: &Span,
-    antagonist: Option<&Antagonist<'_>>,
-    moving: Option<&excursions::Moving<'_>>,
+    ceiling: Option<&Ceiling<'_>>,
     part: &mut Part,
     seated: &mut Vec<fit::Seated>,
 ) -> SpanShown {
@@ -116,8 +128,8 @@ fn of_span(
     };
     shown.crest_mm = crest.iter().map(units::json_place).collect();
     let line = CrestLine::new(crest);
-    let stations = match (&line, antagonist) {
-        (Some(line), Some(antagonist)) => profile::stations(facts, span, line, antagonist),
+    let stations = match (&line, ceiling) {
+        (Some(line), Some(ceiling)) => profile::stations(facts, span, line, ceiling.antagonist),
         _ => Vec::new(),
     };
     shown.least = profile::least(&stations);
@@ -134,8 +146,8 @@ fn of_span(
         part.findings.push(not_measured("no_opposing_surface", &reason));
         return shown;
     }
-    let (Some(line), Some(antagonist)) = (&line, antagonist) else { return shown };
-    let at = denture_teeth::Over { facts, span, line, antagonist, name: &name };
+    let (Some(line), Some(ceiling)) = (&line, ceiling) else { return shown };
+    let at = denture_teeth::Over { facts, span, line, antagonist: ceiling.antagonist, name: &name };
     if span.kind == SpanKind::DistalExtension {
         let site = attachment::Site { facts, span, line, profile: &shown.profile, name: &name };
         shown.site = attachment::judge(&site, part);
@@ -149,8 +161,10 @@ fn of_span(
         part.findings.extend(profile::statement(facts, span, &name, &shown));
     }
     denture_teeth::measure(&at, &mut shown, part);
-    beyond_plane::measure(&at, &mut shown, part);
-    if let Some(moving) = moving {
+    if let Some(opposite) = &ceiling.opposite {
+        beyond_plane::measure(&at, opposite, &mut shown, part);
+    }
+    if let Some(moving) = &ceiling.moving {
         excursions::measure(&at, moving, &mut shown, part);
     }
     shown

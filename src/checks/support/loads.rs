@@ -8,7 +8,7 @@ use crate::estimate::{Measured, NotMeasured};
 use crate::facts::Facts;
 use crate::measure::crest_line::CrestLine;
 use crate::mechanics::scene::Load;
-use crate::space::{Direction, Point, Vector};
+use crate::space::{Direction, Point, aside_mm};
 use crate::units;
 
 /// A load farther than this from every face under a base, in plan, lies outside it, mm.
@@ -163,8 +163,7 @@ fn one(facts: &Facts<'_>, read: &SceneRead<'_>, load: &ToothLoad) -> Measured<Lo
 
 /// How far a place lies beside the faces under a base, seen along the occlusal direction, mm.
 fn outside_mm(read: &SceneRead<'_>, base: usize, at: &Point, up: &Direction) -> f64 {
-    let flat = |v: Vector| (v - up.into_inner() * v.dot(up)).norm();
-    read.scene.bases[base].bed.iter().map(|f| flat(at - f.at)).fold(f64::INFINITY, f64::min)
+    read.scene.bases[base].bed.iter().map(|f| aside_mm(&(at - f.at), up)).fold(f64::INFINITY, f64::min)
 }
 
 /// The middle of a replaced tooth: average widths laid along the crest from the abutment in front; in a bounded span

@@ -1,7 +1,7 @@
 //! A body in its own axes, and a pose of it.
 
-use crate::mesh::Mesh;
-use crate::space::{Direction, Point, Vector};
+use crate::mesh::{BOX_FACES, Mesh};
+use crate::space::{Direction, Point, Vector, direction, tan};
 
 /// A body: triangles in its own axes, the origin in the middle of its underside.
 #[derive(Clone, Debug, PartialEq)]
@@ -11,22 +11,6 @@ pub struct Body {
     is_box: bool,
 }
 
-/// Triangles of a box whose corners are counted by bits: 1 = far in x, 2 = in y, 4 = in z.
-const BOX: [[usize; 3]; 12] = [
-    [0, 2, 1],
-    [1, 2, 3],
-    [4, 5, 6],
-    [5, 7, 6],
-    [0, 1, 4],
-    [1, 5, 4],
-    [2, 6, 3],
-    [3, 6, 7],
-    [0, 4, 2],
-    [2, 4, 6],
-    [1, 3, 5],
-    [3, 7, 5],
-];
-
 impl Body {
     /// The box of an envelope of that height, length and width, mm.
     pub fn envelope([height, length, width]: [f64; 3]) -> Body {
@@ -35,7 +19,7 @@ impl Body {
             let z = if k & 4 != 0 { height } else { 0.0 };
             Point::new(side(k & 1 != 0, length), side(k & 2 != 0, width), z)
         };
-        let corners = BOX.iter().map(|t| t.map(corner)).collect();
+        let corners = BOX_FACES.iter().map(|t| t.map(|k| corner(k as usize))).collect();
         Body { corners, size: [length, width, height], is_box: true }
     }
 
@@ -86,8 +70,18 @@ pub struct Pose {
 impl Pose {
     /// A pose whose height is `up` and whose length lies along `along` as far as that allows. `None` where they are one.
     pub fn new(at: Point, along: &Vector, up: Direction) -> Option<Pose> {
-        let along = crate::space::direction(along - up.into_inner() * along.dot(&up))?;
+        let along = direction(along - up.into_inner() * along.dot(&up))?;
         Some(Pose { at, axes: [along.into_inner(), up.cross(&along), up.into_inner()] })
+    }
+
+    /// A pose whose length lies along a chord of the crest and whose height leans from `opening` by tilts along and across
+    /// it, degrees. `None` where the chord runs along `opening`.
+    pub fn leaning(at: Point, chord: &Vector, opening: &Direction, tilt_deg: [f64; 2]) -> Option<Pose> {
+        let flat = direction(chord - opening.into_inner() * chord.dot(opening))?.into_inner();
+        let across = opening.cross(&flat);
+        let [along_deg, across_deg] = tilt_deg.map(f64::to_radians);
+        let up = direction(opening.into_inner() + flat * tan(along_deg) + across * tan(across_deg))?;
+        Pose::new(at, &flat, up)
     }
 
     /// Along the crest, away from the abutment.

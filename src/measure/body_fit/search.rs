@@ -6,7 +6,7 @@ use crate::measure::clearance::REACH_MM;
 use crate::measure::column::Column;
 use crate::measure::crest_line::CrestLine;
 use crate::measure::site_room;
-use crate::space::{direction, hypot, tan};
+use crate::space::{direction, hypot};
 
 /// First steps of the search along the crest, across it, and of both tilts.
 const STEPS: [f64; 4] = [0.5, 0.5, 2.0, 2.0];
@@ -77,12 +77,10 @@ impl Search<'_> {
     fn at(&self, [s, t, tx, ty]: Place) -> Option<Tried> {
         let FitAsked { site, body, .. } = self.asked;
         let along = self.asked.along.unwrap_or_else(|| self.line.chord(s, body.length_mm() / 2.0));
-        let opening = site.opening;
-        let flat = direction(along - opening.into_inner() * along.dot(&opening))?.into_inner();
-        let across = opening.cross(&flat);
-        let up =
-            direction(opening.into_inner() + flat * tan(tx.to_radians()) + across * tan(ty.to_radians()))?;
-        let pose = Pose::new(self.line.at(s) + across * t, &flat, up)?;
+        // The shift goes square to the opening direction, whatever the tilt.
+        let aside = direction(site.opening.cross(&along))?.into_inner();
+        let pose = Pose::leaning(self.line.at(s) + aside * t, &along, &site.opening, [tx, ty])?;
+        let up = pose.up();
         let column =
             Column::rectangle(pose.at, up, &pose.along().into_inner(), body.length_mm(), body.width_mm())?;
         let tissue = column.triangles(site.restored, 0.0);

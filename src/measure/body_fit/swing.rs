@@ -5,7 +5,7 @@ use crate::locate::Surface;
 use crate::locate::meet;
 use crate::measure::clearance::Antagonist;
 use crate::mesh::FaceId;
-use crate::space::{Direction, Motion, Point, Vector, asin};
+use crate::space::{Direction, Motion, Point, about, asin};
 
 /// What swings, and about what.
 #[derive(Clone, Copy, Debug)]
@@ -57,7 +57,7 @@ pub fn swing(
         return None;
     }
     let angle = asin(swung.move_mm / lever_mm);
-    let turn = about(&point, &axis, angle);
+    let turn = about(&point, Motion::rotation(axis.into_inner() * angle));
     let placed: Vec<[Point; 3]> = swung.body.placed(swung.pose).iter().map(|t| t.map(|p| turn * p)).collect();
     let over = placed.iter().flatten().filter_map(|p| antagonist.along(p)).map(|a| a.mm);
     let of_crown = |f: FaceId| abutment.binary_search(&f).is_ok();
@@ -80,11 +80,4 @@ pub fn swing(
         body_to_abutment_mm: to_crown,
         base_to_opposing_mm: base,
     })
-}
-
-/// A turn about an axis through a point.
-fn about(point: &Point, axis: &Direction, angle: f64) -> Motion {
-    let turn = Motion::rotation(axis.into_inner() * angle);
-    let back: Vector = point - turn * point;
-    Motion::translation(back.x, back.y, back.z) * turn
 }

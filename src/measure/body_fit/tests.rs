@@ -4,7 +4,7 @@ use super::*;
 use crate::measure::clearance::Antagonist;
 use crate::measure::shapes::{sheet, up};
 use crate::measure::site_room::SiteSettings;
-use crate::mesh::Mesh;
+use crate::mesh::{BOX_FACES, Mesh};
 
 const SETTINGS: SiteSettings =
     SiteSettings { zone_mm: 9.0, clear_mm: 1.0, length_mm: 4.0, width_mm: 3.0, tilt_deg: 5.0 };
@@ -115,21 +115,7 @@ fn a_mesh_of_the_same_box_fits_as_the_box_and_a_wedge_fits_better() {
             // Away from the origin and in its own corner, as a file may hold it.
             Point::new(if far { 14.0 } else { 10.0 }, if k & 2 != 0 { 8.0 } else { 5.0 }, z + 2.0)
         };
-        let faces = [
-            [0, 2, 1],
-            [1, 2, 3],
-            [4, 5, 6],
-            [5, 7, 6],
-            [0, 1, 4],
-            [1, 5, 4],
-            [2, 6, 3],
-            [3, 6, 7],
-            [0, 4, 2],
-            [2, 4, 6],
-            [1, 3, 5],
-            [3, 7, 5],
-        ];
-        Mesh::new((0..8).map(corner).collect(), faces.to_vec()).unwrap()
+        Mesh::new((0..8).map(corner).collect(), BOX_FACES.to_vec()).unwrap()
     };
     let mut site = scene.site();
     site.settings.tilt_deg = 0.0;
