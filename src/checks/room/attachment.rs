@@ -300,9 +300,9 @@ fn finding(
         .pointwise_mm
         .map_or(String::new(), |mm| format!("; point by point the least gap is {}", units::mm(mm)));
     let worst = format!(
-        "; the worst place of the zone, {} along the crest, has {}",
-        units::mm(room.worst.1),
-        units::mm(room.worst.0)
+        "; least in the zone {}, {} along the crest",
+        units::mm(room.worst.0),
+        units::mm(room.worst.1)
     );
     let mut says = format!(
         "At {} a rigid body finds {} {to}; {wanted}{pointwise}{worst}.",

@@ -19,7 +19,7 @@ const QUESTIONS: usize = 5;
 /// Lines of what lies below what is taught.
 const BELOW: usize = 6;
 /// Rows of the table of figures that are printed.
-const PRINTED: usize = 24;
+const PRINTED: usize = 22;
 
 /// The answer.
 pub(super) fn answer(report: &Report, lines: &[Line<'_>], manner: &Manner) -> String {
