@@ -5,181 +5,15 @@
 mod serving;
 
 use std::fs;
-use std::net::TcpListener;
-use std::path::PathBuf;
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
 
-use fantoccini::actions::{InputSource, MouseActions, PointerAction};
 use fantoccini::key::Key;
-use fantoccini::{Client, ClientBuilder, Locator};
-use serde_json::{Value, json};
+use serde_json::json;
+use serving::browser::{Page, in_a_browser, typed};
 use serving::{Served, case, checked};
-
-/// A driver of the browser; it ends with the test.
-struct Driver {
-    child: Child,
-    port: u16,
-}
-
-impl Drop for Driver {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn on_path(names: &[&str]) -> Option<PathBuf> {
-    let path = std::env::var_os("PATH")?;
-    names.iter().flat_map(|n| std::env::split_paths(&path).map(move |dir| dir.join(n))).find(|p| p.is_file())
-}
-
-fn driver() -> Option<Driver> {
-    let program = on_path(&["chromedriver"])?;
-    let port = TcpListener::bind("127.0.0.1:0").ok()?.local_addr().ok()?.port();
-    let child = Command::new(program)
-        .arg(format!("--port={port}"))
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .ok()?;
-    Some(Driver { child, port })
-}
-
-async fn browser(driver: &Driver, binary: &std::path::Path) -> Client {
-    let options = json!({
-        "binary": binary,
-        "args": ["--headless=new", "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--window-size=1500,1100",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-dev-shm-usage"],
-    });
-    let mut wanted = serde_json::Map::new();
-    wanted.insert("goog:chromeOptions".into(), options);
-    let until = Instant::now() + Duration::from_secs(30);
-    loop {
-        let address = format!("http://127.0.0.1:{}", driver.port);
-        match ClientBuilder::new(hyper_util::client::legacy::connect::HttpConnector::new())
-            .capabilities(wanted.clone())
-            .connect(&address)
-            .await
-        {
-            Ok(client) => return client,
-            Err(e) => assert!(Instant::now() < until, "no browser: {e}"),
-        }
-        tokio::time::sleep(Duration::from_millis(200)).await;
-    }
-}
-
-/// A key as it is typed.
-fn typed(key: Key) -> String {
-    char::from(key).to_string()
-}
-
-/// The sheet in a browser.
-struct Page(Client);
-
-impl Page {
-    async fn js(&self, script: &str) -> Value {
-        self.0.execute(script, vec![]).await.unwrap()
-    }
-
-    /// Waits until a script says true.
-    async fn until(&self, script: &str) {
-        let until = Instant::now() + Duration::from_secs(120);
-        while self.js(&format!("return !!({script})")).await != true {
-            assert!(
-                Instant::now() < until,
-                "waited in vain for: {script}\n{}",
-                self.js("return document.body.innerText.slice(0, 2000)").await
-            );
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
-    }
-
-    async fn text(&self, css: &str) -> String {
-        self.0.find(Locator::Css(css)).await.unwrap().text().await.unwrap()
-    }
-
-    async fn click(&self, css: &str) {
-        self.0.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
-    }
-
-    async fn keys(&self, css: &str, keys: &str) {
-        self.0.find(Locator::Css(css)).await.unwrap().send_keys(keys).await.unwrap();
-    }
-
-    /// Does something that tilts, and waits for it to be drawn: how long it took until the figures and until the picture, ms.
-    async fn tilts(&self, css: &str, keys: &str) -> [u64; 2] {
-        let before = self.js("return Number(document.getElementById('cast').dataset.tilts || 0)").await;
-        if keys.is_empty() {
-            self.click(css).await
-        } else {
-            self.keys(css, keys).await
-        }
-        self.until(&format!("Number(document.getElementById('cast').dataset.tilts) > {before}")).await;
-        let took = self.js("const d = document.getElementById('cast').dataset; return [Number(d.answered), Number(d.drawn)]").await;
-        [0, 1].map(|k| took[k].as_f64().unwrap() as u64)
-    }
-
-    /// A number that stands for the picture of the cast.
-    async fn picture(&self) -> Value {
-        self.js("let h = 0; for (const c of document.getElementById('cast').toDataURL()) { h = (h * 31 + c.charCodeAt(0)) | 0; } return h").await
-    }
-
-    /// Clicks at a place of the window.
-    async fn click_at(&self, place: &Value) {
-        let (x, y) = (place[0].as_f64().unwrap(), place[1].as_f64().unwrap());
-        let mouse = MouseActions::new("mouse".into())
-            .then(PointerAction::MoveTo { duration: None, x, y })
-            .then(PointerAction::Down { button: 0 })
-            .then(PointerAction::Up { button: 0 });
-        self.0.perform_actions(mouse).await.unwrap();
-    }
-
-    async fn shot(&self, name: &str) {
-        if let Some(dir) = std::env::var_os("SADDLEROOM_SHOTS") {
-            fs::create_dir_all(&dir).unwrap();
-            fs::write(PathBuf::from(dir).join(name), self.0.screenshot().await.unwrap()).unwrap();
-        }
-    }
-}
 
 #[test]
 fn the_sheet_is_worked_on_in_a_browser() {
-    let Some(binary) = on_path(&["chromium", "chromium-browser", "google-chrome"]) else {
-        println!("skipped: the work sheet in a browser: no chromium");
-        return;
-    };
-    let Some(driver) = driver() else {
-        println!("skipped: the work sheet in a browser: no chromedriver");
-        return;
-    };
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-    runtime.block_on(async {
-        let page = Page(browser(&driver, &binary).await);
-        let tested = worked_on(&page);
-        // The browser is told to go even where the test fails.
-        let told = std::panic::AssertUnwindSafe(tested);
-        let told = futures_catch(told).await;
-        let _ = page.0.clone().close().await;
-        if let Err(fault) = told {
-            std::panic::resume_unwind(fault);
-        }
-    });
-}
-
-/// Runs a future; a panic inside it comes back as a value.
-async fn futures_catch(
-    future: std::panic::AssertUnwindSafe<impl std::future::Future<Output = ()>>,
-) -> Result<(), Box<dyn std::any::Any + Send>> {
-    let mut future = Box::pin(future.0);
-    std::future::poll_fn(move |context| {
-        match std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| future.as_mut().poll(context))) {
-            Ok(std::task::Poll::Ready(())) => std::task::Poll::Ready(Ok(())),
-            Ok(std::task::Poll::Pending) => std::task::Poll::Pending,
-            Err(fault) => std::task::Poll::Ready(Err(fault)),
-        }
-    })
-    .await
+    in_a_browser(worked_on);
 }
 
 async fn worked_on(page: &Page) {
@@ -276,12 +110,12 @@ async fn pointed(page: &Page) {
 }
 
 async fn marked(page: &Page) {
-    page.keys("#mark-what", "the place of").await;
+    page.keys("#mark-what", "the place of the").await;
     page.until("!document.getElementById('along-box').hidden").await;
     page.keys("#along", &typed(Key::Right).repeat(3)).await;
     page.click("#mark-set").await;
     page.until("document.getElementById('mark-list').textContent.includes('place of attachment 1')").await;
-    page.until("document.getElementById('changes-why').textContent.includes('place of the attachment') && document.body.dataset.busy === 'no'").await;
+    changed(page, "place of the attachment").await;
     assert!(page.text("#changes-list").await.contains("rigid body"), "{}", page.text("#changes-list").await);
     page.shot("marked.png").await;
     page.click("#undo").await;
@@ -289,5 +123,109 @@ async fn marked(page: &Page) {
     page.click("#redo").await;
     page.until("document.getElementById('mark-list').textContent.includes('place of attachment 1')").await;
     page.until("document.body.dataset.busy === 'no'").await;
+    dragged(page).await;
+    every_kind(page).await;
     assert_eq!(page.js("return window.broken").await, json!([]), "the page broke a rule of its own");
+}
+
+/// Waits until the findings belong to a mark.
+async fn changed(page: &Page, because: &str) {
+    page.until(&format!(
+        "document.getElementById('changes-why').textContent.includes('{because}') && document.body.dataset.busy === 'no'"
+    ))
+    .await;
+}
+
+/// The attachment is taken with the mouse and let go farther back: the mark follows the crest.
+async fn dragged(page: &Page) {
+    page.choose("#mark-what", "attachment").await;
+    page.js("window.scrollTo(0, 0)").await;
+    let at = "const l = [...document.querySelectorAll('#labels span')].find((s) => !s.hidden && s.textContent === 'attachment'); \
+              const m = l && new DOMMatrix(getComputedStyle(l).transform), b = document.getElementById('cast').getBoundingClientRect(); \
+              return l && [b.left + m.e + l.offsetWidth / 2, b.top + m.f + l.offsetHeight / 2]";
+    page.until(&format!("(() => {{ {at} }})()")).await;
+    let from = page.js(at).await;
+    let from = [0, 1].map(|k| from[k].as_f64().unwrap());
+    let before = page.js("return document.getElementById('along').value").await;
+    // In the view from above and in front the crest runs upwards in the picture, away from the front teeth.
+    page.drag(&[from, [from[0], from[1] - 10.0], [from[0], from[1] - 30.0]]).await;
+    let after = page.js("return document.getElementById('along').value").await;
+    let number = |v: &serde_json::Value| v.as_str().unwrap().parse::<f64>().unwrap();
+    assert!(number(&after) > number(&before), "{before} {after}");
+    page.shot("dragged.png").await;
+    let told = page.js("return document.getElementById('changes-list').textContent").await;
+    page.click("#mark-set").await;
+    // The same kind of mark as before: what it changed is another list.
+    page.until(&format!("document.getElementById('changes-list').textContent !== {told} && document.body.dataset.busy === 'no'")).await;
+    assert!(!page.text("#mark-list").await.contains("place of attachment 2"), "moved, not added");
+}
+
+/// Every other kind of mark: by the mouse where a tooth is pointed at, by its place else.
+async fn every_kind(page: &Page) {
+    page.js("window.scrollTo(0, 0)").await;
+    page.choose("#mark-what", "occlusal_plane").await;
+    for tooth in ["35", "41", "46"] {
+        let at = page.js(&format!("const l = [...document.querySelectorAll('#labels span')].find((s) => s.textContent === '{tooth}').getBoundingClientRect(); \
+                                  return [l.left + l.width / 2, l.top + l.height / 2]")).await;
+        let before = page.text("#mark-so-far").await;
+        page.click_at(&at).await;
+        page.until(&format!("document.getElementById('mark-so-far').textContent !== {}", json!(before)))
+            .await;
+    }
+    page.click("#mark-set").await;
+    changed(page, "occlusal plane marked").await;
+
+    let torus = ["-9.0, -14.0, -14.0", "-9.5, -18.0, -15.0", "-9.5, -16.0, -18.0"];
+    let margin = [
+        "17.971, -13.153, -7.397",
+        "19.870, -10.393, -7.751",
+        "16.365, -7.187, -5.594",
+        "13.485, -8.876, -3.353",
+    ];
+    let crest = ["-22.5, -22.4, -9.0", "-24.2, -27.2, -9.8", "-26.2, -35.0, -8.1"];
+    let kinds: [(&str, &[&str], &str); 6] = [
+        ("tooth", &["16.506, -10.573, -0.645"], "point on 44 marked"),
+        ("crest", &crest, "crest line marked"),
+        ("margin", &margin, "gingival margin of 44 marked"),
+        ("torus", &torus, "outline of a torus marked"),
+        ("torus_at", &torus[..1], "place of a torus marked"),
+        ("clasp_tip", &["24.0, -20.2, -5.0"], "marked"),
+    ];
+    for (kind, places, because) in kinds {
+        page.choose("#mark-what", kind).await;
+        for (n, place) in places.iter().enumerate() {
+            page.js("document.getElementById('place').value = ''").await;
+            page.keys("#place", &format!("{place}{}", typed(Key::Enter))).await;
+            let many = if n == 0 { "1 point".into() } else { format!("{} points", n + 1) };
+            page.until(&format!(
+                "document.getElementById('mark-so-far').textContent.includes('{many} so far')"
+            ))
+            .await;
+        }
+        if kind == "margin" {
+            page.choose("#mark-tooth", "44").await;
+        }
+        page.keys("#mark-set", &typed(Key::Enter)).await;
+        page.until(&format!("document.getElementById('undo').title.includes('{because}')")).await;
+    }
+    page.js("document.querySelector('#abutment-list input[value=\"46\"]').focus()").await;
+    page.keys("#abutment-list input[value=\"46\"]", " ").await;
+    page.keys("#abutment-form button", &typed(Key::Enter)).await;
+    page.until("document.getElementById('undo').title.includes('abutments chosen')").await;
+    page.until("document.body.dataset.busy === 'no'").await;
+    assert_eq!(page.text("#trouble").await, "", "a mark was refused");
+    page.js("window.scrollTo(0, 0); document.getElementById('show-opposing').click()").await;
+    page.until("document.getElementById('show-opposing').checked").await;
+    let bare = page.picture().await;
+    page.until("!document.getElementById('opposing-says').textContent").await;
+    tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+    assert_ne!(page.picture().await, bare, "the opposing arch is not drawn");
+    page.shot("every-mark.png").await;
+    page.js("document.getElementById('show-opposing').click()").await;
+    // Back to the one mark that is saved.
+    for _ in 0..8 {
+        page.click("#undo").await;
+        page.until("document.getElementById('undo').title !== ''").await;
+    }
+    changed(page, "place of the attachment").await;
 }

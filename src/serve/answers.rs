@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use crate::analysis::{Analysis, Apart, AtTilt, PointRead};
 use crate::case::{SpanKind, Tooth};
+use crate::mesh::Mesh;
 use crate::render::colour::{self, Scale, cividis};
 use crate::render::display_mesh::{DisplayMesh, display};
 use crate::render::{svg, tables};
@@ -14,6 +15,8 @@ use crate::units;
 
 /// Triangles of the cast on the page at most.
 const MOST_TRIANGLES: usize = 60_000;
+/// Triangles of the other arch at most: nothing is read on it.
+const MOST_OPPOSING: usize = 30_000;
 
 /// The cast as the page draws it.
 #[derive(Debug)]
@@ -77,12 +80,38 @@ impl Cast {
             "crests": anatomy.spans.iter().filter(|s| s.kind == SpanKind::DistalExtension).filter_map(|s| s.crest.as_ref().ok()).map(|crest| {
                 crest.iter().map(units::json_place).collect::<Vec<_>>()
             }).collect::<Vec<_>>(),
+            "found": found(done),
         });
-        let kept = places(light.kept.iter().map(|&v| mesh.vertex(v)), middle);
-        let corners = light.faces.iter().flatten().flat_map(|c| c.to_le_bytes());
-        let bytes = enveloped(&head, kept.into_iter().chain(corners));
+        let bytes = meshed(&head, mesh, &light, middle);
         Cast { light, bytes }
     }
+}
+
+/// A head and a lighter mesh behind it: places from a middle, then corners.
+fn meshed(head: &Value, mesh: &Mesh, light: &DisplayMesh, middle: Point) -> Vec<u8> {
+    let kept = places(light.kept.iter().map(|&v| mesh.vertex(v)), middle);
+    let corners = light.faces.iter().flatten().flat_map(|c| c.to_le_bytes());
+    enveloped(head, kept.into_iter().chain(corners))
+}
+
+/// The other arch, where it stands to the restored one in this case; `None` where it was not scanned.
+pub(super) fn opposing(done: &Analysis<'_>) -> Option<Vec<u8>> {
+    let facts = &done.facts;
+    let mesh = facts.opposing.as_ref()?.mesh();
+    let light = display(mesh, MOST_OPPOSING);
+    let head = json!({ "vertices": light.kept.len(), "triangles": light.faces.len() });
+    Some(meshed(&head, mesh, &light, facts.restored.mesh().middle()))
+}
+
+/// Lines that were found or marked on the restored arch: margins, crests, outlines of tori.
+fn found(done: &Analysis<'_>) -> Value {
+    let facts = &done.facts;
+    let anatomy = &facts.restored.anatomy;
+    let line = |points: &[Point], closed: bool| json!({ "points_mm": points.iter().map(units::json_place).collect::<Vec<_>>(), "closed": closed });
+    let margins = anatomy.crowns.iter().filter(|c| !c.margin.is_empty()).map(|c| line(&c.margin, true));
+    let crests = anatomy.spans.iter().filter_map(|s| s.crest.as_ref().ok()).map(|c| line(c, false));
+    let tori = facts.tori.iter().map(|t| line(&t.outline, true));
+    margins.chain(crests).chain(tori).collect()
 }
 
 /// A table as the page shows it.

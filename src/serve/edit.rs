@@ -46,6 +46,11 @@ pub(super) enum Edit {
         /// The curve.
         points: Vec<At>,
     },
+    /// A place on a torus: whatever was found there is one.
+    TorusAt {
+        /// The place.
+        point: At,
+    },
     /// Teeth that shall carry the denture.
     Abutments {
         /// The teeth.
@@ -90,8 +95,17 @@ pub(super) enum Edit {
 }
 
 /// Keys under `[marks]` that can be taken away.
-const REMOVED: [&str; 8] =
-    ["occlusal_plane", "midline", "teeth", "crests", "margins", "tori", "clasp_tips", "attachment_at"];
+const REMOVED: [&str; 9] = [
+    "occlusal_plane",
+    "midline",
+    "teeth",
+    "crests",
+    "margins",
+    "tori",
+    "tori_at",
+    "clasp_tips",
+    "attachment_at",
+];
 
 impl Edit {
     /// What it is, in words, for the history.
@@ -103,6 +117,7 @@ impl Edit {
             Edit::Crest { .. } => "crest line marked".into(),
             Edit::Margin { tooth, .. } => format!("gingival margin of {} marked", t(tooth)),
             Edit::Torus { .. } => "outline of a torus marked".into(),
+            Edit::TorusAt { .. } => "place of a torus marked".into(),
             Edit::Abutments { teeth } => {
                 format!("abutments chosen: {}", teeth.iter().map(t).collect::<Vec<_>>().join(", "))
             }
@@ -140,6 +155,9 @@ impl Edit {
             }
             Edit::Torus { points } => {
                 listed(marks(root)?, "tori", Value::Array(pen.points(points)?), None)?;
+            }
+            Edit::TorusAt { point } => {
+                listed(marks(root)?, "tori_at", Value::Array(pen.point(point)?), None)?;
             }
             Edit::Attachment { point, replaces } => {
                 listed(marks(root)?, "attachment_at", Value::Array(pen.point(point)?), *replaces)?;
@@ -453,8 +471,9 @@ mod tests {
             kind: ClaspKind::Bar,
         };
         let place = Edit::Attachment { point: [1.0; 3], replaces: None };
+        let felt = Edit::TorusAt { point: [2.0; 3] };
         let mut text = TEXT.to_owned();
-        for edit in [&plane, &margin, &crest, &again, &torus, &tip, &moved, &place] {
+        for edit in [&plane, &margin, &crest, &again, &torus, &tip, &moved, &place, &felt] {
             let (out, _) = edited(&text, edit);
             assert_eq!(comments(&out), comments(TEXT), "{edit:?}\n{out}");
             text = out;
@@ -466,6 +485,7 @@ mod tests {
             (file.marks.tori.len(), file.marks.margins.len(), file.marks.attachment_at.len()),
             (1, 1, 1)
         );
+        assert_eq!((file.marks.tori_at.len(), file.marks.tori_at[0].x), (1, 2.0));
         let clasps: Vec<_> = file.design.clasps.iter().map(|c| (c.tooth.number(), c.surface)).collect();
         assert_eq!(clasps, [(35, Surface::Lingual), (44, Surface::Lingual)]);
         assert_eq!(file.marks.clasp_tips.len(), 2);

@@ -50,6 +50,9 @@ pub(super) fn marks(file: &CaseFile) -> Vec<MarkShown> {
     for (n, line) in m.tori.iter().enumerate() {
         add("tori", None, Some(n), format!("outline of torus {}", n + 1), line, true);
     }
+    for (n, p) in m.tori_at.iter().enumerate() {
+        add("tori_at", None, Some(n), format!("place on torus {}", n + 1), &[*p], false);
+    }
     for (t, p) in &m.clasp_tips {
         add("clasp_tips", Some(*t), None, format!("clasp tip on {}", show(t)), &[*p], false);
     }

@@ -58,6 +58,7 @@ pub(super) fn router(app: App) -> Router {
         .route("/report.json", get(report))
         .route("/api/state", get(state))
         .route("/api/cast", get(cast))
+        .route("/api/opposing", get(opposing))
         .route("/api/tilt", get(tilt))
         .route("/api/tilt.bin", get(tilt_bin))
         .route("/api/tilt_map", get(map))
@@ -203,6 +204,12 @@ fn either(result: Result<Response, Response>) -> Response {
 
 async fn cast(State(app): State<App>) -> Response {
     either(asked(&app, |desk| Ok(desk.cast.bytes.clone())).await.map(binary))
+}
+
+async fn opposing(State(app): State<App>) -> Response {
+    let found = asked(&app, |desk| Ok(answers::opposing(desk.done))).await;
+    let none = || cannot(StatusCode::UNPROCESSABLE_ENTITY, "the case names no scan of the opposing arch");
+    either(found.map(|bytes| bytes.map_or_else(none, binary)))
 }
 
 fn binary(bytes: Vec<u8>) -> Response {

@@ -2,6 +2,8 @@
 
 #![allow(clippy::panic, dead_code)] // each test uses its own part of it
 
+pub mod browser;
+
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::path::{Path, PathBuf};
@@ -9,6 +11,15 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
+
+/// The program that is tested.
+fn program() -> PathBuf {
+    let own = std::env::current_exe().unwrap();
+    let folder = own.parent().unwrap();
+    // An example lies in a folder of its own beneath it.
+    let beside = folder.ends_with("examples").then(|| folder.parent().map(|p| p.join("saddleroom")));
+    beside.flatten().unwrap_or_else(|| assert_cmd::cargo::cargo_bin("saddleroom"))
+}
 
 /// A program that serves; it ends with the test.
 pub struct Served {
@@ -22,7 +33,7 @@ pub struct Served {
 impl Served {
     /// Starts it with further arguments, in a folder.
     pub fn start(folder: &Path, arguments: &[&str]) -> Served {
-        let mut child = Command::new(assert_cmd::cargo::cargo_bin("saddleroom"))
+        let mut child = Command::new(program())
             .current_dir(folder)
             .arg("serve")
             .args(arguments)
@@ -179,7 +190,7 @@ pub fn case(name: &str) -> tempfile::TempDir {
 /// What `check` writes for the case in a folder.
 pub fn checked(folder: &Path, arguments: &[&str]) -> PathBuf {
     let out = folder.join("out");
-    let done = Command::new(assert_cmd::cargo::cargo_bin("saddleroom"))
+    let done = Command::new(program())
         .current_dir(folder)
         .arg("check")
         .args(arguments)

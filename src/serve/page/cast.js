@@ -10,8 +10,9 @@ void main() {
   shade = paint * (0.42 + 0.58 * abs(dot(normalize(facing), lamp)));
 }`, `#version 300 es
 precision mediump float;
+uniform float solid;
 in vec3 shade; out vec4 colour;
-void main() { colour = vec4(shade, 1.0); }`];
+void main() { colour = vec4(shade, solid); }`];
 
 // A line is a strip of constant width on the screen, a little nearer than the surface that it lies on.
 const LINE = [`#version 300 es
@@ -28,7 +29,10 @@ void main() {
   at.z -= 0.006;
   gl_Position = at;
   shade = paint;
-}`, SOLID[1]];
+}`, `#version 300 es
+precision mediump float;
+in vec3 shade; out vec4 colour;
+void main() { colour = vec4(shade, 1.0); }`];
 
 const SPOT = [`#version 300 es
 uniform mat4 see; uniform float wide;
@@ -60,7 +64,7 @@ export function opened(buffer) {
   return { head: head, at: 4 + long };
 }
 
-/** What `/api/cast` sends. */
+/** What `/api/cast` and `/api/opposing` send. */
 export function readCast(buffer) {
   const { head, at } = opened(buffer);
   const places = new Float32Array(buffer, at, 3 * head.vertices);
@@ -114,7 +118,7 @@ export class CastView {
     gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
     gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, cast.corners, gl.STATIC_DRAW);
     gl.bindVertexArray(null);
-    this.lines = null; this.spots = [];
+    this.lines = null; this.spots = []; this.veil = null;
     new ResizeObserver(() => this.draw()).observe(canvas);
   }
 
@@ -152,6 +156,24 @@ export class CastView {
     coloured(this.cast, values, this.colours);
     this.gl.bindBuffer(this.gl.ARRAY_BUFFER, this.paint);
     this.gl.bufferSubData(this.gl.ARRAY_BUFFER, 0, this.colours);
+    this.draw();
+  }
+
+  /** Another mesh in front of all, seen through; none for `null`. */
+  veiled(mesh) {
+    if (!this.able) { return; }
+    const gl = this.gl;
+    if (this.veil) { this.veil.buffers.forEach((b) => gl.deleteBuffer(b)); gl.deleteVertexArray(this.veil.array); this.veil = null; }
+    if (mesh) {
+      const array = gl.createVertexArray(), order = gl.createBuffer();
+      gl.bindVertexArray(array);
+      const buffers = [this.attribute(this.solid, "place", mesh.places, 3, gl.FLOAT), this.attribute(this.solid, "facing", mesh.facing, 3, gl.FLOAT),
+        this.attribute(this.solid, "paint", new Uint8Array(mesh.places.length).fill(150), 3, gl.UNSIGNED_BYTE)];
+      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, order);
+      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, mesh.corners, gl.STATIC_DRAW);
+      gl.bindVertexArray(null);
+      this.veil = { array: array, buffers: buffers.concat([order]), count: mesh.corners.length };
+    }
     this.draw();
   }
 
@@ -215,7 +237,10 @@ export class CastView {
     use(this.solid);
     gl.uniform3fv(gl.getUniformLocation(this.solid, "lamp"), unit(add(add(back, right, -0.35), up, 0.45)));
     gl.bindVertexArray(this.surface);
+    const solid = gl.getUniformLocation(this.solid, "solid");
+    gl.uniform1f(solid, 1);
     gl.drawElements(gl.TRIANGLES, this.cast.corners.length, gl.UNSIGNED_INT, 0);
+    if (this.veil) { this.drawVeil(solid); }
     if (this.lines && this.lines.count) {
       use(this.line);
       gl.uniform2f(gl.getUniformLocation(this.line, "size"), w, h);
@@ -226,6 +251,16 @@ export class CastView {
     gl.bindVertexArray(null);
     this.drawSpots(use, ratio);
     this.listeners.forEach((f) => f());
+  }
+
+  /** The nearest of its surfaces alone: its depths first, then its colour over what is behind. */
+  drawVeil(solid) {
+    const gl = this.gl, all = () => gl.drawElements(gl.TRIANGLES, this.veil.count, gl.UNSIGNED_INT, 0);
+    gl.bindVertexArray(this.veil.array);
+    gl.colorMask(false, false, false, false); all();
+    gl.colorMask(true, true, true, true); gl.depthFunc(gl.EQUAL); gl.enable(gl.BLEND); gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
+    gl.uniform1f(solid, 0.35); all();
+    gl.disable(gl.BLEND); gl.depthFunc(gl.LESS);
   }
 
   drawSpots(use, ratio) {

@@ -8,6 +8,7 @@ const WANTS = {
   crest: { least: 2, most: 400, says: "points along the crest, from the abutment backwards" },
   margin: { least: 3, most: 400, tooth: true, says: "points round the gingival margin, in order" },
   torus: { least: 3, most: 400, says: "points round the torus, in order" },
+  torus_at: { least: 1, most: 1, says: "a place on the torus; its outline is found from there" },
   clasp_tip: { least: 1, most: 1, tooth: true, kind: true, says: "the place of the tip on the crown" },
   attachment: { least: 1, most: 1, along: true, says: "a place beside the crest, or drag along it" },
 };
@@ -89,7 +90,7 @@ export class Marking {
     if (wants.most === 1) { this.points = []; }
     if (this.points.length < wants.most) { this.points.push(read.at_mm); }
     this.last = read;
-    if (wants.tooth && read.tooth) { byId("mark-tooth").value = read.tooth; }
+    if (wants.tooth && read.tooth && this.points.length === 1) { byId("mark-tooth").value = read.tooth; }
     this.told();
     return true;
   }
@@ -148,6 +149,12 @@ export class Marking {
       label.append(made("input", null, { type: "checkbox", value: t.tooth, checked: (state.abutments || []).includes(t.tooth) }), " " + t.shown);
       return label;
     }));
+  }
+
+  /** The points of the mark that is being made, by number; the attachment by its name. */
+  labels() {
+    const wants = WANTS[this.what()];
+    return !wants ? [] : this.points.map((p, n) => ({ text: wants.along ? "attachment" : String(n + 1), at: p, mark: true }));
   }
 
   /** Lines and places of the marks, and of the one that is being made. */

@@ -68,6 +68,8 @@ class Sheet {
         if (key === "s") { e.preventDefault(); this.save(false); }
       }
     });
+    byId("show-found").addEventListener("change", () => this.redrawn());
+    byId("show-opposing").addEventListener("change", () => this.opposing());
     this.canvas();
     this.follow();
   }
@@ -147,10 +149,23 @@ class Sheet {
       if (!this.view.able) { byId("cast-says").textContent = "This browser draws nothing in space (no WebGL 2); all figures can be read all the same, and places given by their coordinates."; }
       this.view.listeners.push(() => this.labels());
       this.scale();
-    } else { this.view.cast = Object.assign(this.view.cast, { teeth: cast.teeth, crests: cast.crests, frame: cast.frame }); }
+    } else { this.view.cast = Object.assign(this.view.cast, { teeth: cast.teeth, crests: cast.crests, frame: cast.frame, found: cast.found }); }
     if (this.view.able) { byId("cast-says").textContent = cast.scan_triangles + " triangles scanned, " + cast.triangles + " drawn; every figure is read on the scan itself."; }
     this.tilting.map();
     this.tilting.ask(this.tilting.tilt);
+    if (byId("show-opposing").checked) { await this.opposing(); }
+  }
+
+  /** The opposing arch in front of the cast, where it is asked for and was scanned. */
+  async opposing() {
+    if (!this.view) { return; }
+    let mesh = null, says = "";
+    if (byId("show-opposing").checked) {
+      const response = await fetched("/api/opposing");
+      if (response.ok) { mesh = readCast(await response.arrayBuffer()); } else { says = await refusal(response); }
+    }
+    byId("opposing-says").textContent = says;
+    this.view.veiled(mesh);
   }
 
   /** When the picture has been drawn. */
@@ -160,7 +175,8 @@ class Sheet {
   redrawn() {
     if (!this.view) { return; }
     const now = this.tilting.now, lines = [], spots = [];
-    const ink = [30, 30, 34], mark = [0, 34, 78];
+    const ink = [30, 30, 34], mark = [0, 34, 78], pale = [122, 116, 104];
+    if (byId("show-found").checked) { (this.cast.found || []).forEach((l) => lines.push({ points: l.points_mm, closed: l.closed, colour: pale })); }
     if (now) {
       now.survey_line_mm.forEach((l) => lines.push({ points: l, colour: ink }));
       now.gauges_mm.forEach((at) => spots.push({ at: at, colour: ink }));
@@ -172,14 +188,16 @@ class Sheet {
   }
 
   labels() {
-    const box = byId("labels"), teeth = this.cast.teeth, names = new Map((this.state.teeth || []).map((t) => [t.tooth, t.shown]));
-    while (box.children.length < teeth.length) { box.append(made("span")); }
+    const box = byId("labels"), names = new Map((this.state.teeth || []).map((t) => [t.tooth, t.shown]));
+    const all = this.cast.teeth.map((t) => ({ text: names.get(t.tooth) || t.tooth, at: t.at_mm })).concat(this.marking.labels());
+    while (box.children.length < all.length) { box.append(made("span")); }
     [...box.children].forEach((span, n) => {
-      const t = teeth[n];
-      span.hidden = !t;
-      if (!t) { return; }
-      const [x, y] = this.view.seen(t.at_mm);
-      span.textContent = names.get(t.tooth) || t.tooth;
+      const one = all[n];
+      span.hidden = !one;
+      if (!one) { return; }
+      const [x, y] = this.view.seen(one.at);
+      span.textContent = one.text;
+      span.className = one.mark ? "mark" : "";
       span.style.transform = "translate(" + x.toFixed(0) + "px," + y.toFixed(0) + "px) translate(-50%,-50%)";
     });
   }
