@@ -10,6 +10,8 @@ pub mod topology;
 pub use reached::Reached;
 pub use topology::{Edge, Topology};
 
+use std::sync::OnceLock;
+
 use crate::space::{Motion, Point, Vector};
 
 /// Triangles of a box whose corners are counted by bits: 1 = far in x, 2 = in y, 4 = in z; outward.
@@ -57,13 +59,25 @@ pub enum MeshError {
 }
 
 /// An immutable triangle mesh, mm.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct Mesh {
     vertices: Vec<Point>,
     faces: Vec<[VertexId; 3]>,
+    /// Worked out once: many measurements ask for it.
+    mean_edge_mm: OnceLock<f64>,
+}
+
+impl PartialEq for Mesh {
+    fn eq(&self, other: &Mesh) -> bool {
+        self.vertices == other.vertices && self.faces == other.faces
+    }
 }
 
 impl Mesh {
+    fn of(vertices: Vec<Point>, faces: Vec<[VertexId; 3]>) -> Mesh {
+        Mesh { vertices, faces, mean_edge_mm: OnceLock::new() }
+    }
+
     /// Checks and keeps vertices (mm) and triangles.
     ///
     /// # Errors
@@ -93,7 +107,7 @@ impl Mesh {
                 return Err(MeshError::RepeatedCorner { face: f as u32, vertex: b });
             }
         }
-        Ok(Mesh { vertices, faces })
+        Ok(Mesh::of(vertices, faces))
     }
 
     /// All vertices, mm.
@@ -189,29 +203,26 @@ impl Mesh {
 
     /// Mean edge length, mm; 0 for a mesh without triangles.
     pub fn mean_edge_mm(&self) -> f64 {
-        if self.faces.is_empty() {
-            return 0.0;
-        }
-        let sum: f64 = (0..self.faces.len() as u32)
-            .map(|f| {
-                let [a, b, c] = self.corners(f);
-                (b - a).norm() + (c - b).norm() + (a - c).norm()
-            })
-            .sum();
-        sum / (3.0 * self.faces.len() as f64)
+        let worked_out = || {
+            let sum: f64 = (0..self.faces.len() as u32)
+                .map(|f| {
+                    let [a, b, c] = self.corners(f);
+                    (b - a).norm() + (c - b).norm() + (a - c).norm()
+                })
+                .sum();
+            sum / (3.0 * self.faces.len().max(1) as f64)
+        };
+        *self.mean_edge_mm.get_or_init(worked_out)
     }
 
     /// The same surface after a rigid motion.
     pub fn moved(&self, motion: &Motion) -> Mesh {
-        Mesh { vertices: self.vertices.iter().map(|p| motion * p).collect(), faces: self.faces.clone() }
+        Mesh::of(self.vertices.iter().map(|p| motion * p).collect(), self.faces.clone())
     }
 
     /// The same surface with every triangle turned over.
     pub fn turned_over(&self) -> Mesh {
-        Mesh {
-            vertices: self.vertices.clone(),
-            faces: self.faces.iter().map(|&[a, b, c]| [a, c, b]).collect(),
-        }
+        Mesh::of(self.vertices.clone(), self.faces.iter().map(|&[a, b, c]| [a, c, b]).collect())
     }
 
     /// The triangles for which `keep` holds, with the vertices they use, and for each new vertex its old index.
@@ -234,7 +245,7 @@ impl Mesh {
                 *slot
             }));
         }
-        (Mesh { vertices: old_of.iter().map(|&v| self.vertices[v as usize]).collect(), faces }, old_of)
+        (Mesh::of(old_of.iter().map(|&v| self.vertices[v as usize]).collect(), faces), old_of)
     }
 }
 

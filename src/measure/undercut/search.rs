@@ -130,16 +130,15 @@ impl Search {
                 *slot |= bands.between(low, high);
             }
         }
-        Search {
-            shown: Lists::new(frame.cells(), &shown),
-            others: Lists::new(frame.cells(), &others),
-            reach,
-            borders,
-            at_rims,
-            elsewhere: plan.grid.list(plan.shell, &plan.turned, &asked),
-            bands,
-            levels: levels(frame.size, cells),
-        }
+        // Four lists that know nothing of each other.
+        let ((shown, others), (elsewhere, levels)) = rayon::join(
+            || rayon::join(|| Lists::new(frame.cells(), &shown), || Lists::new(frame.cells(), &others)),
+            || {
+                let elsewhere = || plan.grid.list(plan.shell, &plan.turned, &asked);
+                rayon::join(elsewhere, || levels(frame.size, cells))
+            },
+        );
+        Search { shown, others, reach, borders, at_rims, elsewhere, bands, levels }
     }
 }
 

@@ -240,7 +240,6 @@ export class CastView {
     const solid = gl.getUniformLocation(this.solid, "solid");
     gl.uniform1f(solid, 1);
     gl.drawElements(gl.TRIANGLES, this.cast.corners.length, gl.UNSIGNED_INT, 0);
-    if (this.veil) { this.drawVeil(solid); }
     if (this.lines && this.lines.count) {
       use(this.line);
       gl.uniform2f(gl.getUniformLocation(this.line, "size"), w, h);
@@ -250,6 +249,7 @@ export class CastView {
     }
     gl.bindVertexArray(null);
     this.drawSpots(use, ratio);
+    if (this.veil) { use(this.solid); this.drawVeil(solid); }
     this.listeners.forEach((f) => f());
   }
 

@@ -168,8 +168,8 @@ class Sheet {
     this.view.veiled(mesh);
   }
 
-  /** When the picture has been drawn. */
-  drawn() { return new Promise((done) => requestAnimationFrame(() => { if (this.view && this.view.able) { this.view.drawNow(); this.view.gl.finish(); } done(); })); }
+  /** When the picture that was asked for has been drawn: what waits for the next frame runs in the order of asking. */
+  drawn() { return new Promise((done) => requestAnimationFrame(() => { if (this.view && this.view.able) { this.view.gl.finish(); } done(); })); }
 
   /** Lines and places on the cast. */
   redrawn() {
