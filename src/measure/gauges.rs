@@ -108,6 +108,8 @@ pub struct SurfaceUndercut {
 pub fn surfaces(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceUndercut> {
     let on: Vec<Surface> =
         asked.crown.vertices.iter().map(|&v| asked.axes.surface(&cast.mesh.vertex(v))).collect();
+    let faces_on: Vec<Surface> =
+        asked.crown.faces.iter().map(|&f| asked.axes.surface(&cast.mesh.face_centre(f))).collect();
     Surface::ALL
         .into_iter()
         .map(|surface| {
@@ -125,7 +127,11 @@ pub fn surfaces(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceU
             SurfaceUndercut {
                 surface,
                 deepest,
-                gauges: asked.gauges_mm.iter().map(|&g| gauge_on(cast, asked, surface, g)).collect(),
+                gauges: {
+                    let faces = asked.crown.faces.iter().zip(&faces_on);
+                    let faces: Vec<FaceId> = faces.filter(|(_, s)| **s == surface).map(|(f, _)| *f).collect();
+                    asked.gauges_mm.iter().map(|&g| gauge_on(cast, asked, (surface, &faces), g)).collect()
+                },
                 closed_hole: here().any(flagged),
             }
         })
@@ -146,13 +152,16 @@ struct Crossing {
     at: Point,
 }
 
-fn gauge_on(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>, surface: Surface, gauge_mm: f64) -> GaugeOn {
+/// A gauge on one surface of a crown, whose triangles are given.
+fn gauge_on(
+    cast: &Surveyed<'_, '_>,
+    asked: &GaugeAsked<'_>,
+    (surface, faces): (Surface, &[FaceId]),
+    gauge_mm: f64,
+) -> GaugeOn {
     let d = cast.field.direction;
     let mut by_zone: Vec<(Zone, Vec<(Crossing, Crossing)>)> = Vec::new();
-    for &face in &asked.crown.faces {
-        if asked.axes.surface(&cast.mesh.face_centre(face)) != surface {
-            continue;
-        }
+    for &face in faces {
         // The first place below the line: where the depth grows downward.
         if let Some(pair) = isoline(cast, &d, face, gauge_mm) {
             let at = nalgebra::center(&pair.0.at, &pair.1.at);

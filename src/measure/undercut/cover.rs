@@ -5,7 +5,7 @@ use super::rims::Turned;
 use super::shell::Shell;
 use super::standing::{self, Standing};
 use crate::space::Direction;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// A place is taken to be under a triangle up to this far outside it, mm, so that no gap opens between neighbours.
 const TOUCH_MM: f64 = 1e-9;
@@ -94,8 +94,10 @@ pub(super) struct Plan<'s> {
     /// Of each vertex.
     pub standing: Vec<Standing>,
     /// The triangles of the cells that hold a contour edge.
-    at_rims: OnceLock<Blocks>,
-    /// The triangles of the other cells, once somebody asks there.
+    at_rims: OnceLock<Arc<Blocks>>,
+    /// The triangles of the others over which more than one layer stands, once somebody asks there.
+    layered: OnceLock<Blocks>,
+    /// The triangles of the rest, once somebody asks there.
     elsewhere: OnceLock<Blocks>,
 }
 
@@ -104,7 +106,8 @@ impl<'s> Plan<'s> {
         let turned = Turned::new(shell, direction);
         let grid = Grid::new(shell, &turned);
         let standing = standing::of_all(shell, &turned, &grid);
-        Plan { shell, turned, grid, standing, at_rims: OnceLock::new(), elsewhere: OnceLock::new() }
+        let (at_rims, layered, elsewhere) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+        Plan { shell, turned, grid, standing, at_rims, layered, elsewhere }
     }
 
     /// Whether each vertex here is undercut; `None` where no triangle meets it.
@@ -185,14 +188,24 @@ impl<'s> Plan<'s> {
 
     /// The triangles of any cell.
     pub fn in_cell(&self, cell: usize) -> &[Block] {
-        let list = |wanted: &[bool]| self.grid.list(self.shell, &self.turned, wanted);
-        let cells = 0..self.grid.frame.cells();
-        if !self.grid.rims.of(cell).is_empty() {
-            let rims = || list(&cells.map(|c| !self.grid.rims.of(c).is_empty()).collect::<Vec<_>>());
-            return self.at_rims.get_or_init(rims).of(cell);
+        let (rims, single) = (|c: usize| !self.grid.rims.of(c).is_empty(), |c: usize| self.grid.single[c]);
+        if rims(cell) {
+            self.in_rim_cells().of(cell)
+        } else if !single(cell) {
+            self.layered.get_or_init(|| self.listed(|c| !rims(c) && !single(c))).of(cell)
+        } else {
+            self.elsewhere.get_or_init(|| self.listed(|c| !rims(c) && single(c))).of(cell)
         }
-        let rest = || list(&cells.map(|c| self.grid.rims.of(c).is_empty()).collect::<Vec<_>>());
-        self.elsewhere.get_or_init(rest).of(cell)
+    }
+
+    /// The triangles of the cells that hold a contour edge.
+    pub fn in_rim_cells(&self) -> &Arc<Blocks> {
+        self.at_rims.get_or_init(|| Arc::new(self.listed(|c| !self.grid.rims.of(c).is_empty())))
+    }
+
+    fn listed(&self, wanted: impl Fn(usize) -> bool) -> Blocks {
+        let wanted: Vec<bool> = (0..self.grid.frame.cells()).map(wanted).collect();
+        self.grid.list(self.shell, &self.turned, &wanted)
     }
 
     /// Whether anything but triangle `own` stands above `level` over a place.

@@ -9,6 +9,7 @@ use super::border::{Border, Borders, GAP_MM, Seen, cut, moved_right};
 use super::cover::{Piece, Plan};
 use super::grid::{Blocks, Lists, greater, lesser};
 use super::need::Need;
+use std::sync::Arc;
 
 /// Most coverings looked at along one piece. Each passes at least half a gap; a piece in a cell meets some tens.
 const COVERINGS: usize = 20_000;
@@ -67,7 +68,7 @@ struct Heights {
 pub(super) struct Search {
     borders: Borders,
     /// Triangles of the cells that hold contour edges, and of others in which something is seen here and there.
-    at_rims: Blocks,
+    at_rims: Arc<Blocks>,
     elsewhere: Blocks,
     /// Triangles that are seen throughout and no larger than a cell, each in the cell of its middle.
     shown: Lists<Heights>,
@@ -82,10 +83,15 @@ pub(super) struct Search {
 impl Search {
     /// `need`: what may matter to whoever will search.
     pub fn new(plan: &Plan<'_>, need: &Need) -> Search {
-        let at_rims: Vec<bool> = (0..plan.grid.frame.cells())
-            .map(|cell| need.cells[cell] && !plan.grid.rims.of(cell).is_empty())
-            .collect();
-        let at_rims = plan.grid.list(plan.shell, &plan.turned, &at_rims);
+        // Where every cell may matter the plan's own list serves.
+        let at_rims = if need.cells.iter().all(|needed| *needed) {
+            plan.in_rim_cells().clone()
+        } else {
+            let wanted: Vec<bool> = (0..plan.grid.frame.cells())
+                .map(|cell| need.cells[cell] && !plan.grid.rims.of(cell).is_empty())
+                .collect();
+            Arc::new(plan.grid.list(plan.shell, &plan.turned, &wanted))
+        };
         let borders = Borders::new(plan, &at_rims, need);
         let bands = Bands::new(plan, &borders.seen, need);
         let frame = &plan.grid.frame;
