@@ -24,7 +24,7 @@ pub fn read(bytes: &[u8]) -> Result<Soup, LoadError> {
     let ascii = header_says_ascii(&header);
     let source = Source { header: header.as_bytes(), body, closing_blank: ascii, taken: &place };
     let mut ply = PlyReader::from_reader(source).map_err(|e| {
-        let problem = format!("the PLY header makes no sense ({})", e.0);
+        let problem = format!("the PLY header makes no sense ({})", text::printable(&e.0.to_string(), 120));
         LoadError::Malformed { place: Place::Line(place.get().header_line(&header)), problem }
     })?;
     let at = At { body, taken: &place, header_bytes: bytes.len() - body.len(), header: &header, ascii };
