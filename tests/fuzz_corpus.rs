@@ -37,6 +37,15 @@ fn replay(target: &str, body: impl Fn(&[u8])) {
     }
 }
 
+#[test]
+fn the_cases_that_small_casts_are_worked_through_by_are_whole() {
+    let limits = saddleroom::rules::Rules::standard().ids();
+    for text in bodies::CASES {
+        let file = saddleroom::case::file::parse(text, &limits).unwrap();
+        saddleroom::rules::Rules::changed(&file.limits).unwrap();
+    }
+}
+
 /// One test, so that the peak of memory is that of the replay.
 #[test]
 fn every_kept_input_ends_in_words_or_in_figures() {

@@ -17,10 +17,6 @@ use saddleroom::phantom::solids;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_saddleroom");
 
-fn sample(name: &str) -> String {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes/oban").join(name).display().to_string()
-}
-
 /// All files under a folder, by name relative to it; parts of files that wait for their name are left out.
 fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     let mut all = BTreeMap::new();
@@ -145,32 +141,63 @@ fn words(all: &[&str]) -> Vec<String> {
     all.iter().map(|w| (*w).to_owned()).collect()
 }
 
+/// A case that is worked through in no time: a row of bodies for the mandible, with marks.
+fn small_case(bench: &Bench) -> String {
+    let barrel = solids::Barrel { belly_mm: 3.0, belly_at_mm: 3.5, height_mm: 7.0, wall_mm: 6.0 };
+    bench.put("row.stl", &solids::barrel_row(&[barrel; 3], 7.3, 0.9));
+    bench.text(
+        "case.toml",
+        "restored_arch = \"mandible\"\n[scans]\nmandible = \"row.stl\"\n[chart]\nnotation = \"fdi\"\nmissing = [36, 37]\n\
+         [path]\nwithdrawal = [0.0, 0.0, 1.0]\n[limits]\ntilt_most_deg = 2.0\npath_step_deg = 5.0\n\
+         [marks]\nocclusal_plane = [[0.0, 0.0, 7.0], [9.0, 6.0, 7.0], [-9.0, 6.0, 7.0]]\nmidline = [0.0, 0.0, 7.0]\n",
+    )
+}
+
 #[test]
 fn a_check_that_is_killed_at_any_write_leaves_old_files_or_new_ones_whole() {
     let bench = Bench::new();
-    let new = words(&["check", &sample("case.toml"), "--quiet", "--out"]);
-    let written_new = written(&bench, &new);
+    let case = small_case(&bench);
+    let check = words(&["check", &case, "--quiet", "--out"]);
+    let new = written(&bench, &check);
     // What an earlier run left, told apart from the new files by what is in it.
-    let old =
-        written_new.keys().map(|name| (name.clone(), name.display().to_string().into_bytes())).collect();
-    let cut = Cut { words: new, old, new: written_new };
-    let every = cut.new.len();
-    cut.holds(&bench, &[1, every / 2, every, every + 1, every + every / 2]);
+    let old = new.keys().map(|name| (name.clone(), name.display().to_string().into_bytes())).collect();
+    let every = new.len();
+    let cut = Cut { words: check, old, new };
+    let changes: Vec<usize> = (1..=2 * every).step_by(3).collect();
+    cut.holds(&bench, &changes);
 }
 
 #[test]
 fn a_demo_or_a_comparison_that_is_killed_leaves_no_half_of_a_file() {
     let bench = Bench::new();
     let demo = words(&["demo", "--case", "oban", "--quiet"]);
-    let cut = Cut { new: written(&bench, &demo), words: demo, old: BTreeMap::new() };
-    cut.holds(&bench, &[1, 4]);
-    let cast = sample("mandible.stl");
+    // What it writes is what is committed (`tests/demo_files.rs`).
+    let new = files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes/oban"));
+    let cut = Cut { new, words: demo, old: BTreeMap::new() };
+    cut.holds(&bench, &[2]);
+    small_case(&bench);
+    let row = bench.name("row.stl");
     let compare =
-        words(&["compare", &cast, &cast, "--arch", "mandible", "--missing", "36,37,45", "--quiet", "--out"]);
+        words(&["compare", &row, &row, "--arch", "mandible", "--missing", "36,37", "--quiet", "--out"]);
     let old =
         [(PathBuf::from("change.json"), b"old".to_vec()), (PathBuf::from("change.ply"), b"old".to_vec())];
     let cut = Cut { new: written(&bench, &compare), words: compare, old: BTreeMap::from(old) };
-    cut.holds(&bench, &[1, 3]);
+    cut.holds(&bench, &[1, 2, 3, 4]);
+}
+
+#[test]
+fn what_stands_in_a_file_is_never_obeyed_by_a_terminal() {
+    let bench = Bench::new();
+    let case = bench.text(
+        "case.toml",
+        "restored_arch = \"mandible\"\n\"\\u001b[31mkey\" = 1\n# \u{9b}31m \u{1b}[2J comment\n[scans]\nmandible = \"\\u001b[2Jx\"\nunknown = 3\n",
+    );
+    let ply = bench.text("cast.ply", "ply\nformat a\u{1b}[31mscii 1.0\u{7}\nend_header\n");
+    for line in [&["check", &case][..], &["survey", &ply, "--withdrawal", "0,0,1"]] {
+        let ran = command::saddleroom(line).ends(2);
+        let obeyed = |c: char| c.is_control() && c != '\n' && c != '\t';
+        assert!(!ran.err.contains(obeyed) && !is_fault(&ran.err), "{:?}", ran.err);
+    }
 }
 
 /// A small survey, run by a shell that has set limits first; `None` where there is no shell.

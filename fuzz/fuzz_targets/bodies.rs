@@ -117,11 +117,13 @@ pub fn labels(data: &[u8]) {
     }
 }
 
-/// Case files by which a small cast is worked through; the input names one of them.
-const CASES: &[&str] = &[
+/// Case files by which a small cast is worked through; the input names one of them. Few tilts are tried, so that more
+/// inputs are.
+pub const CASES: &[&str] = &[
     "restored_arch = \"mandible\"\n[scans]\nmandible = \"a\"\nmaxilla = \"b\"\n",
     "restored_arch = \"maxilla\"\n[scans]\nmaxilla = \"a\"\n[chart]\nnotation = \"fdi\"\nmissing = [16, 17, 24]\n\
-     [marks]\nocclusal_plane = [[0.0, 0.0, 0.0], [-22.0, -24.0, 0.0], [22.0, -24.0, 0.0]]\nmidline = [0.0, 0.0, 0.0]\n",
+     [marks]\nocclusal_plane = [[0.0, 0.0, 0.0], [-22.0, -24.0, 0.0], [22.0, -24.0, 0.0]]\nmidline = [0.0, 0.0, 0.0]\n\
+     [limits]\ntilt_most_deg = 3.0\npath_step_deg = 5.0\n",
     "restored_arch = \"mandible\"\n[scans]\nmandible = \"a\"\nmaxilla = \"b\"\n[chart]\nnotation = \"fdi\"\n\
      missing = [36, 37, 45]\n[design]\nrequest = \"hinge\"\nabutments = [35, 44]\nrests = [{ tooth = 35, place = \"mesial\" }]\n\
      clasps = [{ tooth = 35, surface = \"buccal\", kind = \"cast_circumferential\", alloy = \"cobalt_chromium\", arm_mm = 15.0 }]\n\
@@ -129,11 +131,13 @@ const CASES: &[&str] = &[
      [probe]\nlingual_depth_mm = { 31 = 10.0, 35 = 12.5 }\n\
      [marks]\nocclusal_plane = [[0.0, 0.0, 0.0], [-22.0, -24.0, 0.0], [22.0, -24.0, 0.0]]\nmidline = [0.0, 0.0, 0.0]\n\
      crests = [[[-22.2, -20.6, -8.6], [-24.2, -27.2, -9.9], [-26.4, -35.5, -8.1], [-28.6, -43.3, -6.8]]]\n\
-     [marks.teeth]\n35 = [-19.0, -16.0, 0.0]\n44 = [16.5, -10.6, -0.6]\n46 = [23.0, -24.9, -2.0]\n",
+     [marks.teeth]\n35 = [-19.0, -16.0, 0.0]\n44 = [16.5, -10.6, -0.6]\n46 = [23.0, -24.9, -2.0]\n\
+     [limits]\ntilt_most_deg = 3.0\npath_step_deg = 5.0\n",
     "restored_arch = \"mandible\"\n[scans]\nmandible = \"a\"\n[chart]\nnotation = \"fdi\"\nmissing = [31, 32, 41, 42]\n\
      [design]\nrequest = \"compare\"\n[marks]\n\
      occlusal_plane = [[0.0, 0.0, 0.0], [-22.0, -24.0, 0.0], [22.0, -24.0, 0.0]]\nmidline = [0.0, 0.0, 0.0]\n\
-     tori_at = [[-15.5, -12.0, -9.0]]\nridge_ends = [[-28.0, -40.0, -7.0]]\n",
+     tori_at = [[-15.5, -12.0, -9.0]]\nridge_ends = [[-28.0, -40.0, -7.0]]\n\
+     [limits]\ntilt_most_deg = 3.0\npath_step_deg = 5.0\n",
 ];
 
 /// The first byte names a case of [`CASES`], the second how far the opposing cast stands off, the next two the number
