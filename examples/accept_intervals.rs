@@ -91,8 +91,8 @@ fn main() -> Result<(), Failing> {
     let mut outside = Vec::new();
     for (what, reads) in &all {
         println!("{}", row(what, reads));
-        let (share, n) = (held(reads), reads.len() as f64);
-        // What chance explains: two standard deviations of a count.
+        // What chance explains: two standard deviations of a count of scans; readings of one scan share its errors.
+        let (share, n) = (held(reads), reads.len().min(done.max(1)) as f64);
         let chance = |p: f64| 2.0 * (p * (1.0 - p) / n).sqrt();
         if share < 0.93 - chance(0.93) || share > 0.99 + chance(0.99) {
             outside.push(format!("{what}: {} %", digits(100.0 * share, 1)));
@@ -219,14 +219,21 @@ fn scanned(known: &Known, seed: u64, k: u64) -> Result<(Vec<Read>, usize), Faili
     let pose = poses::pose(&mut v);
     let mandible = read_back(&with_errors(&known.scans[0], &mut v)?, &pose)?;
     let shift = Motion::translation(0.0, 0.0, RELATION_MM * v.normal());
-    let maxilla = read_back(&with_errors(&known.scans[1], &mut v)?, &(pose * shift))?;
+    let opposing = with_errors(&known.scans[1], &mut v)?;
+    let mut maxilla = read_back(&opposing, &(pose * shift))?;
+    // The opposing arch comes with labels: its teeth are not what is tried here.
+    let back = (pose * shift).inverse();
+    let places: Vec<Point> = maxilla.import.mesh.vertices().iter().map(|p| back * p).collect();
+    maxilla.labels = Some(truth::labels(&known.pair.maxilla, &places));
     let mut file = CaseFile::bare("drawn", Arch::Mandible, Scans::default());
     let missing = known.patient.missing.iter().copied().filter(|t| t.arch() == Arch::Mandible).collect();
     file.chart = Some(Chart { missing, ..Chart::default() });
     file.relation = Relation { as_scanned: true, opposing_motion: None };
     file.path = PathWanted::Withdrawal(pose.rotation * leaning(&up, WAY_DEG, &mut v));
     file.marks = marks(known, &pose, &mut v);
-    file.limits = vec![("site_tilt_deg".into(), 0.0)];
+    // The room is asked for upright; few tilts are searched, since the path is given.
+    let limits = [("site_tilt_deg", 0.0), ("tilt_most_deg", 1.0), ("path_step_deg", 5.0)];
+    file.limits = limits.map(|(id, number)| (id.to_owned(), number)).to_vec();
     let rules = Rules::changed(&file.limits).map_err(|e| format!("{e:?}"))?;
     let case = Case::new(file, Some(mandible), Some(maxilla));
     let done = analyse(&case, &rules, &|_| {})?;
