@@ -3,24 +3,24 @@
 use super::{FaceId, Mesh, Topology};
 use crate::space::angle_deg;
 
-/// Sagitta of the edges about a triangle on the curve that the triangles around it turn by, mm: where they turn by an
-/// angle over the distance of their centres, an edge of length `e` bridges `e^2 angle / (8 distance)`. 0 where the
-/// surface is flat, or the triangle is not there.
+/// How far the surface stands off a triangle, mm, as a standard uncertainty. The triangles around turn by an angle over
+/// the distance of their centres; on that curve the longest edge bridges `edge^2 angle / (8 distance)`, the sagitta. The
+/// surface lies anywhere between the triangle and that, so its root mean square, `sagitta / sqrt(3)`, is given. 0 where
+/// the surface is flat, or the triangle is not there.
 pub fn chord_mm(mesh: &Mesh, topology: &Topology, face: FaceId) -> f64 {
     let Some(corners) = mesh.faces().get(face as usize) else { return 0.0 };
     let Some(normal) = mesh.face_normal(face) else { return 0.0 };
     let centre = mesh.face_centre(face);
     let around = corners.iter().flat_map(|&v| topology.faces_of_vertex(v)).filter(|&&f| f != face);
-    let mut most_per_mm = 0.0_f64;
-    let mut longest_mm = longest_edge_mm(mesh, face);
-    for &other in around {
+    let curves = around.filter_map(|&other| {
         let apart_mm = (mesh.face_centre(other) - centre).norm();
-        let Some(turned) = mesh.face_normal(other).filter(|_| apart_mm > 0.0) else { continue };
-        longest_mm = longest_mm.max(longest_edge_mm(mesh, other));
-        most_per_mm = most_per_mm.max(angle_deg(&normal, &turned).to_radians() / apart_mm);
-    }
-    // A sharp edge or a doubled triangle is no curve: beyond an edge's own length nothing is bridged.
-    (longest_mm * longest_mm * most_per_mm / 8.0).min(longest_mm / 2.0)
+        let turned = mesh.face_normal(other).filter(|_| apart_mm > 0.0)?;
+        Some(angle_deg(&normal, &turned).to_radians() / apart_mm)
+    });
+    let most_per_mm = curves.fold(0.0, f64::max);
+    let edge_mm = longest_edge_mm(mesh, face);
+    // A sharp edge or a doubled triangle is no curve: more than half of itself an edge does not bridge.
+    (edge_mm * edge_mm * most_per_mm / 8.0).min(edge_mm / 2.0) / 3.0_f64.sqrt()
 }
 
 fn longest_edge_mm(mesh: &Mesh, face: FaceId) -> f64 {
@@ -45,7 +45,7 @@ mod tests {
                 // How far the middle of a triangle's longest edge lies under the sphere.
                 let e = longest_edge_mm(&ball, f);
                 let sagitta = radius - (radius * radius - e * e / 4.0).sqrt();
-                let found = chord_mm(&ball, &topology, f);
+                let found = 3.0_f64.sqrt() * chord_mm(&ball, &topology, f);
                 assert!(
                     found > 0.9 * sagitta && found < 2.2 * sagitta,
                     "{radius} {edge}: {found} for {sagitta}"
