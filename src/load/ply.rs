@@ -105,8 +105,15 @@ fn named<'e>(elements: &'e [ElementDef], name: &str) -> Result<&'e ElementDef, L
     })
 }
 
+/// Names of elements, as many as a message can bear: a damaged header may hold thousands.
 fn list(names: &[String]) -> String {
-    if names.is_empty() { "no element".to_owned() } else { names.join(", ") }
+    const MOST: usize = 5;
+    let shown: Vec<&str> = names.iter().take(MOST).map(String::as_str).collect();
+    match names.len() {
+        0 => "no element".to_owned(),
+        n if n > MOST => format!("{} and {} more", shown.join(", "), n - MOST),
+        _ => shown.join(", "),
+    }
 }
 
 /// No row can be shorter than its scalars and list counts: a header that promises more rows than fit is refused

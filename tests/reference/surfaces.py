@@ -49,6 +49,7 @@ LISTED = {
     "volume of the written solid, cromer, maxilla": WHY_SOLID,
     "volume of the written solid, whitby, maxilla": WHY_SOLID,
     "volume of the written solid, cromer turned, pose 0": WHY_SOLID,
+    "volume of the written solid, lerwick turned, pose 5": WHY_SOLID,
 }
 
 
