@@ -13,8 +13,8 @@
 | pieces, border loops and their length (audit) | NetworkX: components of the graphs of edges | equal; 0.01 mm |
 
 Casts: all samples, both arches; the pair of one sample turned as a whole at random (N poses, seeded; 20 for the full
-check, 4 without --poses); the real scans of SADDLEROOM_REAL_SCANS or ../shared/real-scans where they are (against their
-mirror image in the occlusal plane), all with --poses 20, else two.
+check, 2 without --poses); the real scans of SADDLEROOM_REAL_SCANS or ../shared/real-scans where they are (against their
+mirror image in the occlusal plane), all with --poses 20, else one.
 No figure that the program prints is a distance along the surface, so no geodesics are compared.
 
 LISTED names differences that are expected, with the reason; one that is not there any more fails the run, as an unlisted one does.
@@ -189,18 +189,21 @@ def borders(places, faces):
     unique, count = np.unique(edges, axis=0, return_counts=True)
     open_edges = unique[count == 1]
     length = float(np.linalg.norm(places[open_edges[:, 0]] - places[open_edges[:, 1]], axis=1).sum())
-    loops = list(networkx.connected_components(networkx.Graph(map(tuple, open_edges.tolist()))))
+    graph = networkx.Graph(map(tuple, open_edges.tolist()))
+    loops = list(networkx.connected_components(graph))
+    # Loops that touch in a vertex are one component, but several borders to the program: their lengths are not compared.
+    simple = all(degree == 2 for _, degree in graph.degree())
     pieces = networkx.number_connected_components(networkx.Graph(map(tuple, unique.tolist())))
-    return loops, length, pieces
+    return loops, length, pieces, simple
 
 
 def audit(run, name, cast):
     defects = {d["kind"]: d for d in run.call("audit", cast)["inputs"][0]["defects"]}
-    loops, length, pieces = borders(*surface(cast))
+    loops, length, pieces, simple = borders(*surface(cast))
     said = re.search(r"\((\d+\.\d+) mm long\)", defects["open_border"]["says"]) if "open_border" in defects else None
     stated = defects.get("open_border", {"count": 0})["count"] + defects.get("hole", {"count": 0})["count"]
     run.expect((stated > 0) == (len(loops) > 0), f"{name}: {stated} borders told, {len(loops)} there")
-    if said and len(loops) == 1:
+    if said and len(loops) == 1 and simple:
         run.expect(abs(float(said[1]) - length) <= 0.01, f"{name}: border {said[1]} mm long, {length:.3f} mm by its edges")
     several = "several_shells" in defects or "floating_piece" in defects or any("piece" in d["says"] or "shell" in d["says"] for d in defects.values())
     run.expect(several or pieces == 1, f"{name}: {pieces} piece(s) there, {'said' if several else 'none other said'}")
@@ -208,7 +211,7 @@ def audit(run, name, cast):
 
 def main():
     words = sys.argv[1:]
-    poses = 4
+    poses = 2
     if "--poses" in words:
         at = words.index("--poses")
         poses = int(words[at + 1])
@@ -253,7 +256,7 @@ def real(run, full, target):
         print(f"skipped: distances and volumes of real scans: {scans} is not there")
         return
     chosen = sorted(scans.glob("*.labels.json"))
-    for i, path in enumerate(chosen if full else chosen[:2]):
+    for i, path in enumerate(chosen if full else chosen[:1]):
         normal = np.array(json.loads(path.read_text())["occlusal_plane"]["normal"], dtype=float)
         normal /= np.linalg.norm(normal)
         cast = path.with_name(path.name.removesuffix(".labels.json") + ".ply")
