@@ -3,7 +3,7 @@
 //! of tori are held against what the distance function of the cast tells.
 //! `cargo run --release --example accept_intervals -- [FIRST LAST [SCANS]]`: patients, and scans of each (5).
 //! Each figure is a line on standard error, the table is printed at the end; the table of a long run stands in
-//! `docs/validation/intervals.md`. Ends with 1 where a share leaves 93 to 99 % by more than chance explains.
+//! `docs/validation.md`. Ends with 1 where a share leaves 93 to 99 % by more than chance explains.
 //!
 //! The errors, all normally spread: the surface along its normal, long waves (10 to 40 mm) of 0.05 mm, short ones (3 to
 //! 8 mm) of 0.03 mm and noise of 0.015 mm, together the 0.06 mm that a case states unless told otherwise; the relation of
