@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::{Arch, Tooth};
-use crate::load::{Format, Import};
+use crate::load::{Format, Import, printable};
 
 /// Why labels cannot be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -82,13 +82,13 @@ pub fn read(text: &str, arch: Arch, import: &Import) -> Result<Vec<u8>, LabelErr
     let raw: RawLabels = serde_json::from_str(text).map_err(|e| LabelError::Form {
         line: e.line(),
         column: e.column(),
-        says: e.to_string(),
+        says: printable(&e.to_string(), 160),
     })?;
     if let Some(found) = raw.jaw {
         let jaw = match found.to_ascii_lowercase().as_str() {
             "lower" | "mandible" => Arch::Mandible,
             "upper" | "maxilla" => Arch::Maxilla,
-            _ => return Err(LabelError::UnknownJaw { found }),
+            _ => return Err(LabelError::UnknownJaw { found: printable(&found, 32) }),
         };
         if jaw != arch {
             return Err(LabelError::Jaw { found, arch });

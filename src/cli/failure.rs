@@ -75,10 +75,14 @@ impl Failure {
                         format!("{at}, {}: {}", problem.key, problem.says)
                     };
                     let mut diagnostic = MietteDiagnostic::new(says).with_help(problem.mend.as_str());
-                    if let Some(span) = problem.span.clone().filter(|s| s.end <= text.len()) {
-                        diagnostic = diagnostic.with_label(LabeledSpan::at(span, "here"));
-                    }
-                    let source = NamedSource::new(name, text.clone()).with_language("toml");
+                    let span =
+                        problem.span.clone().filter(|s| s.end <= text.len() && shows_well(text, s.start));
+                    let Some(span) = span else {
+                        draw(out, &miette::Report::new(diagnostic));
+                        continue;
+                    };
+                    diagnostic = diagnostic.with_label(LabeledSpan::at(span, "here"));
+                    let source = NamedSource::new(name, harmless(text)).with_language("toml");
                     draw(out, &miette::Report::new(diagnostic).with_source_code(source));
                 }
                 let many = problems.0.len();
@@ -88,6 +92,28 @@ impl Failure {
             }
         }
     }
+}
+
+/// Whether the lines around a place are short enough to be shown; a list of thousands of places is one line.
+fn shows_well(text: &str, at: usize) -> bool {
+    const LONGEST: usize = 4000;
+    let around = |from: usize, to: usize| text.as_bytes().get(from..to.min(text.len())).unwrap_or_default();
+    let before = around(at.saturating_sub(LONGEST), at).iter().rev().position(|b| *b == b'\n');
+    let after = around(at, at + LONGEST).iter().position(|b| *b == b'\n');
+    (before.is_some() || at < LONGEST) && (after.is_some() || at + LONGEST > text.len())
+}
+
+/// The text of a file without what a terminal would obey; every other byte keeps its place.
+fn harmless(text: &str) -> String {
+    let kept = |c: char| !c.is_control() || matches!(c, '\n' | '\r' | '\t');
+    text.chars().fold(String::with_capacity(text.len()), |mut out, c| {
+        if kept(c) {
+            out.push(c)
+        } else {
+            out.extend(std::iter::repeat_n('?', c.len_utf8()))
+        }
+        out
+    })
 }
 
 fn draw(out: &mut String, report: &miette::Report) {

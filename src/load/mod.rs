@@ -16,6 +16,7 @@ mod text;
 mod weld;
 
 pub use error::{LoadError, Place};
+pub(crate) use text::printable;
 
 use crate::mesh::audit::{self, Defect, DefectKind, facing};
 use crate::mesh::{Mesh, Topology};

@@ -24,7 +24,7 @@ pub fn read(bytes: &[u8]) -> Result<Soup, LoadError> {
     let ascii = header_says_ascii(&header);
     let source = Source { header: header.as_bytes(), body, closing_blank: ascii, taken: &place };
     let mut ply = PlyReader::from_reader(source).map_err(|e| {
-        let problem = format!("the PLY header makes no sense ({})", e.0);
+        let problem = format!("the PLY header makes no sense ({})", text::printable(&e.0.to_string(), 120));
         LoadError::Malformed { place: Place::Line(place.get().header_line(&header)), problem }
     })?;
     let at = At { body, taken: &place, header_bytes: bytes.len() - body.len(), header: &header, ascii };
@@ -105,8 +105,15 @@ fn named<'e>(elements: &'e [ElementDef], name: &str) -> Result<&'e ElementDef, L
     })
 }
 
+/// Names of elements, as many as a message can bear: a damaged header may hold thousands.
 fn list(names: &[String]) -> String {
-    if names.is_empty() { "no element".to_owned() } else { names.join(", ") }
+    const MOST: usize = 5;
+    let shown: Vec<&str> = names.iter().take(MOST).map(String::as_str).collect();
+    match names.len() {
+        0 => "no element".to_owned(),
+        n if n > MOST => format!("{} and {} more", shown.join(", "), n - MOST),
+        _ => shown.join(", "),
+    }
 }
 
 /// No row can be shorter than its scalars and list counts: a header that promises more rows than fit is refused

@@ -68,7 +68,7 @@ pub(super) fn read(
             problem: format!(
                 "row {row} (counted from 0) of {} is not what the header says ({})",
                 text::quoted(element.name.as_bytes()),
-                error.0
+                text::printable(&error.0.to_string(), 120)
             ),
         },
     })

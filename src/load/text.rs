@@ -5,15 +5,17 @@ use super::error::{LoadError, Place};
 /// A word from a file as it can be quoted in a message: printable, 32 characters at most.
 pub(super) fn quoted(word: &[u8]) -> String {
     let text = String::from_utf8_lossy(&word[..word.len().min(160)]);
-    let mut out = String::from("`");
-    for (i, c) in text.chars().enumerate() {
-        if i == 32 {
-            out.push('…');
-            break;
-        }
-        out.push(if c.is_control() { '\u{fffd}' } else { c });
+    format!("`{}`", printable(&text, 32))
+}
+
+/// Words that may hold what stands in a file, as they can be shown: at most so many characters, and none that a
+/// terminal would obey.
+pub(crate) fn printable(words: &str, most: usize) -> String {
+    let shown = |c: char| if c.is_control() { '\u{fffd}' } else { c };
+    let mut out: String = words.chars().take(most).map(shown).collect();
+    if words.chars().nth(most).is_some() {
+        out.push('…');
     }
-    out.push('`');
     out
 }
 

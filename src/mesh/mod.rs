@@ -4,9 +4,11 @@
 //! (holes, folds, debris, inside-out shells) is a defect that [`audit`] reports, never a refusal.
 
 pub mod audit;
+mod chord;
 mod reached;
 pub mod topology;
 
+pub use chord::chord_mm;
 pub use reached::Reached;
 pub use topology::{Edge, Topology};
 

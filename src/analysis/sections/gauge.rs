@@ -35,7 +35,8 @@ pub fn of_gauges(facts: &Facts<'_>, abutments: &[AbutmentShown]) -> Vec<Cut> {
             let near = surface.closest(&asked)?;
             let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
             let depth = cast.depth_at(&near.at, near.face);
-            let put = Put { asked, at: near.at, normal, depth };
+            // Only drawn: no reading is made of it.
+            let put = Put { asked, at: near.at, normal, depth, chord_mm: 0.0 };
             let name = format!("gauge-{tooth}-{}-{}", of.word(), units::digits(gauge.gauge_mm, 2));
             let words = format!("{} gauge on {tooth} {}: ", units::mm(gauge.gauge_mm), of.word());
             let mut cut = of_gauge(

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::read::Placed;
+use crate::load::printable;
 
 /// One thing wrong with a case file.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -39,6 +40,8 @@ fn in_words(problems: &[Problem]) -> String {
 
 /// Problems listed at most: after these the file is something else than a case file.
 const MOST: usize = 200;
+/// Characters of a sentence or a key at most: what stands in the file may be quoted in them.
+const LONGEST: usize = 600;
 
 /// Collects problems while a file is read and validated.
 #[derive(Debug, Default)]
@@ -108,6 +111,9 @@ impl Sheet {
                 }
             }
             seen = seen.max(start);
+            problem.says = printable(&problem.says, LONGEST);
+            problem.mend = printable(&problem.mend, LONGEST);
+            problem.key = printable(&problem.key, LONGEST);
             problem.line = line;
             problem.column = text.get(line_start..start).map_or(1, |before| before.chars().count() + 1);
         }

@@ -5,6 +5,7 @@ use super::{Along, CHECK, INVENTED};
 use crate::case::{Clasp, ClaspKind, Surface};
 use crate::facts::{Facts, Path};
 use crate::measure::gauges::GaugePlace;
+use crate::mesh::chord_mm;
 use crate::report::{Finding, Question, Verdict, Where, Zone};
 use crate::rules::{Rule, judge};
 use crate::space::Point;
@@ -180,7 +181,8 @@ fn marked(along: &Along<'_, '_>, abutment: &Abutment<'_>, clasp: &Clasp) -> Resu
     }
     let depth = along.cast.depth_at(&near.at, near.face);
     let below_mm = depth.touches_above_mm.unwrap_or(0.0);
-    Ok(Some(Deepest { depth_mm: depth.depth_mm, at: near.at, below_mm }))
+    let chord_mm = chord_mm(facts.restored.mesh(), &facts.restored.topology, near.face);
+    Ok(Some(Deepest { depth_mm: depth.depth_mm, at: near.at, below_mm, chord_mm }))
 }
 
 /// A mark of a clasp's tip that lies off the clasp's surface.

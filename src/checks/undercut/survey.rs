@@ -9,8 +9,9 @@ use crate::measure::bulge_areas::{self, BulgeAreas};
 use crate::measure::gauges::{self, GaugeAsked, GaugePlace, SurfaceUndercut, Surveyed};
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
+use crate::mesh::chord_mm;
 use crate::report::{AbutmentShown, ClaspShown, GaugeShown, GuidingPlaneShown, SurfaceShown, Zone};
-use crate::space::{Direction, Point, sin};
+use crate::space::{Direction, Point, hypot, sin};
 use crate::units;
 use rayon::prelude::*;
 
@@ -45,6 +46,8 @@ pub(super) struct Deepest {
     pub at: Point,
     /// Height of the survey line above it, mm; 0 where there is none.
     pub below_mm: f64,
+    /// How far the surface may stand off the triangles there, mm.
+    pub chord_mm: f64,
 }
 
 /// Surveys each tooth, in the order given.
@@ -137,17 +140,20 @@ fn deepest(facts: &Facts<'_>, surveyed: &Surveyed<'_, '_>, surface: &SurfaceUnde
         let depth = surveyed.cast.depth_at(&at, f);
         surveyed.line.above_mm(&at, &depth)
     });
-    Some(Deepest { depth_mm, at, below_mm: below.unwrap_or(0.0) })
+    let faces = facts.restored.topology.faces_of_vertex(v);
+    let chord_mm =
+        faces.iter().map(|&f| chord_mm(surveyed.mesh, &facts.restored.topology, f)).fold(0.0, f64::max);
+    Some(Deepest { depth_mm, at, below_mm: below.unwrap_or(0.0), chord_mm })
 }
 
 /// A depth with its uncertainty: the scan, what a lean of the path by its uncertainty adds over the height below the
-/// survey line, the facets' chord error.
+/// survey line, the facets' chord error where the rod touches and at the place itself.
 pub(super) fn estimate(facts: &Facts<'_>, path: &Path, abutment: &Abutment<'_>, at: &Deepest) -> Estimate {
     let radius = abutment.axes.half_mm[0].min(abutment.axes.half_mm[1]).max(0.5);
     Estimate::new(at.depth_mm, vec![])
         .with(Source::Scan, facts.case.file.accuracy.scan_mm)
         .with(Source::Direction, at.below_mm * sin(path.uncertainty_deg.to_radians()))
-        .with(Source::Spacing, abutment.edge_mm * abutment.edge_mm / (8.0 * radius))
+        .with(Source::Spacing, hypot(abutment.edge_mm * abutment.edge_mm / (8.0 * radius), at.chord_mm))
 }
 
 /// The abutment as it goes into the report.
