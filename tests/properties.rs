@@ -1,6 +1,6 @@
 //! What may not change a figure: where a cast lies, in which unit it was written, how its triangles are ordered and
 //! divided, which side is left, how many threads work. And an interval only ever grows with what widens it.
-#![allow(clippy::unwrap_used, clippy::indexing_slicing)] // a test may fail loudly anywhere
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic)] // a test may fail loudly anywhere
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
