@@ -97,9 +97,7 @@ async fn pointed(page: &Page) {
     // The picture has taken its new size once two frames have passed.
     page.js("window.scrollTo(0, 0); window.passed = 0; requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => { window.passed = 1; }, 200)))").await;
     page.until("window.passed").await;
-    let at = page.js("const l = [...document.querySelectorAll('#labels span')].find((s) => s.textContent === '35').getBoundingClientRect(); \
-                      return [l.left + l.width / 2, l.top + l.height / 2]").await;
-    page.click_at(&at).await;
+    page.click_at(page.label("35").await).await;
     page.until("document.getElementById('point-out').textContent.includes('35')").await;
     assert!(page.text("#point-out").await.contains("to the opposing arch"));
     page.until("document.querySelector('#section svg')").await;
@@ -140,12 +138,7 @@ async fn changed(page: &Page, because: &str) {
 async fn dragged(page: &Page) {
     page.choose("#mark-what", "attachment").await;
     page.js("window.scrollTo(0, 0)").await;
-    let at = "const l = [...document.querySelectorAll('#labels span')].find((s) => !s.hidden && s.textContent === 'attachment'); \
-              const m = l && new DOMMatrix(getComputedStyle(l).transform), b = document.getElementById('cast').getBoundingClientRect(); \
-              return l && [b.left + m.e + l.offsetWidth / 2, b.top + m.f + l.offsetHeight / 2]";
-    page.until(&format!("(() => {{ {at} }})()")).await;
-    let from = page.js(at).await;
-    let from = [0, 1].map(|k| from[k].as_f64().unwrap());
+    let from = page.label("attachment").await;
     let before = page.js("return document.getElementById('along').value").await;
     // In the view from above and in front the crest runs upwards in the picture, away from the front teeth.
     page.drag(&[from, [from[0], from[1] - 10.0], [from[0], from[1] - 30.0]]).await;
@@ -165,10 +158,8 @@ async fn every_kind(page: &Page) {
     page.js("window.scrollTo(0, 0)").await;
     page.choose("#mark-what", "occlusal_plane").await;
     for tooth in ["35", "41", "46"] {
-        let at = page.js(&format!("const l = [...document.querySelectorAll('#labels span')].find((s) => s.textContent === '{tooth}').getBoundingClientRect(); \
-                                  return [l.left + l.width / 2, l.top + l.height / 2]")).await;
         let before = page.text("#mark-so-far").await;
-        page.click_at(&at).await;
+        page.click_at(page.label(tooth).await).await;
         page.until(&format!("document.getElementById('mark-so-far').textContent !== {}", json!(before)))
             .await;
     }

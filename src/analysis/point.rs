@@ -12,7 +12,6 @@ use crate::measure::clearance::Antagonist;
 use crate::measure::survey_line::SurveyLine;
 use crate::measure::tooth_axes::ToothAxes;
 use crate::measure::undercut::UndercutField;
-use crate::mesh::chord_mm;
 use crate::report::{Cut, GaugeReading, Place};
 use crate::space::{Direction, Point, aside_mm};
 use crate::units;
@@ -109,11 +108,10 @@ pub fn read_point(
     let put = along.map(|(path, field)| {
         let normal = mesh.face_normal(here.face).unwrap_or_default();
         let depth = facts.surveyor.depth_at(&path.withdrawal, &here.at, here.face);
-        let chord_mm = chord_mm(mesh, &facts.restored.topology, here.face);
-        let put = Put { asked: here.at, at: here.at, normal, depth, chord_mm };
+        let put = Put { asked: here.at, at: here.at, face: here.face, normal, depth };
         let line = SurveyLine::with_normals(mesh, &facts.restored.topology, field, facts.restored.normals());
         let below_mm = line.above_mm(&put.at, &put.depth);
-        let gauge = reading(mesh, path, &put, below_mm);
+        let gauge = reading((mesh, &facts.restored.topology), path, &put, below_mm);
         let words = sections::Gauge { name: "gauge".to_owned(), below_mm };
         (gauge, sections::of_gauge(mesh, &path.withdrawal, &put, &words))
     });

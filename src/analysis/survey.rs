@@ -82,8 +82,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted, rules: &Rules) -> Result<Surve
     if mesh.faces().is_empty() {
         return Err(SurveyRefused::NoSurface);
     }
-    let puts =
-        wanted.gauges.iter().map(|p| put(&surface, &topology, &cast, p)).collect::<Result<Vec<Put>, _>>()?;
+    let puts = wanted.gauges.iter().map(|p| put(&surface, &cast, p)).collect::<Result<Vec<Put>, _>>()?;
     let field = cast.field();
     let line = SurveyLine::new(mesh, &topology, &field);
     let below: Vec<Option<f64>> = puts.iter().map(|g| line.above_mm(&g.at, &g.depth)).collect();
@@ -97,7 +96,7 @@ pub fn survey(scan: &Scan, wanted: &SurveyWanted, rules: &Rules) -> Result<Surve
         })
         .collect();
     let gauges: Vec<GaugeReading> =
-        puts.iter().zip(below).map(|(g, below)| reading(mesh, &path, g, below)).collect();
+        puts.iter().zip(below).map(|(g, below)| reading((mesh, &topology), &path, g, below)).collect();
     let along = Along { tilted: &cast, field: &field, uncertainty_deg: path.uncertainty_deg };
     let filled = (!into_tissue(&path, &known)).then(|| whole_cast(mesh, &topology, &along));
     let (blockout, solid) = filled.map_or((None, None), |(shown, solid)| (Some(shown), solid));
@@ -155,36 +154,39 @@ pub(super) struct Put {
     /// Normal of the surface there.
     pub(super) normal: Vector,
     pub(super) depth: DepthAt,
-    /// How far the surface may stand off the triangles there, mm.
-    pub(super) chord_mm: f64,
+    /// Its triangle.
+    pub(super) face: FaceId,
 }
 
-fn put(
-    surface: &Surface,
-    topology: &Topology,
-    cast: &TiltedCast<'_>,
-    asked: &Point,
-) -> Result<Put, SurveyRefused> {
+fn put(surface: &Surface, cast: &TiltedCast<'_>, asked: &Point) -> Result<Put, SurveyRefused> {
     let near = surface.closest(asked).ok_or(SurveyRefused::NoSurface)?;
     if near.distance_mm > GAUGE_FARTHEST_MM {
         let asked = units::place_words(asked);
         return Err(SurveyRefused::GaugeFar { asked, distance_mm: near.distance_mm });
     }
     let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
-    let chord_mm = chord_mm(surface.mesh(), topology, near.face);
-    Ok(Put { asked: *asked, at: near.at, normal, depth: cast.depth_at(&near.at, near.face), chord_mm })
+    let depth = cast.depth_at(&near.at, near.face);
+    Ok(Put { asked: *asked, at: near.at, face: near.face, normal, depth })
 }
 
 /// The reading with its uncertainty: the scan's trueness, the direction over the height to the survey line, the chord
 /// of an edge on a crown's curve, where the rod touches, and of the edges at the point itself: the groove at a gingival
 /// margin is narrow, and long edges bridge it.
-pub(super) fn reading(mesh: &Mesh, path: &Path, put: &Put, below: Option<f64>) -> GaugeReading {
+pub(super) fn reading(
+    (mesh, topology): (&Mesh, &Topology),
+    path: &Path,
+    put: &Put,
+    below: Option<f64>,
+) -> GaugeReading {
     const CROWN_RADIUS_MM: f64 = 4.0;
     let edge = mesh.mean_edge_mm();
     let depth = Estimate::new(put.depth.depth_mm, vec![])
         .with(Source::Scan, Accuracy::default().scan_mm)
         .with(Source::Direction, below.unwrap_or(0.0) * tan(path.uncertainty_deg.to_radians()))
-        .with(Source::Spacing, hypot(edge * edge / (8.0 * CROWN_RADIUS_MM), put.chord_mm));
+        .with(
+            Source::Spacing,
+            hypot(edge * edge / (8.0 * CROWN_RADIUS_MM), chord_mm(mesh, topology, put.face)),
+        );
     GaugeReading {
         asked_mm: units::json_place(&put.asked),
         at_mm: units::json_place(&put.at),

@@ -124,14 +124,13 @@ pub fn surfaces(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceU
                 }
             }
             let flagged = |v: VertexId| cast.field.closed_hole.get(v as usize) == Some(&true);
+            let faces = asked.crown.faces.iter().zip(&faces_on);
+            let faces: Vec<FaceId> = faces.filter(|(_, s)| **s == surface).map(|(f, _)| *f).collect();
+            let gauge = |&mm: &f64| gauge_on(cast, asked, (surface, &faces), mm);
             SurfaceUndercut {
                 surface,
                 deepest,
-                gauges: {
-                    let faces = asked.crown.faces.iter().zip(&faces_on);
-                    let faces: Vec<FaceId> = faces.filter(|(_, s)| **s == surface).map(|(f, _)| *f).collect();
-                    asked.gauges_mm.iter().map(|&g| gauge_on(cast, asked, (surface, &faces), g)).collect()
-                },
+                gauges: asked.gauges_mm.iter().map(gauge).collect(),
                 closed_hole: here().any(flagged),
             }
         })

@@ -19,31 +19,9 @@ import sys
 import tempfile
 
 import numpy as np
+from shared.ply import read_ply
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-TYPES = {"float": "f4", "float32": "f4", "double": "f8", "float64": "f8", "uchar": "u1", "uint8": "u1", "char": "i1",
-         "int8": "i1", "ushort": "u2", "uint16": "u2", "short": "i2", "int16": "i2", "int": "i4", "int32": "i4",
-         "uint": "u4", "uint32": "u4"}
-
-
-def read_ply(path):
-    """Vertex table and triangles of a binary little-endian PLY."""
-    data = pathlib.Path(path).read_bytes()
-    header, _, body = data.partition(b"end_header\n")
-    fields, count, faces, element, list_types = [], 0, 0, None, ("u1", "i4")
-    for line in header.decode("ascii").splitlines():
-        words = line.split()
-        if words[:1] == ["element"]:
-            element = words[1]
-            count, faces = (int(words[2]), faces) if element == "vertex" else (count, int(words[2]))
-        elif words[:1] == ["property"] and element == "vertex":
-            fields.append((words[2], "<" + TYPES[words[1]]))
-        elif words[:2] == ["property", "list"]:
-            list_types = (TYPES[words[2]], TYPES[words[3]])
-    table = np.frombuffer(body, dtype=np.dtype(fields), count=count)
-    rows = np.dtype([("n", "<" + list_types[0]), ("v", "<" + list_types[1], 3)])
-    triangles = np.frombuffer(body, dtype=rows, count=faces, offset=table.nbytes)["v"].astype(np.int64)
-    return table, triangles
 
 
 def corners_of(path):

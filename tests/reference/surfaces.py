@@ -34,13 +34,13 @@ try:
     import numpy as np
     import trimesh
     from scipy.spatial import cKDTree
+    from shared.ply import read_ply
     from trimesh.ray.ray_pyembree import RayMeshIntersector
 except ImportError as lacking:
     print(f"skipped: distances, volumes and borders against libraries: {lacking}")
     sys.exit(0)
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-TYPES = {"uchar": "u1", "int": "i4", "float": "f4", "double": "f8"}
 WHY_SOLID = ("the solid is made of columns: where a bulge is so shallow that the space under it is thinner than a column, the "
              "wedge ends early, while the figure is integrated without columns")
 
@@ -71,27 +71,11 @@ class Run:
         if not good:
             self.failed.append(words)
 
-
     def differs(self, key, there, words):
         """A difference that may be listed."""
         self.tried.add(key)
         if there:
             self.found[key] = words
-
-
-def read_ply(path):
-    """Vertex properties by name."""
-    data = path.read_bytes()
-    end = data.index(b"end_header\n") + len(b"end_header\n")
-    fields, count, element = [], 0, None
-    for line in data[:end].decode("ascii").splitlines():
-        words = line.split()
-        if words[0] == "element":
-            element = words[1]
-            count = int(words[2]) if element == "vertex" else count
-        if words[0] == "property" and element == "vertex":
-            fields.append((words[2], "<" + TYPES[words[1]]))
-    return np.frombuffer(data, dtype=np.dtype(fields), count=count, offset=end)
 
 
 def surface(path):
@@ -119,7 +103,7 @@ def distances(run, name, tissue, opposing, opening, signed):
     with tempfile.TemporaryDirectory() as out:
         way = ",".join(f"{c:.17g}" for c in opening)
         run.call("clearance", tissue, opposing, f"--opening={way}", "--out", out)
-        table = read_ply(pathlib.Path(out, "clearance.ply"))
+        table, _ = read_ply(pathlib.Path(out, "clearance.ply"))
     points = np.stack([table[k].astype(float) for k in "xyz"], axis=1)
     near = table["nearest_mm"].astype(float)
     places, faces = surface(opposing)

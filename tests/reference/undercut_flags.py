@@ -23,38 +23,12 @@ try:
     import numpy as np
     from embreex import rtcore_scene
     from embreex.mesh_construction import TriangleMesh
+    from shared.ply import read_ply
 except ImportError as lacking:
     print(f"skipped: undercut flags against a ray caster: {lacking}")
     sys.exit(0)
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-TYPES = {"char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2",
-         "uint16": "u2", "int": "i4", "int32": "i4", "uint": "u4", "uint32": "u4", "float": "f4", "float32": "f4",
-         "double": "f8", "float64": "f8"}
-
-
-def read_ply(path):
-    """Vertex properties by name, and the triangles."""
-    data = path.read_bytes()
-    end = data.index(b"end_header\n") + len(b"end_header\n")
-    vertex, faces, element = [], None, None
-    for line in data[:end].decode("ascii").splitlines():
-        words = line.split()
-        if words[0] == "format" and words[1] != "binary_little_endian":
-            raise SystemExit(f"{path}: not binary little-endian")
-        if words[0] == "element":
-            element, count = words[1], int(words[2])
-            if element == "vertex":
-                vertices = count
-            elif element == "face":
-                faces = count
-        if words[0] == "property" and element == "vertex":
-            vertex.append((words[2], "<" + TYPES[words[1]]))
-        if words[0] == "property" and element == "face":
-            face = [("n", "<" + TYPES[words[2]]), ("v", "<" + TYPES[words[3]], 3)]
-    table = np.frombuffer(data, dtype=np.dtype(vertex), count=vertices, offset=end)
-    corners = np.frombuffer(data, dtype=np.dtype(face), count=faces, offset=end + table.nbytes)
-    return table, corners["v"].astype(np.int64)
 
 
 def silhouette(points, faces, d):

@@ -17,27 +17,12 @@ import tempfile
 try:
     import numpy as np
     import trimesh
+    from shared.ply import read_ply
 except ImportError as lacking:
     print(f"skipped: undercut of solids with known answers: {lacking}")
     sys.exit(0)
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-TYPES = {"uchar": "u1", "int": "i4", "float": "f4", "double": "f8"}
-
-
-def read_ply(path):
-    """Vertex properties by name."""
-    data = path.read_bytes()
-    end = data.index(b"end_header\n") + len(b"end_header\n")
-    fields, count, element = [], 0, None
-    for line in data[:end].decode("ascii").splitlines():
-        words = line.split()
-        if words[0] == "element":
-            element = words[1]
-            count = int(words[2]) if element == "vertex" else count
-        if words[0] == "property" and element == "vertex":
-            fields.append((words[2], "<" + TYPES[words[1]]))
-    return np.frombuffer(data, dtype=np.dtype(fields), count=count, offset=end)
 
 
 def lathe(profile, around):
@@ -101,7 +86,7 @@ def survey(program, tri, way=(0.0, 0.0, 1.0)):
         done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=False)
         if done.returncode not in (0, 1):
             raise SystemExit(done.stderr.decode())
-        table = read_ply(folder / "survey.ply")
+        table, _ = read_ply(folder / "survey.ply")
         report = json.loads((folder / "survey.json").read_text())
         size = (folder / "blockout.stl").stat().st_size if (folder / "blockout.stl").exists() else 0
         solid = trimesh.load(folder / "blockout.stl") if size > 84 else None

@@ -129,9 +129,20 @@ impl Page {
         self.js("let h = 0; for (const c of document.getElementById('cast').toDataURL()) { h = (h * 31 + c.charCodeAt(0)) | 0; } return h").await
     }
 
+    /// Waits for a label of the picture; the place in the window that it names.
+    pub async fn label(&self, text: &str) -> [f64; 2] {
+        let at = format!(
+            "const l = [...document.querySelectorAll('#labels span')].find((s) => !s.hidden && s.textContent === '{text}'); \
+             const m = l && new DOMMatrix(getComputedStyle(l).transform), b = document.getElementById('cast').getBoundingClientRect(); \
+             return l && [b.left + m.e + l.offsetWidth / 2, b.top + m.f + l.offsetHeight / 2]"
+        );
+        self.until(&format!("(() => {{ {at} }})()")).await;
+        let at = self.js(&at).await;
+        [0, 1].map(|k| at[k].as_f64().unwrap())
+    }
+
     /// Clicks at a place of the window.
-    pub async fn click_at(&self, place: &Value) {
-        let (x, y) = (place[0].as_f64().unwrap(), place[1].as_f64().unwrap());
+    pub async fn click_at(&self, [x, y]: [f64; 2]) {
         let mouse = MouseActions::new("mouse".into())
             .then(PointerAction::MoveTo { duration: None, x, y })
             .then(PointerAction::Down { button: 0 })

@@ -35,8 +35,7 @@ pub fn of_gauges(facts: &Facts<'_>, abutments: &[AbutmentShown]) -> Vec<Cut> {
             let near = surface.closest(&asked)?;
             let normal = surface.mesh().face_normal(near.face).unwrap_or_default();
             let depth = cast.depth_at(&near.at, near.face);
-            // Only drawn: no reading is made of it.
-            let put = Put { asked, at: near.at, normal, depth, chord_mm: 0.0 };
+            let put = Put { asked, at: near.at, face: near.face, normal, depth };
             let name = format!("gauge-{tooth}-{}-{}", of.word(), units::digits(gauge.gauge_mm, 2));
             let words = format!("{} gauge on {tooth} {}: ", units::mm(gauge.gauge_mm), of.word());
             let mut cut = of_gauge(

@@ -136,11 +136,11 @@ fn away_from_rest(facts: &Facts<'_>, tooth: Tooth) -> Option<Zone> {
 fn deepest(facts: &Facts<'_>, surveyed: &Surveyed<'_, '_>, surface: &SurfaceUndercut) -> Option<Deepest> {
     let (depth_mm, v) = surface.deepest?;
     let at = surveyed.mesh.vertex(v);
-    let below = facts.restored.topology.faces_of_vertex(v).first().and_then(|&f| {
+    let faces = facts.restored.topology.faces_of_vertex(v);
+    let below = faces.first().and_then(|&f| {
         let depth = surveyed.cast.depth_at(&at, f);
         surveyed.line.above_mm(&at, &depth)
     });
-    let faces = facts.restored.topology.faces_of_vertex(v);
     let chord_mm =
         faces.iter().map(|&f| chord_mm(surveyed.mesh, &facts.restored.topology, f)).fold(0.0, f64::max);
     Some(Deepest { depth_mm, at, below_mm: below.unwrap_or(0.0), chord_mm })

@@ -203,7 +203,8 @@ impl<'s> Plan<'s> {
         self.at_rims.get_or_init(|| Arc::new(self.listed(|c| !self.grid.rims.of(c).is_empty())))
     }
 
-    fn listed(&self, wanted: impl Fn(usize) -> bool) -> Blocks {
+    /// The triangles of some cells.
+    pub fn listed(&self, wanted: impl Fn(usize) -> bool) -> Blocks {
         let wanted: Vec<bool> = (0..self.grid.frame.cells()).map(wanted).collect();
         self.grid.list(self.shell, &self.turned, &wanted)
     }

@@ -87,10 +87,7 @@ impl Search {
         let at_rims = if need.cells.iter().all(|needed| *needed) {
             plan.in_rim_cells().clone()
         } else {
-            let wanted: Vec<bool> = (0..plan.grid.frame.cells())
-                .map(|cell| need.cells[cell] && !plan.grid.rims.of(cell).is_empty())
-                .collect();
-            Arc::new(plan.grid.list(plan.shell, &plan.turned, &wanted))
+            Arc::new(plan.listed(|cell| need.cells[cell] && !plan.grid.rims.of(cell).is_empty()))
         };
         let borders = Borders::new(plan, &at_rims, need);
         let bands = Bands::new(plan, &borders.seen, need);

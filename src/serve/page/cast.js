@@ -10,9 +10,8 @@ void main() {
   shade = paint * (0.42 + 0.58 * abs(dot(normalize(facing), lamp)));
 }`, `#version 300 es
 precision mediump float;
-uniform float solid;
 in vec3 shade; out vec4 colour;
-void main() { colour = vec4(shade, solid); }`];
+void main() { colour = vec4(shade, 1.0); }`];
 
 // A line is a strip of constant width on the screen, a little nearer than the surface that it lies on.
 const LINE = [`#version 300 es
@@ -29,10 +28,7 @@ void main() {
   at.z -= 0.006;
   gl_Position = at;
   shade = paint;
-}`, `#version 300 es
-precision mediump float;
-in vec3 shade; out vec4 colour;
-void main() { colour = vec4(shade, 1.0); }`];
+}`, SOLID[1]];
 
 const SPOT = [`#version 300 es
 uniform mat4 see; uniform float wide;
@@ -110,14 +106,7 @@ export class CastView {
     const gl = this.gl;
     this.solid = this.program(SOLID); this.line = this.program(LINE); this.spot = this.program(SPOT);
     this.colours = new Uint8Array(cast.places.length).fill(200);
-    this.surface = gl.createVertexArray();
-    gl.bindVertexArray(this.surface);
-    this.attribute(this.solid, "place", cast.places, 3, gl.FLOAT);
-    this.attribute(this.solid, "facing", cast.facing, 3, gl.FLOAT);
-    this.paint = this.attribute(this.solid, "paint", this.colours, 3, gl.UNSIGNED_BYTE, gl.DYNAMIC_DRAW);
-    gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
-    gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, cast.corners, gl.STATIC_DRAW);
-    gl.bindVertexArray(null);
+    this.surface = this.uploaded(cast, this.colours, gl.DYNAMIC_DRAW);
     this.lines = null; this.spots = []; this.veil = null;
     new ResizeObserver(() => this.draw()).observe(canvas);
   }
@@ -154,26 +143,33 @@ export class CastView {
   depths(values) {
     if (!this.able) { return; }
     coloured(this.cast, values, this.colours);
-    this.gl.bindBuffer(this.gl.ARRAY_BUFFER, this.paint);
+    this.gl.bindBuffer(this.gl.ARRAY_BUFFER, this.surface.paint);
     this.gl.bufferSubData(this.gl.ARRAY_BUFFER, 0, this.colours);
     this.draw();
+  }
+
+  /** A mesh in the screen's memory, one colour a vertex. */
+  uploaded(mesh, colours, use) {
+    const gl = this.gl, array = gl.createVertexArray(), order = gl.createBuffer();
+    gl.bindVertexArray(array);
+    const place = this.attribute(this.solid, "place", mesh.places, 3, gl.FLOAT), facing = this.attribute(this.solid, "facing", mesh.facing, 3, gl.FLOAT);
+    const paint = this.attribute(this.solid, "paint", colours, 3, gl.UNSIGNED_BYTE, use);
+    gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, order);
+    gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, mesh.corners, gl.STATIC_DRAW);
+    gl.bindVertexArray(null);
+    return { array: array, paint: paint, buffers: [place, facing, paint, order], count: mesh.corners.length };
+  }
+
+  /** Gives the screen's memory back. */
+  freed(one) {
+    if (one) { one.buffers.forEach((b) => this.gl.deleteBuffer(b)); this.gl.deleteVertexArray(one.array); }
   }
 
   /** Another mesh in front of all, seen through; none for `null`. */
   veiled(mesh) {
     if (!this.able) { return; }
-    const gl = this.gl;
-    if (this.veil) { this.veil.buffers.forEach((b) => gl.deleteBuffer(b)); gl.deleteVertexArray(this.veil.array); this.veil = null; }
-    if (mesh) {
-      const array = gl.createVertexArray(), order = gl.createBuffer();
-      gl.bindVertexArray(array);
-      const buffers = [this.attribute(this.solid, "place", mesh.places, 3, gl.FLOAT), this.attribute(this.solid, "facing", mesh.facing, 3, gl.FLOAT),
-        this.attribute(this.solid, "paint", new Uint8Array(mesh.places.length).fill(150), 3, gl.UNSIGNED_BYTE)];
-      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, order);
-      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, mesh.corners, gl.STATIC_DRAW);
-      gl.bindVertexArray(null);
-      this.veil = { array: array, buffers: buffers.concat([order]), count: mesh.corners.length };
-    }
+    this.freed(this.veil);
+    this.veil = mesh && this.uploaded(mesh, new Uint8Array(mesh.places.length).fill(150));
     this.draw();
   }
 
@@ -191,7 +187,7 @@ export class CastView {
         index.push(first, first + 1, first + 2, first + 2, first + 1, first + 3);
       }
     }
-    if (this.lines) { this.lines.buffers.forEach((b) => gl.deleteBuffer(b)); gl.deleteVertexArray(this.lines.array); }
+    this.freed(this.lines);
     const array = gl.createVertexArray();
     gl.bindVertexArray(array);
     const buffers = [["from", from, 3], ["to", to, 3], ["corner", corner, 2]].map(([n, v, s]) => this.attribute(this.line, n, new Float32Array(v), s, gl.FLOAT));
@@ -236,10 +232,8 @@ export class CastView {
     const use = (program) => { gl.useProgram(program); gl.uniformMatrix4fv(gl.getUniformLocation(program, "see"), false, see); };
     use(this.solid);
     gl.uniform3fv(gl.getUniformLocation(this.solid, "lamp"), unit(add(add(back, right, -0.35), up, 0.45)));
-    gl.bindVertexArray(this.surface);
-    const solid = gl.getUniformLocation(this.solid, "solid");
-    gl.uniform1f(solid, 1);
-    gl.drawElements(gl.TRIANGLES, this.cast.corners.length, gl.UNSIGNED_INT, 0);
+    gl.bindVertexArray(this.surface.array);
+    gl.drawElements(gl.TRIANGLES, this.surface.count, gl.UNSIGNED_INT, 0);
     if (this.lines && this.lines.count) {
       use(this.line);
       gl.uniform2f(gl.getUniformLocation(this.line, "size"), w, h);
@@ -249,17 +243,17 @@ export class CastView {
     }
     gl.bindVertexArray(null);
     this.drawSpots(use, ratio);
-    if (this.veil) { use(this.solid); this.drawVeil(solid); }
+    if (this.veil) { use(this.solid); this.drawVeil(); }
     this.listeners.forEach((f) => f());
   }
 
   /** The nearest of its surfaces alone: its depths first, then its colour over what is behind. */
-  drawVeil(solid) {
+  drawVeil() {
     const gl = this.gl, all = () => gl.drawElements(gl.TRIANGLES, this.veil.count, gl.UNSIGNED_INT, 0);
     gl.bindVertexArray(this.veil.array);
     gl.colorMask(false, false, false, false); all();
-    gl.colorMask(true, true, true, true); gl.depthFunc(gl.EQUAL); gl.enable(gl.BLEND); gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
-    gl.uniform1f(solid, 0.35); all();
+    gl.colorMask(true, true, true, true); gl.depthFunc(gl.EQUAL); gl.enable(gl.BLEND);
+    gl.blendColor(0, 0, 0, 0.35); gl.blendFunc(gl.CONSTANT_ALPHA, gl.ONE_MINUS_CONSTANT_ALPHA); all();
     gl.disable(gl.BLEND); gl.depthFunc(gl.LESS);
   }
 

@@ -165,7 +165,8 @@ class Sheet {
       if (response.ok) { mesh = readCast(await response.arrayBuffer()); } else { says = await refusal(response); }
     }
     byId("opposing-says").textContent = says;
-    this.view.veiled(mesh);
+    // It may have been put away while it was fetched.
+    this.view.veiled(byId("show-opposing").checked ? mesh : null);
   }
 
   /** When the picture that was asked for has been drawn: what waits for the next frame runs in the order of asking. */
