@@ -208,9 +208,8 @@ async fn every_kind(page: &Page) {
     page.js("window.scrollTo(0, 0); document.getElementById('show-opposing').click()").await;
     page.until("document.getElementById('show-opposing').checked").await;
     let bare = page.picture().await;
-    page.until("!document.getElementById('opposing-says').textContent").await;
-    tokio::time::sleep(std::time::Duration::from_millis(500)).await;
-    assert_ne!(page.picture().await, bare, "the opposing arch is not drawn");
+    page.until_picture_differs(&bare, "the opposing arch is drawn").await;
+    assert_eq!(page.text("#opposing-says").await, "", "the opposing arch is drawn and refused");
     page.shot("every-mark.png").await;
     page.js("document.getElementById('show-opposing').click()").await;
     // Back to the one mark that is saved.

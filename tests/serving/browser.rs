@@ -129,6 +129,15 @@ impl Page {
         self.js("let h = 0; for (const c of document.getElementById('cast').toDataURL()) { h = (h * 31 + c.charCodeAt(0)) | 0; } return h").await
     }
 
+    /// Waits until the canvas shows something else than that picture.
+    pub async fn until_picture_differs(&self, from: &Value, because: &str) {
+        let until = Instant::now() + Duration::from_secs(120);
+        while self.picture().await == *from {
+            assert!(Instant::now() < until, "waited in vain until {because}");
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+    }
+
     /// Waits for a label of the picture; the place in the window that it names.
     pub async fn label(&self, text: &str) -> [f64; 2] {
         let at = format!(
