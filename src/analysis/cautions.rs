@@ -20,6 +20,10 @@ const LAID_ON_TEETH: &str = "The scans are laid onto each other on teeth. What a
     another position of the scan, and a scan of a whole arch bends by about a tenth of a millimetre: a small change far \
     from the teeth may be that bend.";
 
+const AS_DESIGNED: &str = "The framework is measured as its file has it, on the scan on which it was designed: distances between the \
+    two hold for that scan and carry none of its error. What casting, milling or printing, fitting and polishing add or take \
+    away, and how the scan differs from the mouth, no file shows: the try-in does.";
+
 fn owned(lines: &[&str]) -> Vec<String> {
     lines.iter().map(|&l| l.to_owned()).collect()
 }
@@ -42,6 +46,11 @@ pub(super) fn of_clearance() -> Vec<String> {
 /// For two scans of one arch.
 pub(super) fn of_a_comparison() -> Vec<String> {
     owned(&[DEFERENCE, LAID_ON_TEETH, SOFT_TISSUE])
+}
+
+/// For a designed framework.
+pub(super) fn of_a_framework() -> Vec<String> {
+    owned(&[DEFERENCE, AS_DESIGNED, UNDERCUT, SOFT_TISSUE, ARTICULATION])
 }
 
 /// For tori.

@@ -139,7 +139,7 @@ fn girth_mm(tip: &ClaspTip) -> f64 {
     std::f64::consts::PI * (tip.half_mm[0] + tip.half_mm[1]) / 2.0
 }
 
-fn modulus(alloy: Alloy) -> &'static str {
+pub(crate) fn modulus(alloy: Alloy) -> &'static str {
     match alloy {
         Alloy::CobaltChromium => "modulus_cobalt_chromium_gpa",
         Alloy::GoldTypeIv => "modulus_gold_type_iv_gpa",
@@ -165,7 +165,7 @@ fn proof<'r>(facts: &'r Facts<'_>, alloy: Alloy) -> Option<&'r Rule> {
     }))
 }
 
-pub(super) fn alloy_words(alloy: Alloy) -> &'static str {
+pub(crate) fn alloy_words(alloy: Alloy) -> &'static str {
     match alloy {
         Alloy::CobaltChromium => "cobalt-chromium",
         Alloy::GoldTypeIv => "type IV gold",

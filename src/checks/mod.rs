@@ -3,7 +3,7 @@
 mod antagonist;
 mod articulation;
 pub mod blockout;
-mod clasp_arms;
+pub(crate) mod clasp_arms;
 mod classification;
 mod connector;
 mod hinge;
@@ -13,7 +13,7 @@ mod palate;
 pub(crate) mod path;
 mod rests;
 mod ridge;
-mod room;
+pub(crate) mod room;
 mod scan;
 mod seats;
 mod support;

@@ -7,9 +7,9 @@ mod compare;
 mod demo;
 mod explain;
 mod failure;
+mod framework;
 mod gallery;
 mod input;
-mod later;
 mod manual;
 pub(crate) mod output;
 mod progress;
@@ -105,7 +105,7 @@ enum Command {
     Demo(demo::Args),
     Explain(explain::Args),
     Schema(schema::Args),
-    Framework(later::FrameworkArgs),
+    Framework(framework::Args),
     Compare(compare::Args),
     Serve(serve::Args),
     Completions(manual::CompletionsArgs),
@@ -154,7 +154,7 @@ fn dispatch(common: &Common, command: Command) -> Result<Ending, Failure> {
         Command::Demo(args) => demo::run(common, &args),
         Command::Explain(args) => explain::run(common, &args),
         Command::Schema(args) => schema::run(&args),
-        Command::Framework(_) => Err(later::failure("framework")),
+        Command::Framework(args) => framework::run(common, &args),
         Command::Compare(args) => compare::run(common, &args),
         Command::Serve(args) => serve::run(common, &args),
         Command::Completions(args) => manual::completions(&args),

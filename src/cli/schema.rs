@@ -5,7 +5,7 @@ use schemars::{JsonSchema, schema_for};
 
 use super::{Ending, Failure, output};
 use crate::case;
-use crate::report::{ChangeFile, ClearanceFile, Report, SurveyFile, ToriFile};
+use crate::report::{ChangeFile, ClearanceFile, FrameworkFile, Report, SurveyFile, ToriFile};
 
 /// Print the JSON Schema of a file
 ///
@@ -33,7 +33,7 @@ enum File {
     Clearance,
     /// tori.json
     Tori,
-    /// framework.json (a later release)
+    /// framework.json
     Framework,
     /// change.json
     Change,
@@ -46,7 +46,7 @@ pub(super) fn run(args: &Args) -> Result<Ending, Failure> {
         File::Survey => of::<SurveyFile>(),
         File::Clearance => of::<ClearanceFile>(),
         File::Tori => of::<ToriFile>(),
-        File::Framework => return Err(super::later::failure("schema framework")),
+        File::Framework => of::<FrameworkFile>(),
         File::Change => of::<ChangeFile>(),
     };
     output::print(&format!("{schema:#}\n"))?;

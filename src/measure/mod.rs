@@ -14,6 +14,7 @@ pub mod crest_line;
 pub mod crown_wall;
 pub mod denture_teeth;
 pub mod excursion;
+pub mod framework;
 pub mod gauges;
 pub mod guiding_plane;
 pub mod keepout;

@@ -5,6 +5,7 @@ pub mod change;
 pub mod colour;
 pub mod curves;
 pub mod display_mesh;
+pub mod framework;
 pub mod gltf;
 pub mod html;
 pub mod json;

@@ -88,6 +88,16 @@ pub fn change(mesh: &Mesh, change_mm: &[Option<f64>]) -> Vec<u8> {
     cast(mesh, &colours, &[Column::Float("change_mm", floats(change_mm))])
 }
 
+/// `framework.ply`: `distance_mm` to the cast, negative inside it, and `thickness_mm`.
+pub fn framework(mesh: &Mesh, distance_mm: &[Option<f64>], thickness_mm: &[Option<f64>]) -> Vec<u8> {
+    let colours: Vec<Rgb> = distance_mm.iter().map(|&d| colour::distance(d)).collect();
+    let columns = [
+        Column::Float("distance_mm", floats(distance_mm)),
+        Column::Float("thickness_mm", floats(thickness_mm)),
+    ];
+    cast(mesh, &colours, &columns)
+}
+
 /// `anatomy.ply`: `tooth` and `region`.
 pub fn anatomy(mesh: &Mesh, tooth: &[u8], region: &[u8]) -> Vec<u8> {
     let colours = anatomy_colours(tooth, region);

@@ -9,6 +9,7 @@ mod change;
 mod cuts;
 mod files;
 mod finding;
+mod framework;
 mod path;
 mod room;
 mod scene;
@@ -27,6 +28,7 @@ pub use change::{
 pub use cuts::{Body2, Cut, Flat, Mark2, Span2, Unrolled, UnrolledStation};
 pub use files::{ClearanceFile, GaugeReading, SurveyFile, ToriFile};
 pub use finding::{Figure, Finding, LimitShown, Verdict, Where};
+pub use framework::*;
 pub use path::{
     ClaspSought, PathSearch, SurfaceBesideSpan, TiltCompared, TiltScored, TripodMark, Weight, WhichTilt,
     tilt_words,

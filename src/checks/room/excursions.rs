@@ -57,6 +57,11 @@ impl<'a> Moving<'a> {
         (!positions.is_empty()).then_some(Moving { antagonist, positions })
     }
 
+    /// Where the restored arch goes in each position.
+    pub(super) fn motions(&self) -> Vec<crate::space::Motion> {
+        self.positions.iter().map(|p| p.restored).collect()
+    }
+
     /// Least interarch distance over a crest in a position, and where on the crest.
     fn least(&self, over: &Over<'_>, position: &Position) -> Option<(f64, Point)> {
         over.line

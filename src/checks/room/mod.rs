@@ -18,6 +18,14 @@ use crate::measure::crest_line::CrestLine;
 use crate::report::{Finding, Opposing, SpanShown, Where};
 use crate::units;
 
+/// Where the restored arch goes in each position of an excursion; empty where that is not known.
+pub(crate) fn positions_in_excursion(
+    facts: &Facts<'_>,
+    antagonist: &Antagonist<'_>,
+) -> Vec<crate::space::Motion> {
+    excursions::Moving::new(facts, antagonist).map(|m| m.motions()).unwrap_or_default()
+}
+
 /// The check.
 pub const CHECK: Check = Check {
     id: "room",

@@ -195,7 +195,7 @@ pub(super) fn clasp_tips(facts: &Facts<'_>) -> Vec<Measured<ClaspTip>> {
 }
 
 /// The undercut that a kind of clasp engages, mm.
-pub(super) fn wanted_mm(facts: &Facts<'_>, kind: ClaspKind) -> f64 {
+pub(crate) fn wanted_mm(facts: &Facts<'_>, kind: ClaspKind) -> f64 {
     clasp::gauge_mm(facts, kind)
 }
 

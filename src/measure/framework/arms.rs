@@ -1,0 +1,503 @@
+//! Quantity: a clasp arm of a framework: its length, its section at origin and tip, where it crosses the survey line, and
+//! the depth that its tip engages.
+//!
+//! Definition: the arm is cut by half planes through the tooth's axis, 3 degrees apart. Sections that stand on the tooth's
+//! wall and are no higher than 3.2 mm are the arm's; it ends where no metal follows (the tip) and begins where it grows into
+//! the body. *Length* runs along the middles of its sections. The *depth engaged* is the undercut of the tooth, along the
+//! path, under the middle of the arm's inner side within the last millimetre before its end.
+//!
+//! Frame and units: mm.
+//!
+//! Method and its error: sections exact on the triangles; the tip's last section is up to 3 degrees (0.2 to 0.3 mm) before
+//! its end, which is taken from the farthest vertex. Depth exact at the tooth's triangles.
+//!
+//! Not covered: arms that leave the tooth (the approach of a bar clasp is not followed; its tip is).
+//!
+//! Checked by: an arc about a cylinder, below; `tests/framework.rs` on generated frameworks.
+
+use super::parts::Over;
+use super::sections::{Loop, Sizes, loops};
+use super::{Cast, Framework, Near};
+use crate::case::{Surface as Side, Tooth};
+use crate::measure::tooth_axes::ToothAxes;
+use crate::mesh::{FaceId, VertexId};
+use crate::space::{Direction, Plane, Point, Vector, atan2, cos, sin};
+
+/// Angle between two cuts, degrees.
+const STEP_DEG: f64 = 3.0;
+/// Angles from the middle of the surface to which an arm is followed, degrees.
+const MOST_DEG: f64 = 105.0;
+/// A section higher than this is no arm's, mm.
+const HIGHEST_MM: f64 = 3.2;
+/// A section thicker than this is no arm's, mm.
+const THICKEST_MM: f64 = 2.6;
+/// The last part of an arm in which its tip engages, mm.
+const TIP_MM: f64 = 1.0;
+/// An inner side lies this near to the tooth, mm.
+const INNER_MM: f64 = 0.35;
+/// Share of an arm from its origin that is taken to be rigid.
+const RIGID_SHARE: f64 = 0.55;
+/// Depth from which a place counts as under the survey line, mm.
+const UNDER_MM: f64 = 0.02;
+/// Metal this far beside a crown may be its arm's, mm.
+const BESIDE_MM: f64 = 2.5;
+/// Metal this far above or below a crown's middle may be its arm's, mm.
+const UPRIGHT_MM: f64 = 6.0;
+/// Metal this near to an arm's last section goes on from it, mm.
+const GOES_ON_MM: f64 = 1.0;
+/// Cosine of the angle between the cast's normal and the cut up to which an arm's section lies on a wall.
+const UPRIGHT: f64 = 0.25;
+/// How much farther metal on tissue counts than metal on a crown, mm.
+const OFF_CROWN_MM: f64 = 0.5;
+/// A section square to the arm lies this near to that from the tooth's axis, mm.
+const SAME_MM: f64 = 0.9;
+/// Least number of sections of an arm.
+const LEAST: usize = 5;
+
+/// The depth of the cast's undercut at a place of a triangle, mm.
+pub type Depth<'a> = dyn Fn(&Point, FaceId) -> f64 + Sync + 'a;
+
+/// A section of an arm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ArmSection {
+    /// Its middle, mm.
+    pub middle: Point,
+    /// Distance along the arm from its origin, mm.
+    pub s_mm: f64,
+    /// Its sizes.
+    pub thickness_mm: f64,
+    /// Height along the tooth, mm.
+    pub height_mm: f64,
+    /// Undercut of the tooth under the middle of its inner side, mm; `None` where that stands off the tooth.
+    pub depth_mm: Option<f64>,
+    /// Greatest undercut under its inner side, mm.
+    pub deepest_mm: Option<f64>,
+    /// Place of the tooth under the middle of its inner side, mm.
+    pub foot: Option<Point>,
+}
+
+/// An arm of the framework.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ArmFound {
+    /// Its tooth.
+    pub tooth: Tooth,
+    /// The surface on which its tip stands.
+    pub side: Side,
+    /// Its sections, from the origin to the tip.
+    pub sections: Vec<ArmSection>,
+    /// Length, mm.
+    pub length_mm: f64,
+    /// Its end, mm.
+    pub tip: Point,
+    /// Depth engaged, mm; `None` where the tip stands off the tooth.
+    pub tip_depth_mm: Option<f64>,
+    /// Greatest depth under the tip's inner side, mm.
+    pub tip_deepest_mm: Option<f64>,
+    /// Where on the tooth the tip engages, mm.
+    pub tip_at: Option<Point>,
+    /// Length from the origin to where it crosses the survey line, mm; `None` where it does not.
+    pub crosses_at_mm: Option<f64>,
+    /// Vertices of the part that is taken to flex, ascending.
+    pub flexing: Vec<VertexId>,
+    /// Whether its end was seen: metal ends before the followed angle does.
+    pub ends_seen: bool,
+}
+
+impl ArmFound {
+    /// Sizes at a share of the length from the origin, 0 to 1: of the nearest section.
+    pub fn at_share(&self, share: f64) -> Option<&ArmSection> {
+        let off = |s: &ArmSection| (s.s_mm - share * self.length_mm).abs();
+        self.sections.iter().min_by(|a, b| off(a).total_cmp(&off(b)))
+    }
+}
+
+/// What is looked at.
+#[derive(Clone, Copy, Debug)]
+pub struct ArmAsked<'a> {
+    /// The tooth.
+    pub tooth: Tooth,
+    /// The surface that the tip engages.
+    pub side: Side,
+    /// Axes of the crown.
+    pub axes: &'a ToothAxes,
+    /// Where the rest of the tooth lies, where it has one: the arm begins on that side.
+    pub begins_near: Option<Point>,
+}
+
+/// A cut with the angle at which it stands.
+struct Cutting {
+    deg: f64,
+    plane: Plane,
+    arm: Option<(Loop, Sizes)>,
+    /// All metal about the crown that was cut here.
+    all: Vec<Loop>,
+}
+
+/// Follows the arm on a surface of a tooth; `None` where there is none.
+pub fn follow(
+    framework: &Framework,
+    cast: &Cast<'_>,
+    (near, over): (&[Option<Near>], &[Over]),
+    asked: &ArmAsked<'_>,
+    depth: &Depth<'_>,
+) -> Option<ArmFound> {
+    let axes = asked.axes;
+    let up = axes.occlusal;
+    let out = axes.outward(asked.side);
+    let side = up.cross(&out);
+    let mesh = framework.mesh();
+    // An arm may reach over to the neighbour, so the metal about the crown is followed, not only that over it.
+    let about = |v: VertexId| {
+        let [m, b, h] = axes.local(&mesh.vertex(v));
+        over[v as usize] != Over::Nothing
+            && m.abs() <= axes.half_mm[0] + BESIDE_MM
+            && b.abs() <= axes.half_mm[1] + BESIDE_MM
+            && h.abs() <= UPRIGHT_MM
+    };
+    let part = mesh.part(|f| mesh.faces()[f as usize].iter().all(|&v| about(v))).0;
+    if part.faces().is_empty() {
+        return None;
+    }
+    let steps = (MOST_DEG / STEP_DEG) as i32;
+    let cuts: Vec<Cutting> = (-steps..=steps)
+        .map(|k| cutting(&part, cast, asked, (&out, &side), f64::from(k) * STEP_DEG))
+        .collect();
+    let (cuts, run) = extended(cuts)?;
+    let (first, last) = (*run.first()?, *run.last()?);
+    // Metal goes on beyond a section where a next cut meets some close to its middle.
+    let goes_on = |from: usize, next: &mut dyn Iterator<Item = usize>| {
+        let Some((last, _)) = &cuts[from].arm else { return true };
+        let close = |l: &Loop| l.places.iter().any(|p| (p - last.middle).norm() <= GOES_ON_MM);
+        next.filter_map(|i| cuts.get(i)).any(|c| c.all.iter().any(close))
+    };
+    let ends = [
+        first > 1 && !goes_on(first, &mut (first.saturating_sub(2)..first)),
+        last + 2 < cuts.len() && !goes_on(last, &mut (last + 1..last + 3)),
+    ];
+    let rest = asked.begins_near.map(|p| (p - axes.centre).dot(&side));
+    let tip_is_last = match (ends, rest) {
+        ([false, true], _) => true,
+        ([true, false], _) => false,
+        // Both ends are seen, or none: the tip is the one farther from the rest.
+        (_, Some(rest)) => rest < 0.0,
+        (_, None) => return None,
+    };
+    let order: Vec<&Cutting> = if tip_is_last {
+        run.iter().map(|&i| &cuts[i]).collect()
+    } else {
+        run.iter().rev().map(|&i| &cuts[i]).collect()
+    };
+    let square = square(&part, &order);
+    let sections = sections(cast, (asked.tooth, axes), &square, depth);
+    let end_of = |deg: f64| if tip_is_last { deg } else { -deg };
+    let angle = |p: &Point| {
+        let way = p - axes.centre;
+        end_of(atan2(way.dot(&side), way.dot(&out)).to_degrees())
+    };
+    let last_cut = order.last()?;
+    let beyond = end_of(last_cut.deg);
+    let last_middle = sections.last()?.middle;
+    // The end is the farthest vertex of the same metal, a section's spacing beyond the last section.
+    let tip = part
+        .vertices()
+        .iter()
+        .filter(|p| (*p - last_middle).norm() < 2.5 && (angle(p) - beyond).abs() < 4.0 * STEP_DEG)
+        .max_by(|a, b| angle(a).total_cmp(&angle(b)))
+        .copied()
+        .filter(|p| angle(p) > beyond)
+        .unwrap_or(last_middle);
+    let beyond_mm = {
+        let along = sections.len().checked_sub(2).map(|i| last_middle - sections[i].middle);
+        let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
+        (tip - last_middle).dot(&along).max(0.0)
+    };
+    let length_mm = sections.last()?.s_mm + beyond_mm;
+    let at_tip: Vec<&ArmSection> = sections.iter().filter(|s| s.s_mm >= length_mm - TIP_MM).collect();
+    let engaged =
+        at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?))).max_by(|a, b| a.0.total_cmp(&b.0));
+    let flexing = flexing(framework, (near, over), &sections, length_mm);
+    Some(ArmFound {
+        tooth: asked.tooth,
+        side: asked.side,
+        length_mm,
+        tip,
+        tip_depth_mm: engaged.map(|e| e.0),
+        tip_deepest_mm: at_tip.iter().filter_map(|s| s.deepest_mm).reduce(f64::max),
+        tip_at: engaged.map(|e| e.1),
+        crosses_at_mm: sections.iter().find(|s| s.depth_mm.is_some_and(|d| d > UNDER_MM)).map(|s| s.s_mm),
+        flexing,
+        ends_seen: if tip_is_last { ends[1] } else { ends[0] },
+        sections,
+    })
+}
+
+fn cutting(
+    part: &crate::mesh::Mesh,
+    cast: &Cast<'_>,
+    asked: &ArmAsked<'_>,
+    (out, side): (&Vector, &Vector),
+    deg: f64,
+) -> Cutting {
+    let (s, c) = (sin(deg.to_radians()), cos(deg.to_radians()));
+    let ahead = out * c + side * s;
+    let normal = Direction::new_normalize(side * c - out * s);
+    let plane = Plane { point: asked.axes.centre, normal };
+    let here: Vec<Loop> = loops(part, &plane)
+        .into_iter()
+        .filter(|l| (l.middle - asked.axes.centre).dot(&ahead) > 0.0)
+        .collect();
+    let lies = |l: &Loop| {
+        let closest = cast.surface.closest(&l.middle)?;
+        let normal = super::normal_at(cast.surface.mesh(), cast.normals, closest.face, &closest.at);
+        // A tip may lie over the papilla between two crowns; metal on a crown is taken before metal on tissue.
+        let beside = if cast.tooth_at(closest.face) == 0 { OFF_CROWN_MM } else { 0.0 };
+        (normal.dot(&ahead) > UPRIGHT).then_some(closest.distance_mm + beside)
+    };
+    // The arm's section is the one nearest to a crown's wall of those that are small enough.
+    let arm = here
+        .iter()
+        .filter(|l| l.closed)
+        .filter_map(|l| l.sizes(&plane).map(|sizes| (l, sizes)))
+        .filter(|(_, sizes)| sizes.height_mm <= HIGHEST_MM && sizes.thickness_mm <= THICKEST_MM)
+        .filter_map(|(l, sizes)| lies(l).map(|off| (l, sizes, off)))
+        .min_by(|a, b| a.2.total_cmp(&b.2))
+        .map(|(l, sizes, _)| (l.clone(), sizes));
+    Cutting { deg, plane, arm, all: here }
+}
+
+/// The longest run of cuts, without gap, whose sections follow each other.
+fn longest(cuts: &[Cutting]) -> Option<Vec<usize>> {
+    let follows = |a: &Cutting, b: &Cutting| match (&a.arm, &b.arm) {
+        (Some((l, _)), Some((m, _))) => (l.middle - m.middle).norm() < 1.2,
+        _ => false,
+    };
+    let (mut best, mut run): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
+    for i in 0..cuts.len() {
+        if cuts[i].arm.is_none() {
+            run.clear();
+            continue;
+        }
+        if !run.last().is_some_and(|&last| follows(&cuts[last], &cuts[i])) {
+            run.clear();
+        }
+        run.push(i);
+        if run.len() > best.len() {
+            best.clone_from(&run);
+        }
+    }
+    (best.len() >= LEAST).then_some(best)
+}
+
+/// The longest run with what goes on from both its ends: small sections close to the last one, whatever they lie over (a
+/// tip may lie between two crowns).
+fn extended(mut cuts: Vec<Cutting>) -> Option<(Vec<Cutting>, Vec<usize>)> {
+    let mut run = longest(&cuts)?;
+    let next_to = |cuts: &[Cutting], from: usize, to: usize| {
+        let (last, _) = cuts.get(from)?.arm.as_ref()?;
+        let cut = cuts.get(to)?;
+        let near = |l: &Loop| (l.middle - last.middle).norm();
+        let close = cut.all.iter().filter(|l| l.closed && near(l) <= GOES_ON_MM);
+        let small = close.filter_map(|l| l.sizes(&cut.plane).map(|s| (l, s)));
+        small
+            .filter(|(_, s)| s.height_mm <= HIGHEST_MM && s.thickness_mm <= THICKEST_MM)
+            .min_by(|a, b| near(a.0).total_cmp(&near(b.0)))
+            .map(|(l, s)| (l.clone(), s))
+    };
+    while let Some(to) = run.last().map(|i| i + 1)
+        && let Some(found) = next_to(&cuts, to - 1, to)
+    {
+        cuts[to].arm = Some(found);
+        run.push(to);
+    }
+    while let Some(to) = run.first().and_then(|i| i.checked_sub(1))
+        && let Some(found) = next_to(&cuts, to + 1, to)
+    {
+        cuts[to].arm = Some(found);
+        run.insert(0, to);
+    }
+    Some((cuts, run))
+}
+
+/// The sections again, square to the line through the middles of those from the axis: an arm that falls along the tooth is
+/// cut aslant by these.
+fn square(part: &crate::mesh::Mesh, order: &[&Cutting]) -> Vec<(Loop, Sizes, Plane)> {
+    let rough: Vec<(&Loop, Sizes, Plane)> =
+        order.iter().filter_map(|c| c.arm.as_ref().map(|(l, s)| (l, *s, c.plane))).collect();
+    let last = rough.len().saturating_sub(1);
+    (0..rough.len())
+        .map(|i| {
+            let (found, sizes, plane) = rough[i];
+            let way = rough[(i + 2).min(last)].0.middle - rough[i.saturating_sub(2)].0.middle;
+            let again = crate::space::direction(way).and_then(|normal| {
+                let plane = Plane { point: found.middle, normal };
+                let near = |l: &Loop| (l.middle - found.middle).norm();
+                let best = loops(part, &plane)
+                    .into_iter()
+                    .filter(|l| l.closed && near(l) <= SAME_MM)
+                    .min_by(|a, b| near(a).total_cmp(&near(b)))?;
+                let sizes = best.sizes(&plane)?;
+                (sizes.height_mm <= HIGHEST_MM).then_some((best, sizes, plane))
+            });
+            again.unwrap_or_else(|| (found.clone(), sizes, plane))
+        })
+        .collect()
+}
+
+fn sections(
+    cast: &Cast<'_>,
+    (tooth, axes): (Tooth, &ToothAxes),
+    order: &[(Loop, Sizes, Plane)],
+    depth: &Depth<'_>,
+) -> Vec<ArmSection> {
+    let mut all: Vec<ArmSection> = Vec::new();
+    for (found, sizes, plane) in order {
+        let s_mm = all.last().map_or(0.0, |last| last.s_mm + (found.middle - last.middle).norm());
+        // The inner side: places of the section that lie against the tooth.
+        let mut inner: Vec<(Point, FaceId)> = Vec::new();
+        for p in crate::anatomy::curves::densified(&found.places, 0.08) {
+            if let Some(n) = cast.near_within(&p, INNER_MM) {
+                let outward = (found.middle - p).dot(&n.normal);
+                // What lies against a neighbour engages nothing.
+                if outward > 0.0 && [0, tooth.number()].contains(&cast.tooth_at(n.face)) {
+                    inner.push((n.at, n.face));
+                }
+            }
+        }
+        let up = super::sections::in_plane_up(plane, inner.iter().map(|i| i.0));
+        let middle = up.and_then(|(low, high, axis)| {
+            let aim = (low + high) / 2.0;
+            inner.iter().min_by(|a, b| {
+                let off = |p: &Point| (p.coords.dot(&axis) - aim).abs();
+                off(&a.0).total_cmp(&off(&b.0))
+            })
+        });
+        // Between two crowns the neighbour is nearer than the tooth: straight in from the arm's middle the tooth is met.
+        let straight_in = || {
+            let way = crate::space::direction(axes.centre - found.middle)?;
+            let flat = way.into_inner() - axes.occlusal.into_inner() * way.dot(&axes.occlusal);
+            let hit = cast.surface.cast(&found.middle, &crate::space::direction(flat)?, THICKEST_MM)?;
+            (cast.tooth_at(hit.face) == tooth.number()).then_some((hit.at, hit.face))
+        };
+        let foot = middle.copied().or_else(straight_in);
+        if inner.is_empty() {
+            inner.extend(foot);
+        }
+        all.push(ArmSection {
+            middle: found.middle,
+            s_mm,
+            thickness_mm: sizes.thickness_mm,
+            height_mm: sizes.height_mm,
+            depth_mm: foot.map(|(p, f)| depth(&p, f)),
+            deepest_mm: inner.iter().map(|(p, f)| depth(p, *f)).reduce(f64::max),
+            foot: foot.map(|f| f.0),
+        });
+    }
+    all
+}
+
+fn flexing(
+    framework: &Framework,
+    (near, over): (&[Option<Near>], &[Over]),
+    sections: &[ArmSection],
+    length_mm: f64,
+) -> Vec<VertexId> {
+    let from = sections.partition_point(|s| s.s_mm < RIGID_SHARE * length_mm);
+    let part = sections.get(from..).unwrap_or_default();
+    let Some(end) = part.last() else { return Vec::new() };
+    (0..over.len() as VertexId)
+        .filter(|&v| {
+            let p = framework.mesh().vertex(v);
+            over[v as usize] != Over::Nothing
+                && near[v as usize].is_some()
+                && part.iter().any(|s| {
+                    let reach =
+                        0.6 * s.height_mm.max(s.thickness_mm) + if s.s_mm == end.s_mm { 1.2 } else { 0.4 };
+                    (p - s.middle).norm() <= reach
+                })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::fine_box;
+    use super::*;
+    use crate::anatomy::Anatomy;
+    use crate::estimate::NotMeasured;
+    use crate::locate::Surface;
+    use crate::mesh::Mesh;
+
+    /// A square bar bent about the z axis: inner radius 4, 1 mm thick, 1.4 mm high, from -100 to 50 degrees.
+    fn bent() -> Mesh {
+        let straight = fine_box([0.0, 0.0, 0.0], [13.0, 1.0, 1.4], 0.25);
+        let out = |p: &Point| {
+            let deg = -100.0 + 150.0 * p.x / 13.0;
+            let r = 4.0 + p.y;
+            Point::new(r * cos(deg.to_radians()), r * sin(deg.to_radians()), p.z)
+        };
+        // x runs along, y outward: turned to (cos, sin) the facing is reversed.
+        Mesh::new(straight.vertices().iter().map(out).collect(), straight.faces().to_vec())
+            .unwrap()
+            .turned_over()
+    }
+
+    fn cylinder() -> Mesh {
+        let around = 180;
+        let (mut vertices, mut faces) = (Vec::new(), Vec::new());
+        for row in 0..=16 {
+            for k in 0..around {
+                let a = std::f64::consts::TAU * f64::from(k) / f64::from(around);
+                vertices.push(Point::new(3.98 * cos(a), 3.98 * sin(a), -4.0 + 0.5 * f64::from(row)));
+            }
+        }
+        for row in 0..16_u32 {
+            for k in 0..around as u32 {
+                let (a, b) = (row * 180 + k, row * 180 + (k + 1) % 180);
+                faces.extend([[a, b, b + 180], [a, b + 180, a + 180]]);
+            }
+        }
+        Mesh::new(vertices, faces).unwrap()
+    }
+
+    #[test]
+    fn an_arc_about_a_cylinder_is_as_long_and_thick_as_it_is() {
+        let mesh = cylinder();
+        let surface = Surface::new(&mesh);
+        let normals = mesh.vertex_normals();
+        let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), mesh.vertices().len());
+        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let framework = Framework::new(&bent());
+        let near = cast.under(&framework);
+        let tooth = Tooth::fdi(44).unwrap();
+        let over = vec![Over::CrownWall(tooth); near.len()];
+        let axes = ToothAxes {
+            centre: Point::origin(),
+            mesial: Vector::y(),
+            buccal: Vector::x(),
+            occlusal: Direction::new_normalize(Vector::z()),
+            half_mm: [4.0, 4.0],
+        };
+        let asked = ArmAsked {
+            tooth,
+            side: Side::Buccal,
+            axes: &axes,
+            begins_near: Some(Point::new(0.0, -3.0, 0.0)),
+        };
+        // A depth that grows with y, to see where the tip is taken to engage.
+        let depth = |p: &Point, _: FaceId| (0.1 * p.y).max(0.0);
+        let arm = follow(&framework, &cast, (&near, &over), &asked, &depth).unwrap();
+        // Its middle line has the radius 4.5.
+        let truth = 4.5 * 150.0_f64.to_radians();
+        assert!((arm.length_mm - truth).abs() < 0.35, "{} for {truth}", arm.length_mm);
+        let middle = arm.at_share(0.5).unwrap();
+        assert!(
+            (middle.thickness_mm - 1.0).abs() < 0.03 && (middle.height_mm - 1.4).abs() < 0.03,
+            "{middle:?}"
+        );
+        // At 50 degrees the tooth's wall lies at y = 3.98 sin 50.
+        let at_tip = 0.398 * sin(50.0_f64.to_radians());
+        assert!((arm.tip_depth_mm.unwrap() - at_tip).abs() < 0.015, "{:?} for {at_tip}", arm.tip_depth_mm);
+        assert!(arm.ends_seen && !arm.flexing.is_empty());
+        assert!(arm.flexing.iter().all(|&v| framework.mesh().vertex(v).x > 0.0), "the tip's part flexes");
+    }
+}

@@ -1,0 +1,158 @@
+//! Quantity: thickness of a framework at a place, by a ray and by an inscribed sphere.
+//!
+//! Definition: *by the ray*: from the place along its inward normal to the opposite wall. *By the sphere*: the diameter of
+//! the greatest ball that touches the place from within and lies in the metal. On parallel walls both are the distance
+//! of the walls; where the walls lean to each other the ray is longer, and the ball, which no lean fools, is the figure
+//! that is judged.
+//!
+//! Method and its error: the ball begins with the ray's half and shrinks to the closest point that lies deeper in it than
+//! its own chord, until none does. A wall of facets of edge `e` and radius `R` cuts up to `e^2 / 8R` into a ball that
+//! touches it, which is let pass; points beside the place itself (seen from the ball's middle within 30 degrees) are its own
+//! wall.
+//!
+//! Not covered: a place without opposite wall (an open shell) has no thickness.
+//!
+//! Checked by: plates, a wedge and a ball, below.
+
+use rayon::prelude::*;
+
+use super::Framework;
+use crate::mesh::VertexId;
+use crate::space::{Direction, Point, Vector, direction};
+
+/// Farthest opposite wall, mm.
+const REACH_MM: f64 = 30.0;
+/// How far into the ball a wall may reach, mm: rounding of facets.
+const FACET_MM: f64 = 0.01;
+/// Cosine of the angle at the ball's middle within which a point is the touched wall itself.
+const OWN_WALL: f64 = 0.866;
+/// Rounds of shrinking.
+const ROUNDS: usize = 12;
+/// A ray starts so far inside, mm.
+const START_MM: f64 = 1e-6;
+
+/// Both thicknesses at a place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Thick {
+    /// To the opposite wall along the inward normal, mm.
+    pub ray_mm: f64,
+    /// Diameter of the greatest inscribed ball that touches the place, mm.
+    pub sphere_mm: f64,
+}
+
+/// Thickness at every vertex; `None` where there is no opposite wall.
+pub fn of_vertices(framework: &Framework) -> Vec<Option<Thick>> {
+    (0..framework.mesh().vertices().len())
+        .into_par_iter()
+        .map(|v| at_vertex(framework, v as VertexId))
+        .collect()
+}
+
+/// Thickness at a vertex.
+pub fn at_vertex(framework: &Framework, v: VertexId) -> Option<Thick> {
+    let inward = direction(-framework.normals[v as usize])?;
+    at(framework, &framework.mesh().vertex(v), &inward)
+}
+
+/// Thickness at a place of the surface, with the inward normal.
+pub fn at(framework: &Framework, p: &Point, inward: &Direction) -> Option<Thick> {
+    let start = p + inward.into_inner() * START_MM;
+    let hit = framework.surface.cast_facing(&start, inward, REACH_MM, true)?;
+    let ray_mm = hit.distance_mm + START_MM;
+    Some(Thick { ray_mm, sphere_mm: 2.0 * radius(framework, p, inward, ray_mm / 2.0) })
+}
+
+fn radius(framework: &Framework, p: &Point, inward: &Vector, from_mm: f64) -> f64 {
+    let mut r = from_mm;
+    for _ in 0..ROUNDS {
+        let middle = p + inward * r;
+        let Some(q) = framework.surface.closest_within(&middle, (r - FACET_MM).max(0.0)) else { break };
+        let to_q = q.at - middle;
+        let beside = to_q.dot(&(p - middle)) > OWN_WALL * q.distance_mm * r;
+        if beside {
+            break;
+        }
+        // The ball through the place, with its middle on the normal, that passes through the point.
+        let way = q.at - p;
+        let along = way.dot(inward);
+        if along <= 0.0 {
+            break;
+        }
+        let smaller = way.norm_squared() / (2.0 * along);
+        if smaller >= r - 1e-9 {
+            break;
+        }
+        r = smaller;
+    }
+    r
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{divided, fine_box};
+    use super::*;
+    use crate::mesh::Mesh;
+
+    fn inner(framework: &Framework, keep: impl Fn(&Point) -> bool) -> Vec<Thick> {
+        let places = framework.mesh().vertices();
+        (0..places.len())
+            .filter(|&v| keep(&places[v]))
+            .map(|v| at_vertex(framework, v as u32).unwrap())
+            .collect()
+    }
+
+    #[test]
+    fn a_plate_is_as_thick_as_it_is() {
+        let plate = Framework::new(&fine_box([0.0, 0.0, 0.0], [8.0, 8.0, 0.7], 0.4));
+        let all = inner(&plate, |p| (1.0..7.0).contains(&p.x) && (1.0..7.0).contains(&p.y));
+        assert!(all.len() > 100);
+        for t in all {
+            assert!((t.ray_mm - 0.7).abs() < 1e-9 && (t.sphere_mm - 0.7).abs() < 1e-9, "{t:?}");
+        }
+    }
+
+    #[test]
+    fn in_a_wedge_the_ball_is_thinner_than_the_ray() {
+        // Faces y = 0 and y = x tan 30 deg: at (x, 0) the ray is x tan 30, the ball has the radius x tan 15.
+        let slope = crate::space::tan(30.0_f64.to_radians());
+        let flat = fine_box([2.0, 0.0, 0.0], [10.0, 1.0, 8.0], 0.5);
+        let lean = |p: &Point| Point::new(p.x, p.y * p.x * slope, p.z);
+        let wedge = Mesh::new(flat.vertices().iter().map(lean).collect(), flat.faces().to_vec()).unwrap();
+        let wedge = Framework::new(&wedge);
+        let mut seen = 0;
+        for (v, p) in wedge.mesh().vertices().iter().enumerate() {
+            if p.y.abs() < 1e-12 && (4.0..6.0).contains(&p.x) && (3.0..5.0).contains(&p.z) {
+                let t = at_vertex(&wedge, v as u32).unwrap();
+                let ball = 2.0 * p.x * crate::space::tan(15.0_f64.to_radians());
+                assert!((t.ray_mm - p.x * slope).abs() < 0.01, "{t:?} at {p}");
+                assert!((t.sphere_mm - ball).abs() < 0.03, "{t:?} at {p}, {ball}");
+                seen += 1;
+            }
+        }
+        assert!(seen > 4);
+    }
+
+    #[test]
+    fn a_ball_is_as_thick_as_it_is_wide() {
+        let mut ball = fine_box([-1.0, -1.0, -1.0], [1.0, 1.0, 1.0], 1.5);
+        for _ in 0..4 {
+            let finer = divided(&ball);
+            let out = finer.vertices().iter().map(|p| Point::from(p.coords.normalize() * 3.0)).collect();
+            ball = Mesh::new(out, finer.faces().to_vec()).unwrap();
+        }
+        let ball = Framework::new(&ball);
+        assert!(ball.mesh().mean_edge_mm() < 0.35);
+        for t in inner(&ball, |_| true) {
+            // Facets of 0.35 mm lie up to 0.005 mm inside a ball of 3 mm, on each side.
+            assert!((t.ray_mm - 6.0).abs() < 0.05 && (t.sphere_mm - 6.0).abs() < 0.05, "{t:?}");
+        }
+    }
+
+    #[test]
+    fn an_open_sheet_has_none() {
+        let sheet = fine_box([0.0, 0.0, 0.0], [4.0, 4.0, 1.0], 0.5).part(|_| true).0;
+        let top = sheet.part(|f| sheet.face_centre(f).z > 0.99).0;
+        let top = Framework::new(&top);
+        assert!(of_vertices(&top).iter().all(Option::is_none));
+    }
+}

@@ -1,0 +1,198 @@
+//! `framework` on a framework of the generator, lying on its sample case: sound, then moved, cut open, with a loose piece, sunk,
+//! in another unit, on another case. The truth was written by the generator beside it (`examples/make_frameworks.rs`).
+#![allow(clippy::unwrap_used, clippy::panic)] // a test may fail loudly anywhere
+
+mod command;
+
+use std::path::Path;
+
+use command::{Bench, is_valid, ply_properties, saddleroom};
+use saddleroom::load;
+use saddleroom::mesh::Mesh;
+use saddleroom::space::{Motion, Point, Vector};
+use saddleroom::units::LengthUnit;
+use serde_json::Value;
+
+const SAMPLES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-meshes");
+
+fn sample() -> Mesh {
+    let bytes = std::fs::read(Path::new(SAMPLES).join("frameworks/oban.stl")).unwrap();
+    load::read(&bytes, LengthUnit::Mm).unwrap().mesh
+}
+
+fn truth() -> Value {
+    let text = std::fs::read_to_string(Path::new(SAMPLES).join("frameworks/oban-truth.json")).unwrap();
+    serde_json::from_str(&text).unwrap()
+}
+
+/// Runs the program on a framework against a sample case.
+fn checked(bench: &Bench, case: &str, mesh: &Mesh) -> (i32, Value) {
+    let frame = bench.put("frame.stl", mesh);
+    let case = format!("{SAMPLES}/{case}/case.toml");
+    let out = bench.name("out");
+    let ran = saddleroom(&["framework", &case, &frame, "--quiet", "--format", "json", "--out", &out]);
+    assert!(ran.code < 2, "{}", ran.err);
+    let json = ran.json();
+    is_valid("framework", &json);
+    (ran.code, json)
+}
+
+fn list<'j>(json: &'j Value, key: &str) -> &'j Vec<Value> {
+    json.get(key).and_then(Value::as_array).unwrap_or_else(|| panic!("no {key} in {json:#}"))
+}
+
+fn with_verdict(json: &Value, verdicts: &[&str]) -> Vec<String> {
+    let all = list(json, "findings").iter();
+    let wanted = all.filter(|f| f["verdict"].as_str().is_some_and(|v| verdicts.contains(&v)));
+    wanted.map(|f| f["code"].as_str().unwrap().to_owned()).collect()
+}
+
+fn said<'j>(json: &'j Value, code: &str) -> &'j Value {
+    list(json, "findings").iter().find(|f| f["code"] == code).unwrap_or_else(|| panic!("{code} is not in {json:#}"))
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
+}
+
+/// The parts of a kind that the program found, and those that the generator made, each with its tooth.
+fn parts<'j>(json: &'j Value, kind: &str) -> Vec<&'j Value> {
+    list(json, "parts").iter().filter(|p| p["kind"] == kind).collect()
+}
+
+#[test]
+fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
+    let bench = Bench::new();
+    let (_, json) = checked(&bench, "oban", &sample());
+    assert_eq!(json["schema"], "saddleroom/framework/1");
+    assert_eq!(json["laid"]["by"], "file");
+    assert_eq!(with_verdict(&json, &["short", "exceeds", "not_measured"]), Vec::<String>::new());
+    let truth = truth();
+    let made = |kind: &str, tooth: u64| {
+        let is = |p: &&Value| p["kind"] == kind && p["tooth"] == tooth;
+        list(&truth, "parts").iter().find(is).unwrap_or_else(|| panic!("no {kind} on {tooth} was made"))
+    };
+    let asked = |kind: &str| parts(&json, kind).into_iter().filter(|p| p["asked_for"] == true).collect::<Vec<_>>();
+    let rests = asked("rest");
+    assert_eq!(rests.len(), 3);
+    for rest in rests {
+        let truth = made("rest", rest["teeth"][0].as_u64().unwrap());
+        let off = number(&rest["gap_mm"]) - number(&truth["gap_mm"]);
+        assert!(off.abs() < 0.03, "gap {rest:#} for {truth:#}");
+        // The rest was made arched: it is nowhere thicker than its middle, where the generator states its thickness.
+        let off = number(&rest["thickness_mm"]) - number(&truth["thickness_mm"]);
+        assert!((-0.2..0.05).contains(&off), "thickness {rest:#} for {truth:#}");
+    }
+    let arms = asked("clasp_arm");
+    assert_eq!(arms.len(), 2);
+    for arm in arms {
+        let truth = made("clasp_arm", arm["teeth"][0].as_u64().unwrap());
+        let off = number(&arm["tip_depth_mm"]) - number(&truth["depth_mm"]);
+        assert!(off.abs() < 0.05, "depth {arm:#} for {truth:#}");
+        let off = number(&arm["tip_thickness_mm"]) - number(&truth["tip_thickness_mm"]);
+        assert!(off.abs() < 0.1, "tip {arm:#} for {truth:#}");
+    }
+    let base = asked("base").into_iter().find(|b| b["teeth"][0] == 36).unwrap();
+    assert!((number(&base["gap_mm"]) - 0.8).abs() < 0.03, "relief over the ridge {base:#}");
+    assert!(number(&base["stop_gap_mm"]) < 0.03, "the stop touches {base:#}");
+    let file = &json["file"];
+    assert_eq!((&file["watertight"], &file["bodies"], &file["struts"]), (&true.into(), &1.into(), &0.into()));
+    let volume = sample().signed_volume_mm3();
+    assert!((number(&file["volume_mm3"]) - volume).abs() < 1e-3);
+    assert!((number(&file["mass_g"]) - 8.3 * volume / 1000.0).abs() < 1e-3);
+    let seating = &json["seating"];
+    let rigid = list(seating, "strikes").iter().filter(|s| s["flexing"] == false);
+    assert!(rigid.clone().all(|s| number(&s["by_mm"]) < 0.1), "{seating:#}");
+    // Each asked arm has to pass its bulge by what its tip engages.
+    let spread = list(seating, "strikes").iter().filter(|s| s["flexing"] == true && number(&s["by_mm"]) > 0.2);
+    assert!(spread.count() >= 2, "{seating:#}");
+    let names: Vec<String> = ply_properties(&bench.path("out/framework.ply"));
+    assert!(names.iter().any(|n| n == "float distance_mm") && names.iter().any(|n| n == "float thickness_mm"), "{names:?}");
+}
+
+#[test]
+fn a_framework_in_other_axes_is_laid_onto_the_cast() {
+    let bench = Bench::new();
+    let off = Motion::new(Vector::new(1.2, -0.8, 1.0), Vector::new(0.02, -0.015, 0.03));
+    let (_, json) = checked(&bench, "oban", &sample().moved(&off));
+    let laid = &json["laid"];
+    assert_eq!(laid["by"], "registration");
+    let row = |k: usize| -> Vec<f64> { laid["rotation"][k].as_array().unwrap().iter().map(number).collect() };
+    for p in [Point::new(20.0, -30.0, -4.0), Point::new(-26.0, -36.0, -8.0), Point::new(0.0, -5.0, -14.0)] {
+        let moved = off * p;
+        for k in 0..3 {
+            let r = row(k);
+            let back = r[0] * moved.x + r[1] * moved.y + r[2] * moved.z + number(&laid["shift_mm"][k]);
+            assert!((back - p[k]).abs() < 0.12, "{back} for {} of {p}", p[k]);
+        }
+    }
+    assert!(list(&json, "findings").iter().any(|f| f["code"] == "framework_laid" && !f["settled_by"].is_null()));
+}
+
+#[test]
+fn a_framework_sunk_into_the_cast_strikes_by_what_it_is_sunk() {
+    let bench = Bench::new();
+    let (code, json) = checked(&bench, "oban", &sample().moved(&Motion::translation(0.0, 0.0, -0.3)));
+    assert_eq!(code, 1);
+    if json["laid"]["by"] == "file" {
+        let strike = said(&json, "framework_strikes");
+        assert_eq!(strike["verdict"], "exceeds");
+        assert!(number(&strike["value"]["number"]) > 0.2, "{strike:#}");
+    } else {
+        // Lifted back to where it touches.
+        assert!((number(&json["laid"]["shift_mm"][2]) - 0.3).abs() < 0.1, "{:#}", json["laid"]);
+    }
+}
+
+#[test]
+fn what_is_wrong_with_the_file_is_named_with_its_place() {
+    let bench = Bench::new();
+    let whole = sample();
+    let (near, far) = (Point::new(-25.0, -30.0, -9.0), 1.5);
+    let open = whole.part(|f| (whole.face_centre(f) - near).norm() > far).0;
+    let loose = open_ball(Point::new(0.0, -20.0, -2.0));
+    let (mut vertices, mut faces) = (open.vertices().to_vec(), open.faces().to_vec());
+    faces.extend(loose.faces().iter().map(|f| f.map(|v| v + vertices.len() as u32)));
+    vertices.extend_from_slice(loose.vertices());
+    let (code, json) = checked(&bench, "oban", &Mesh::new(vertices, faces).unwrap());
+    assert_eq!((code, &json["file"]["watertight"]), (1, &false.into()));
+    assert!(json["file"]["volume_mm3"].is_null(), "an open surface has no volume");
+    let at = &said(&json, "framework_open")["where"]["at_mm"];
+    let off: f64 = (0..3).map(|k| (number(&at[k]) - near[k]).powi(2)).sum::<f64>().sqrt();
+    assert!(off < 2.0, "the hole is at {at}");
+    let at = &said(&json, "framework_afloat")["where"]["at_mm"];
+    assert!((number(&at[1]) + 20.0).abs() < 1.0, "the loose piece is at {at}");
+}
+
+/// An octahedron of 1 mm.
+fn open_ball(at: Point) -> Mesh {
+    let out = [Vector::x(), Vector::y(), -Vector::x(), -Vector::y(), Vector::z(), -Vector::z()];
+    let faces = (0..4).flat_map(|k| [[k, (k + 1) % 4, 4], [(k + 1) % 4, k, 5]]).collect();
+    Mesh::new(out.iter().map(|v| at + v).collect(), faces).unwrap()
+}
+
+#[test]
+fn another_unit_and_another_case_are_refused_with_what_to_do() {
+    let bench = Bench::new();
+    let small = sample();
+    let scaled = small.vertices().iter().map(|p| Point::from(p.coords / 1000.0)).collect();
+    let (code, json) = checked(&bench, "oban", &Mesh::new(scaled, small.faces().to_vec()).unwrap());
+    assert_eq!(code, 1);
+    let unit = said(&json, "framework_unlikely_unit");
+    assert!(unit["settled_by"].as_str().unwrap().contains("--unit m"), "{unit:#}");
+    assert!(json["laid"].is_null() && json["seating"].is_null());
+    let (code, json) = checked(&bench, "lerwick", &sample());
+    assert_eq!(code, 1);
+    assert_eq!(said(&json, "framework_not_in_place")["verdict"], "not_measured");
+    assert!(list(&json, "parts").is_empty(), "nothing is measured where no place was found");
+}
+
+#[test]
+fn inputs_that_cannot_be_read_are_both_named() {
+    let bench = Bench::new();
+    let frame = bench.text("frame.stl", "no mesh");
+    let gone = bench.name("gone.toml");
+    saddleroom(&["framework", &gone, &frame]).refuses_with(&["gone.toml"]);
+    let case = format!("{SAMPLES}/oban/case.toml");
+    saddleroom(&["framework", &case, &frame]).refuses_with(&["frame.stl"]);
+}
