@@ -1,0 +1,119 @@
+//! The body of a framework: the union of its parts as a field, negative inside.
+
+use super::super::arch::{ArchForm, Place};
+use super::super::contour::Grid;
+use super::super::field::smin;
+use super::ground::Ground;
+use super::record::PartTruth;
+use crate::space::{Point, Vector};
+use std::cell::OnceCell;
+
+/// Width of the fillet where parts meet, mm.
+const JOIN_MM: f64 = 0.3;
+/// Farther than this from its box a part is not asked, mm.
+const AWAY_MM: f64 = 0.8;
+/// Value where no part is near, mm.
+const FAR_MM: f64 = 6.0;
+
+/// A place, and what is known of it once asked for.
+pub(super) struct Probe<'a> {
+    /// Own position, mm.
+    pub p: Point,
+    ground: &'a Ground,
+    form: &'a ArchForm,
+    tissue: OnceCell<f64>,
+    blocked: OnceCell<f64>,
+    place: OnceCell<Place>,
+}
+
+impl<'a> Probe<'a> {
+    fn new(p: &Point, ground: &'a Ground, form: &'a ArchForm) -> Probe<'a> {
+        let (tissue, blocked, place) = (OnceCell::new(), OnceCell::new(), OnceCell::new());
+        Probe { p: *p, ground, form, tissue, blocked, place }
+    }
+
+    /// Distance from the cast, mm.
+    pub fn tissue(&self) -> f64 {
+        *self.tissue.get_or_init(|| self.ground.tissue_mm(&self.p))
+    }
+
+    /// Distance from the blocked-out cast, mm.
+    pub fn blocked(&self) -> f64 {
+        *self.blocked.get_or_init(|| self.ground.blocked_mm(&self.p))
+    }
+
+    /// Arch coordinates.
+    pub fn place(&self) -> Place {
+        *self.place.get_or_init(|| self.form.place(self.p.x, self.p.y))
+    }
+}
+
+/// A part.
+pub(super) struct Part<'a> {
+    /// What is true of it.
+    pub truth: PartTruth,
+    /// Box that holds it, mm.
+    pub low: Point,
+    /// See `low`.
+    pub high: Point,
+    /// Whether no place of it may lie in an undercut.
+    pub rigid: bool,
+    /// Its field.
+    pub field: Box<dyn Fn(&Probe<'_>) -> f64 + Send + Sync + 'a>,
+}
+
+impl Part<'_> {
+    fn away(&self, p: &Point) -> f64 {
+        let out = Vector::from_fn(|a, _| (self.low[a] - p[a]).max(p[a] - self.high[a]).max(0.0));
+        out.norm()
+    }
+}
+
+/// The whole of a framework.
+pub(super) struct Body<'a> {
+    /// What it stands on.
+    pub ground: &'a Ground,
+    /// The arch in plan.
+    pub form: &'a ArchForm,
+    /// Its parts.
+    pub parts: Vec<Part<'a>>,
+    /// Least gap to the cast everywhere, mm; negative where it may enter it.
+    pub clear_mm: f64,
+}
+
+impl Body<'_> {
+    /// Negative inside, own position.
+    pub fn value(&self, p: &Point) -> f64 {
+        let probe = Probe::new(p, self.ground, self.form);
+        let (mut rigid, mut free) = (FAR_MM, FAR_MM);
+        for part in &self.parts {
+            let away = part.away(p);
+            let f = if away > AWAY_MM { away } else { (part.field)(&probe) };
+            let slot = if part.rigid { &mut rigid } else { &mut free };
+            *slot = smin(*slot, f, JOIN_MM);
+        }
+        if rigid < 1.0 {
+            rigid = rigid.max(self.clear_mm - probe.blocked());
+        }
+        let f = smin(rigid, free, JOIN_MM);
+        if f < 1.0 { f.max(self.clear_mm - probe.tissue()) } else { f }
+    }
+
+    /// Value of one part, own position.
+    #[cfg(test)]
+    pub fn of_part(&self, part: usize, p: &Point) -> f64 {
+        (self.parts[part].field)(&Probe::new(p, self.ground, self.form))
+    }
+
+    /// The box to contour.
+    pub fn grid(&self, cell_mm: f64) -> Grid {
+        let mut low = Point::from(Vector::repeat(f64::INFINITY));
+        let mut high = -low;
+        for part in &self.parts {
+            low = low.inf(&part.low);
+            high = high.sup(&part.high);
+        }
+        let room = Vector::repeat(4.0 * cell_mm);
+        Grid { low: low - room, high: high + room, cell_mm }
+    }
+}

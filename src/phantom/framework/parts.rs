@@ -1,0 +1,440 @@
+//! The parts of a framework, each a field built from the distance to the cast, so that its gap and its thickness hold
+//! by construction.
+
+use super::super::arch::Place;
+use super::super::cast::{Cast, Rise};
+use super::super::crown::{CrownBody, Seat};
+use super::super::field::{Weights, smax, step, through};
+use super::body::{Part, Probe};
+use super::ground::Ground;
+use super::record::{Kind, PartTruth};
+use crate::space::{Point, Vector, hypot};
+
+/// Rounding of the edges of plates, mm.
+const EDGE_MM: f64 = 0.25;
+/// Gap of parts that lie on teeth, mm.
+pub(super) const ON_TOOTH_MM: f64 = 0.05;
+
+/// A case's cast, what stands on it and the reliefs wanted.
+pub(super) struct Site<'a> {
+    /// The cast.
+    pub cast: &'a Cast,
+    /// Distances to it.
+    pub ground: &'a Ground,
+    /// Gap of connectors over tissue, mm.
+    pub relief_mm: f64,
+    /// Gap over tori, mm.
+    pub torus_mm: f64,
+}
+
+/// Extent along one line: `from` to `from + thick`, negative between.
+fn slab(x: f64, from: f64, thick: f64) -> f64 {
+    (from - x).max(x - from - thick)
+}
+
+/// Intersection with rounded edges.
+fn cut(all: &[f64]) -> f64 {
+    all.iter().skip(1).fold(all[0], |a, b| smax(a, *b, EDGE_MM))
+}
+
+/// Share of a torus over a place: 1 over it, 0 a little outside of its outline; felt square to its surface.
+fn over(rise: &Rise, p: &Point) -> f64 {
+    let d = p - rise.centre;
+    let x = d.dot(&rise.axes[0]) / (rise.half[0] + 0.5 * rise.blend + 0.6);
+    let y = d.dot(&rise.axes[2]) / (rise.half[2] + 0.5 * rise.blend + 0.6);
+    let high = d.dot(&rise.axes[1]);
+    step(1.5, 1.1, hypot(x, y)) * step(-6.0, -4.0, high)
+}
+
+impl<'a> Site<'a> {
+    /// Gap wanted over tissue at a place, mm.
+    pub fn gap_mm(&self, base: f64, p: &Point) -> f64 {
+        let most = self.cast.rises.iter().filter(|r| r.torus).map(|r| over(r, p)).fold(0.0, f64::max);
+        base + (self.torus_mm - base) * most
+    }
+
+    fn at(&self, values: &[f64], s: f64) -> f64 {
+        through(&self.cast.levels.s, values, s)
+    }
+
+    /// The place of the cast under or beside a position, file coordinates.
+    pub fn on_cast(&self, p: &Point) -> [f64; 3] {
+        let at = self.ground.surface().closest(p).map_or(*p, |c| c.at);
+        self.file(&at)
+    }
+
+    /// File coordinates of an own position.
+    pub fn file(&self, p: &Point) -> [f64; 3] {
+        let p = self.cast.own(p);
+        [p.x, p.y, p.z]
+    }
+
+    /// Position over the crest at `s`, `out` mm to buccal, at the height of the cast.
+    pub fn crest(&self, s: f64, out: f64) -> Point {
+        let p = self.cast.form.point(Place { s, t: self.at(&self.cast.levels.shift, s) + out }, 0.0);
+        Point::new(p.x, p.y, self.ground.height_mm(p.x, p.y).unwrap_or(0.0))
+    }
+
+    /// A lingual bar, half a pear in section.
+    pub fn bar(&'a self, bar: &Bar) -> Part<'a> {
+        let Bar { from_s, to_s, thickness_mm, height_mm, relief_mm, .. } = *bar;
+        let tops = bar.tops.clone();
+        let field = move |q: &Probe<'_>| {
+            let place = q.place();
+            let weights = Weights::at(&self.cast.levels.s, place.s);
+            let inner = place.t - weights.of(&self.cast.levels.shift) + 1.0;
+            let top = through(&tops.0, &tops.1, place.s);
+            let share = ((q.p.z - top + height_mm) / height_mm).clamp(0.0, 1.0);
+            let thick = thickness_mm * pear(share);
+            let gap = self.gap_mm(relief_mm, &q.p);
+            let ends = (from_s - place.s).max(place.s - to_s);
+            let b = q.blocked();
+            cut(&[b - gap - thick, q.p.z - top, top - height_mm - q.p.z, inner, ends, gap - b])
+        };
+        let mut box_of = BoxOf::new(4.0);
+        for i in 0..=40 {
+            let s = from_s + (to_s - from_s) * f64::from(i) / 40.0;
+            let top = through(&bar.tops.0, &bar.tops.1, s);
+            for t in [-1.0, -9.0] {
+                box_of.hold(&self.cast.form.point(Place { s, t }, top));
+                box_of.hold(&self.cast.form.point(Place { s, t }, top - height_mm));
+            }
+        }
+        let middle_s = bar.middle_s;
+        let low = through(&bar.tops.0, &bar.tops.1, middle_s) - (1.0 - THICKEST) * height_mm;
+        let at = self.cast.form.point(Place { s: middle_s, t: -5.0 }, low);
+        let torus = self.cast.rises.iter().any(|r| r.torus && {
+            let s = self.cast.form.place(r.centre.x, r.centre.y).s;
+            s > from_s && s < to_s
+        });
+        let truth = PartTruth {
+            thickness_mm,
+            width_mm: Some(height_mm),
+            length_mm: Some(to_s - from_s),
+            torus_gap_mm: torus.then_some(self.torus_mm),
+            below_margin_mm: Some(bar.below_margin_mm),
+            ..plain(Kind::Bar, relief_mm, self.on_cast(&at))
+        };
+        box_of.part(truth, field)
+    }
+
+    /// An upright strip from a tooth or a mesh down to the major connector, lingually.
+    pub fn strip(&'a self, strip: &Strip) -> Part<'a> {
+        let Strip { middle, along, out, half_mm, from_mm, low_mm, high_mm, thickness_mm, .. } = *strip;
+        let gaps = strip.gaps;
+        let field = move |q: &Probe<'_>| {
+            let d = q.p - middle;
+            let (x, y) = (d.dot(&along), d.dot(&out));
+            let base = gaps[0] + (gaps[1] - gaps[0]) * step(gaps[2] - 1.0, gaps[2] + 1.0, q.p.z);
+            let gap = self.gap_mm(base, &q.p);
+            let b = q.blocked();
+            let sides = (x.abs() - half_mm).max(y - from_mm).max(-14.0 - y);
+            cut(&[slab(b, gap, thickness_mm), sides, slab(q.p.z, low_mm, high_mm - low_mm)])
+        };
+        let mut box_of = BoxOf::new(0.6);
+        for x in [-half_mm, half_mm] {
+            for y in [from_mm, -12.0] {
+                for z in [low_mm, high_mm] {
+                    box_of.hold(&(middle + along * x + out * y + Vector::z() * (z - middle.z)));
+                }
+            }
+        }
+        let at = self.on_wall(strip, gaps[2] - 2.0);
+        let truth = PartTruth {
+            tooth: strip.tooth,
+            place: strip.place,
+            thickness_mm,
+            width_mm: Some(2.0 * half_mm),
+            ..plain(strip.kind, self.gap_mm(gaps[0], &at), self.file(&at))
+        };
+        box_of.part(truth, field)
+    }
+
+    /// Place of the cast that a strip passes at a height.
+    fn on_wall(&self, strip: &Strip, z: f64) -> Point {
+        let at = |y: f64| strip.middle + strip.out * y + Vector::z() * (z - strip.middle.z);
+        let (mut lo, mut hi) = (-14.0, 0.0);
+        for _ in 0..40 {
+            let y = 0.5 * (lo + hi);
+            if self.ground.blocked_mm(&at(y)) > 0.0 { lo = y } else { hi = y }
+        }
+        let p = at(lo);
+        self.ground.surface().closest(&p).map_or(p, |c| c.at)
+    }
+
+    /// A plate on the wall of a tooth beside a gap.
+    pub fn plate(&'a self, plate: &Plate<'a>) -> Part<'a> {
+        let Plate { crown, side, half_mm, low_mm, top_mm, thickness_mm, undercut, .. } = *plate;
+        let relief = self.relief_mm;
+        let field = move |q: &Probe<'_>| {
+            let [u, v, w] = crown.local(&q.p);
+            let gap = ON_TOOTH_MM + (relief - ON_TOOTH_MM) * step(0.8, -0.8, w);
+            let d = if undercut { q.tissue() } else { q.blocked() };
+            let sides = (v.abs() - half_mm).max(0.35 * crown.half_md - u * side);
+            cut(&[slab(d, gap, thickness_mm), sides, w - top_mm, low_mm - q.p.z])
+        };
+        let mut box_of = BoxOf::new(1.2);
+        for u in [0.35 * crown.half_md, crown.half_md + 1.5] {
+            for v in [-half_mm, half_mm] {
+                box_of.hold(&crown.world([u * side, v, top_mm]));
+                let foot = crown.world([u * side, v, 0.0]);
+                box_of.hold(&Point::new(foot.x, foot.y, low_mm));
+            }
+        }
+        let high = 0.5 * crown.height;
+        let wall = crown.world(crown.on_wall(if side > 0.0 { 0.0 } else { std::f64::consts::PI }, high));
+        let truth = PartTruth {
+            tooth: Some(crown.tooth.number()),
+            place: Some(if side > 0.0 { "distal" } else { "mesial" }),
+            thickness_mm,
+            width_mm: Some(2.0 * half_mm),
+            ..plain(Kind::MinorConnector, ON_TOOTH_MM, self.on_cast(&wall))
+        };
+        let mut part = box_of.part(truth, field);
+        part.rigid = !undercut;
+        part
+    }
+
+    /// A rest in its seat.
+    pub fn rest(&'a self, rest: &Rest<'a>) -> Part<'a> {
+        let Rest { crown, seat, thickness_mm, gap_mm, out_mm, .. } = *rest;
+        let ([au, av, floor], _) = crown.seat_floor(seat);
+        let side = seat.at[0].signum();
+        let half = (seat.half[1] - 0.5).max(1.0);
+        let inner = side * seat.centre[0] - seat.half[0] + 0.3;
+        let outer = crown.half_md + out_mm;
+        let top_at = floor + gap_mm + thickness_mm;
+        let field = move |q: &Probe<'_>| {
+            let [u, v, w] = crown.local(&q.p);
+            let plane = top_at + seat.tilt[0] * (u - au) + seat.tilt[1] * (v - av);
+            let ends = slab(u * side, inner, outer - inner);
+            let plan = smax(v.abs() - half, ends, 1.2);
+            let below = floor - 0.7 - w + 0.35 * (side * (au - u)).max(0.0);
+            cut(&[(w - plane).max(gap_mm - q.tissue()), plan, below])
+        };
+        let mut box_of = BoxOf::new(0.8);
+        for u in [inner, outer] {
+            for v in [-half, half] {
+                for w in [floor - 1.8, top_at + 0.6] {
+                    box_of.hold(&crown.world([u * side, v, w]));
+                }
+            }
+        }
+        let truth = PartTruth {
+            tooth: Some(crown.tooth.number()),
+            place: Some(if side > 0.0 { "distal" } else { "mesial" }),
+            thickness_mm,
+            width_mm: Some(2.0 * half),
+            length_mm: Some(outer - inner),
+            ..plain(Kind::Rest, gap_mm, self.on_cast(&crown.world([au, av, floor])))
+        };
+        box_of.part(truth, field)
+    }
+
+    /// A mesh over a ridge.
+    pub fn mesh(&'a self, mesh: &RidgeMesh) -> Part<'a> {
+        let RidgeMesh { from_s, to_s, half_mm, lift_mm, thickness_mm, holes } = *mesh;
+        let levels = &self.cast.levels;
+        let field = move |q: &Probe<'_>| {
+            let place = q.place();
+            let weights = Weights::at(&levels.s, place.s);
+            let t = place.t - weights.of(&levels.shift);
+            let sides = (t.abs() - half_mm).max(from_s - place.s).max(place.s - to_s);
+            let cap = q.p.z - weights.of(&levels.top) - 2.6;
+            let f = cut(&[slab(q.blocked(), lift_mm, thickness_mm), sides, cap]);
+            if holes { smax(f, -hole(place.s - from_s, t, to_s - from_s, half_mm), 0.2) } else { f }
+        };
+        let mut box_of = BoxOf::new(1.0);
+        for i in 0..=20 {
+            let s = from_s + (to_s - from_s) * f64::from(i) / 20.0;
+            for t in [-half_mm, half_mm] {
+                let p = self.crest(s, t);
+                box_of.hold(&p);
+                box_of.hold(&Point::new(p.x, p.y, self.at(&levels.top, s) + 2.6));
+            }
+        }
+        let at = self.crest(0.5 * (from_s + to_s), 0.0);
+        let truth = PartTruth {
+            thickness_mm,
+            width_mm: Some(2.0 * half_mm),
+            length_mm: Some(to_s - from_s),
+            ..plain(Kind::Mesh, lift_mm, self.on_cast(&at))
+        };
+        box_of.part(truth, field)
+    }
+
+    /// A foot of 2 by 2 mm under a mesh.
+    pub fn stop(&'a self, s: f64, gap_mm: f64, high_mm: f64) -> Part<'a> {
+        const HALF_MM: f64 = 1.0;
+        let at = self.crest(s, 0.0);
+        let (along, out) = self.cast.form.axes(s);
+        let field = move |q: &Probe<'_>| {
+            let d = q.p - at;
+            let sides = (d.dot(&along).abs() - HALF_MM).max(d.dot(&out).abs() - HALF_MM);
+            slab(q.blocked(), gap_mm, high_mm).max(sides)
+        };
+        let mut box_of = BoxOf::new(0.6);
+        for (x, y) in [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)] {
+            box_of.hold(&(at + along * x + out * y + Vector::z() * high_mm));
+            box_of.hold(&(at + along * x + out * y - Vector::z()));
+        }
+        let truth = PartTruth {
+            width_mm: Some(2.0 * HALF_MM),
+            length_mm: Some(2.0 * HALF_MM),
+            thickness_mm: high_mm,
+            ..plain(Kind::TissueStop, gap_mm, self.on_cast(&at))
+        };
+        box_of.part(truth, field)
+    }
+}
+
+/// Where in the height of a bar it is thickest, as a share from below.
+const THICKEST: f64 = 0.36;
+
+/// Thickness of a half pear at a share of its height from below, against its greatest.
+fn pear(share: f64) -> f64 {
+    let x = share - THICKEST;
+    let x = if x > 0.0 { x / 0.72 } else { x / 0.5 };
+    (1.0 - x * x).max(0.0).sqrt()
+}
+
+/// Distance from the edge of the nearest hole of a mesh, negative inside: holes of 1.6 mm, about 2.9 mm apart.
+fn hole(along: f64, across: f64, length: f64, half: f64) -> f64 {
+    const RADIUS_MM: f64 = 0.8;
+    const APART_MM: f64 = 2.9;
+    let nearest = |x: f64, long: f64| {
+        let n = ((long - 1.2) / APART_MM).floor().max(1.0);
+        let pitch = long / n;
+        let k = (x / pitch - 0.5).round().clamp(0.0, n - 1.0);
+        x - (k + 0.5) * pitch
+    };
+    hypot(nearest(along, length), nearest(across + half, 2.0 * half)) - RADIUS_MM
+}
+
+/// What is common to the truth of all parts.
+pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
+    PartTruth {
+        kind,
+        tooth: None,
+        place: None,
+        thickness_mm: 0.0,
+        tip_thickness_mm: None,
+        width_mm: None,
+        length_mm: None,
+        gap_mm,
+        torus_gap_mm: None,
+        below_margin_mm: None,
+        depth_mm: None,
+        tip_at_mm: None,
+        at_mm,
+    }
+}
+
+/// A box that grows by what it has to hold.
+pub(super) struct BoxOf {
+    low: Point,
+    high: Point,
+    room_mm: f64,
+}
+
+impl BoxOf {
+    pub fn new(room_mm: f64) -> BoxOf {
+        let high = Point::from(Vector::repeat(f64::NEG_INFINITY));
+        BoxOf { low: -high, high, room_mm }
+    }
+
+    pub fn hold(&mut self, p: &Point) {
+        self.low = self.low.inf(p);
+        self.high = self.high.sup(p);
+    }
+
+    pub fn part<'a>(
+        self,
+        truth: PartTruth,
+        field: impl Fn(&Probe<'_>) -> f64 + Send + Sync + 'a,
+    ) -> Part<'a> {
+        let room = Vector::repeat(self.room_mm);
+        Part {
+            truth,
+            low: self.low - room,
+            high: self.high + room,
+            rigid: true,
+            field: Box::new(field),
+        }
+    }
+}
+
+/// See [`Site::bar`].
+pub(super) struct Bar {
+    /// Its ends along the arch, mm.
+    pub from_s: f64,
+    pub to_s: f64,
+    /// Where along the arch its truth is stated, mm.
+    pub middle_s: f64,
+    /// Height of its upper border along the arch: places and own z, mm.
+    pub tops: (Vec<f64>, Vec<f64>),
+    /// What that leaves to the margins at least, mm.
+    pub below_margin_mm: f64,
+    pub thickness_mm: f64,
+    pub height_mm: f64,
+    pub relief_mm: f64,
+}
+
+/// See [`Site::strip`].
+#[derive(Clone, Copy)]
+pub(super) struct Strip {
+    pub kind: Kind,
+    pub tooth: Option<u8>,
+    pub place: Option<&'static str>,
+    /// Origin of its own plan, and directions along the arch and to buccal.
+    pub middle: Point,
+    pub along: Vector,
+    pub out: Vector,
+    /// Half its width, mm.
+    pub half_mm: f64,
+    /// How far to buccal it begins, mm.
+    pub from_mm: f64,
+    /// Own z of its lower and its upper end, mm.
+    pub low_mm: f64,
+    pub high_mm: f64,
+    pub thickness_mm: f64,
+    /// Gap under and over an own z, mm, and that z.
+    pub gaps: [f64; 3],
+}
+
+/// See [`Site::plate`].
+#[derive(Clone, Copy)]
+pub(super) struct Plate<'a> {
+    pub crown: &'a CrownBody,
+    /// 1 on the distal wall, -1 on the mesial.
+    pub side: f64,
+    pub half_mm: f64,
+    /// Own z where it ends below, and height of its upper end on the crown, mm.
+    pub low_mm: f64,
+    pub top_mm: f64,
+    pub thickness_mm: f64,
+    /// Whether it follows the wall under the survey line.
+    pub undercut: bool,
+}
+
+/// See [`Site::rest`].
+#[derive(Clone, Copy)]
+pub(super) struct Rest<'a> {
+    pub crown: &'a CrownBody,
+    pub seat: &'a Seat,
+    pub thickness_mm: f64,
+    pub gap_mm: f64,
+    /// How far beyond the crown it reaches, mm.
+    pub out_mm: f64,
+}
+
+/// See [`Site::mesh`].
+#[derive(Clone, Copy)]
+pub(super) struct RidgeMesh {
+    pub from_s: f64,
+    pub to_s: f64,
+    pub half_mm: f64,
+    pub lift_mm: f64,
+    pub thickness_mm: f64,
+    pub holes: bool,
+}
