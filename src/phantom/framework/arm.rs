@@ -3,13 +3,13 @@
 use super::super::crown::CrownBody;
 use super::super::field::{smax, step};
 use super::super::truth::undercut::{Path, occlusal};
-use super::body::{Part, Probe};
-use super::parts::{BoxOf, ON_TOOTH_MM, Site, plain};
+use super::body::{Part, Probe, TOUCH_MM};
+use super::parts::{BoxOf, Site, plain};
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, atan2, cos, hypot, sin};
 
-/// Gap under an arm, mm: it touches.
-const TOUCH_MM: f64 = 0.01;
+/// Gap of its rigid part to the blocked-out cast, mm: less than what that is off by on a wall.
+const OFF_MM: f64 = -0.03;
 /// Half width and thickness of an arm at its root, mm; at its tip it has half of both.
 const ROOT_MM: [f64; 2] = [0.8, 1.2];
 /// Points of its axis.
@@ -116,12 +116,20 @@ impl Arm<'_> {
         let degs: Vec<f64> = (0..POINTS).map(|i| ROOT_DEG + (tip.deg - ROOT_DEG) * share(i)).collect();
         let survey: Vec<f64> = degs.iter().map(|d| self.survey_w(site, *d)).collect();
         let most = 0.72 * self.crown.height;
+        let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + size_mm(share(i))[0] + 0.15).collect();
+        let even: Vec<f64> = (0..POINTS)
+            .map(|i| {
+                let near = &needed[i.saturating_sub(12)..(i + 13).min(POINTS)];
+                near.iter().sum::<f64>() / near.len() as f64
+            })
+            .collect();
+        // High enough for its rigid part, all along.
+        let short = (0..POINTS).filter(|i| share(*i) < RIGID_SHARE).map(|i| needed[i] - even[i]);
+        let lift = short.fold(0.0, f64::max).min(0.8);
         (0..POINTS)
             .map(|i| {
-                let near = &survey[i.saturating_sub(4)..(i + 5).min(POINTS)];
-                let mean = near.iter().sum::<f64>() / near.len() as f64;
-                let over = (mean + size_mm(share(i))[0] + 0.15).min(most);
-                let down = ((share(i) - 0.6) / 0.4).max(0.0);
+                let over = (even[i] + lift).min(most);
+                let down = ((share(i) - 0.58) / 0.42).max(0.0);
                 let down = down * down * (1.6 - 0.6 * down);
                 At { deg: degs[i], w: over + (tip.w - over) * down }
             })
@@ -187,7 +195,7 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         let round = if k1 < 1e-9 { -half.min(out) } else { k0 * (k0 - 1.0) / k1 };
         // Its rigid part keeps out of undercuts.
         let free = 3.0 * step(RIGID_SHARE - 0.04, RIGID_SHARE + 0.12, share);
-        smax(round, TOUCH_MM - d, 0.1).max(ON_TOOTH_MM - TOUCH_MM - q.blocked() - free)
+        smax(round, TOUCH_MM - d, 0.1).max(OFF_MM - q.blocked() - free)
     };
     let mut part = box_of.part(truth, field);
     part.rigid = false;

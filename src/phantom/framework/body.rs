@@ -12,6 +12,8 @@ use std::cell::OnceCell;
 const JOIN_MM: f64 = 0.3;
 /// Farther than this from its box a part is not asked, mm.
 const AWAY_MM: f64 = 0.8;
+/// Gap of what touches the cast, mm.
+pub(super) const TOUCH_MM: f64 = 0.01;
 /// Value where no part is near, mm.
 const FAR_MM: f64 = 6.0;
 
@@ -77,7 +79,7 @@ pub(super) struct Body<'a> {
     pub form: &'a ArchForm,
     /// Its parts.
     pub parts: Vec<Part<'a>>,
-    /// Least gap to the cast everywhere, mm; negative where it may enter it.
+    /// Least gap of rigid parts to the cast, mm; negative where it may enter it. What touches it is 0.01 mm off at most.
     pub clear_mm: f64,
 }
 
@@ -93,10 +95,28 @@ impl Body<'_> {
             *slot = smin(*slot, f, JOIN_MM);
         }
         if rigid < 1.0 {
-            rigid = rigid.max(self.clear_mm - probe.blocked());
+            rigid = rigid.max(self.clear_mm - probe.blocked()).max(self.clear_mm - probe.tissue());
         }
         let f = smin(rigid, free, JOIN_MM);
-        if f < 1.0 { f.max(self.clear_mm - probe.tissue()) } else { f }
+        if f < 1.0 { f.max(self.clear_mm.min(TOUCH_MM) - probe.tissue()) } else { f }
+    }
+
+    /// From a place of the cast along a direction: the way to the metal and the way through it, mm.
+    pub fn along(&self, at: &Point, way: &Vector) -> Option<[f64; 2]> {
+        const STEP_MM: f64 = 0.02;
+        let f = |k: f64| self.value(&(at + way * k));
+        let change = |from: f64, into: bool| {
+            let steps = (1..300).map(|i| from + STEP_MM * f64::from(i));
+            let far = steps.take_while(|k| *k < 6.0).find(|k| (f(*k) < 0.0) == into)?;
+            let (mut lo, mut hi) = (far - STEP_MM, far);
+            for _ in 0..30 {
+                let mid = 0.5 * (lo + hi);
+                if (f(mid) < 0.0) == into { hi = mid } else { lo = mid }
+            }
+            Some(hi)
+        };
+        let entry = if f(0.0) < 0.0 { 0.0 } else { change(0.0, true)? };
+        Some([entry, change(entry, false)? - entry])
     }
 
     /// Value of one part, own position.

@@ -14,6 +14,7 @@ mod parts;
 mod plan;
 mod record;
 
+use super::cast::Cast;
 use super::contour::zero_set;
 use super::demo::{Named, named};
 use super::patient::{Pair, casts};
@@ -32,7 +33,9 @@ pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
 /// Cell of the contour, mm.
 const CELL_MM: f64 = 0.14;
 /// Edges on arms and rests, and elsewhere, mm.
-const EDGES_MM: [f64; 2] = [0.24, 0.42];
+const EDGES_MM: [f64; 2] = [0.18, 0.42];
+/// Least gap of rigid parts, mm.
+const CLEAR_MM: f64 = 0.04;
 /// Gap of a bar over tissue, and of all over tori, mm.
 const RELIEF_MM: [f64; 2] = [0.3, 0.6];
 
@@ -107,17 +110,32 @@ impl Bench {
         let [relief_mm, torus_mm] = RELIEF_MM;
         let site = Site { cast, ground: &self.ground, relief_mm, torus_mm };
         let plan = Plan { case: &self.case, pair: &self.pair, site: &site, fault };
-        let body = Body { ground: &self.ground, form: &cast.form, parts: plan.parts(), clear_mm: 0.005 };
+        let body = Body { ground: &self.ground, form: &cast.form, parts: plan.parts(), clear_mm: CLEAR_MM };
         let own = surface(&body);
         let truth = FrameworkTruth {
             case: self.case.name,
             withdrawal: occlusal(self.case.restored).into_inner().into(),
             unit_scale: 1.0,
             wrong: None,
-            parts: body.parts.iter().map(|p| p.truth.clone()).collect(),
+            parts: body.parts.iter().map(|p| stated(&body, p, cast)).collect(),
         };
         Framework { mesh: turned(&own, self.case.restored, &|p| cast.own(p)), truth }
     }
+}
+
+/// The truth of a part, its gap and thickness those of the finished body at the place where they are stated.
+fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
+    let mut truth = part.truth.clone();
+    let at = cast.own(&truth.at_mm.into());
+    let Some(foot) = body.ground.surface().closest(&at) else { return truth };
+    let crown = cast.crowns.iter().find(|c| truth.kind == Kind::Rest && truth.tooth == Some(c.tooth.number()));
+    let square = body.ground.normal(&foot.at, foot.face);
+    let way = crown.map_or(square, |c| c.axes[2]).normalize();
+    if let Some([gap, thick]) = body.along(&foot.at, &way) {
+        (truth.gap_mm, truth.thickness_mm) = (gap, thick);
+    }
+    truth.way = (cast.own(&(foot.at + way)) - cast.own(&foot.at)).into();
+    truth
 }
 
 /// A sound framework for a demonstration case; `None` for a name not among them.

@@ -5,7 +5,7 @@ use super::super::arch::Place;
 use super::super::cast::{Cast, Rise};
 use super::super::crown::{CrownBody, Seat};
 use super::super::field::{Weights, smax, step, through};
-use super::body::{Part, Probe};
+use super::body::{Part, Probe, TOUCH_MM};
 use super::ground::Ground;
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, hypot};
@@ -79,10 +79,15 @@ impl<'a> Site<'a> {
     pub fn bar(&'a self, bar: &Bar) -> Part<'a> {
         let Bar { from_s, to_s, thickness_mm, height_mm, relief_mm, .. } = *bar;
         let tops = bar.tops.clone();
+        let walls = self.walls(bar);
+        let (places, across): (Vec<f64>, Vec<f64>) = walls.iter().copied().unzip();
+        let deep = relief_mm.max(self.torus_mm) + thickness_mm + 0.3;
         let field = move |q: &Probe<'_>| {
             let place = q.place();
             let weights = Weights::at(&self.cast.levels.s, place.s);
-            let inner = place.t - weights.of(&self.cast.levels.shift) + 1.0;
+            let buccal = place.t - weights.of(&self.cast.levels.shift) + 1.0;
+            // The floor of the mouth carries nothing.
+            let inner = buccal.max(through(&places, &across, place.s) - deep - place.t);
             let top = through(&tops.0, &tops.1, place.s);
             let share = ((q.p.z - top + height_mm) / height_mm).clamp(0.0, 1.0);
             let thick = thickness_mm * pear(share);
@@ -100,9 +105,11 @@ impl<'a> Site<'a> {
                 box_of.hold(&self.cast.form.point(Place { s, t }, top - height_mm));
             }
         }
-        let middle_s = bar.middle_s;
-        let low = through(&bar.tops.0, &bar.tops.1, middle_s) - (1.0 - THICKEST) * height_mm;
-        let at = self.cast.form.point(Place { s: middle_s, t: -5.0 }, low);
+        let low = |s: f64| through(&bar.tops.0, &bar.tops.1, s) - (1.0 - THICKEST) * height_mm;
+        let wall = |(s, t): &(f64, f64)| self.cast.form.point(Place { s: *s, t: *t }, low(*s));
+        let middle = walls.iter().min_by(|a, b| (a.0 - bar.middle_s).abs().total_cmp(&(b.0 - bar.middle_s).abs()));
+        let at = middle.map_or(Point::origin(), wall);
+        let length_mm = walls.windows(2).map(|w| (wall(&w[1]) - wall(&w[0])).norm()).sum();
         let torus = self.cast.rises.iter().any(|r| r.torus && {
             let s = self.cast.form.place(r.centre.x, r.centre.y).s;
             s > from_s && s < to_s
@@ -110,12 +117,26 @@ impl<'a> Site<'a> {
         let truth = PartTruth {
             thickness_mm,
             width_mm: Some(height_mm),
-            length_mm: Some(to_s - from_s),
+            length_mm: Some(length_mm),
             torus_gap_mm: torus.then_some(self.torus_mm),
             below_margin_mm: Some(bar.below_margin_mm),
             ..plain(Kind::Bar, relief_mm, self.on_cast(&at))
         };
         box_of.part(truth, field)
+    }
+
+    /// Where the blocked-out lingual wall stands behind a bar: places along and across the arch, mm.
+    fn walls(&self, bar: &Bar) -> Vec<(f64, f64)> {
+        const STEPS: i32 = 60;
+        let at = |i: i32| {
+            let s = bar.from_s + (bar.to_s - bar.from_s) * f64::from(i) / f64::from(STEPS);
+            let z = through(&bar.tops.0, &bar.tops.1, s) - (1.0 - THICKEST) * bar.height_mm;
+            let from = self.at(&self.cast.levels.shift, s);
+            // From the middle of the process toward the tongue.
+            let free = |t: &f64| self.ground.blocked_mm(&self.cast.form.point(Place { s, t: *t }, z)) > 0.0;
+            (s, (0..280).map(|k| from - 0.05 * f64::from(k)).find(free).unwrap_or(from - 5.0))
+        };
+        (0..=STEPS).map(at).collect()
     }
 
     /// An upright strip from a tooth or a mesh down to the major connector, lingually.
@@ -139,7 +160,7 @@ impl<'a> Site<'a> {
                 }
             }
         }
-        let at = self.on_wall(strip, gaps[2] - 2.0);
+        let at = self.on_wall(strip);
         let truth = PartTruth {
             tooth: strip.tooth,
             place: strip.place,
@@ -150,16 +171,23 @@ impl<'a> Site<'a> {
         box_of.part(truth, field)
     }
 
-    /// Place of the cast that a strip passes at a height.
-    fn on_wall(&self, strip: &Strip, z: f64) -> Point {
-        let at = |y: f64| strip.middle + strip.out * y + Vector::z() * (z - strip.middle.z);
-        let (mut lo, mut hi) = (-14.0, 0.0);
-        for _ in 0..40 {
-            let y = 0.5 * (lo + hi);
-            if self.ground.blocked_mm(&at(y)) > 0.0 { lo = y } else { hi = y }
-        }
-        let p = at(lo);
-        self.ground.surface().closest(&p).map_or(p, |c| c.at)
+    /// Place of the cast that a strip passes where its blocked-out surface is least off the cast.
+    fn on_wall(&self, strip: &Strip) -> Point {
+        const STEPS: i32 = 24;
+        let at = |z: f64, y: f64| strip.middle + strip.out * y + Vector::z() * (z - strip.middle.z);
+        let wall = |z: f64| {
+            let (mut lo, mut hi) = (-14.0, 0.0);
+            for _ in 0..40 {
+                let y = 0.5 * (lo + hi);
+                if self.ground.blocked_mm(&at(z, y)) > 0.0 { lo = y } else { hi = y }
+            }
+            at(z, lo)
+        };
+        let (from, to) = (strip.low_mm + 3.0, strip.high_mm - 1.5);
+        let off = |p: &Point| self.ground.tissue_mm(p).abs();
+        let places = (0..=STEPS).map(|i| wall(from + (to - from) * f64::from(i) / f64::from(STEPS)));
+        let best = places.min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(strip.middle);
+        self.ground.surface().closest(&best).map_or(best, |c| c.at)
     }
 
     /// A plate on the wall of a tooth beside a gap.
@@ -181,8 +209,11 @@ impl<'a> Site<'a> {
                 box_of.hold(&Point::new(foot.x, foot.y, low_mm));
             }
         }
-        let high = 0.5 * crown.height;
-        let wall = crown.world(crown.on_wall(if side > 0.0 { 0.0 } else { std::f64::consts::PI }, high));
+        let turn = if side > 0.0 { 0.0 } else { std::f64::consts::PI };
+        let at = |i: i32| crown.world(crown.on_wall(turn, top_mm - 0.3 - 0.1 * f64::from(i)));
+        let off = |p: &Point| self.ground.blocked_mm(p).abs();
+        let places = (0..40).map(at);
+        let wall = places.min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(crown.origin);
         let truth = PartTruth {
             tooth: Some(crown.tooth.number()),
             place: Some(if side > 0.0 { "distal" } else { "mesial" }),
@@ -206,7 +237,9 @@ impl<'a> Site<'a> {
         let top_at = floor + gap_mm + thickness_mm;
         let field = move |q: &Probe<'_>| {
             let [u, v, w] = crown.local(&q.p);
-            let plane = top_at + seat.tilt[0] * (u - au) + seat.tilt[1] * (v - av);
+            // Outside of the marginal ridge it falls again.
+            let beyond = (side * (u - au)).max(0.0);
+            let plane = top_at + seat.tilt[0] * (u - au) + seat.tilt[1] * (v - av) - 0.4 * beyond;
             let ends = slab(u * side, inner, outer - inner);
             let plan = smax(v.abs() - half, ends, 1.2);
             let below = floor - 0.7 - w + 0.35 * (side * (au - u)).max(0.0);
@@ -242,7 +275,8 @@ impl<'a> Site<'a> {
             let sides = (t.abs() - half_mm).max(from_s - place.s).max(place.s - to_s);
             let cap = q.p.z - weights.of(&levels.top) - 2.6;
             let f = cut(&[slab(q.blocked(), lift_mm, thickness_mm), sides, cap]);
-            if holes { smax(f, -hole(place.s - from_s, t, to_s - from_s, half_mm), 0.2) } else { f }
+            let long = holes[1] - holes[0];
+            if long > 3.0 { smax(f, -hole(place.s - holes[0], t, long, half_mm), 0.2) } else { f }
         };
         let mut box_of = BoxOf::new(1.0);
         for i in 0..=20 {
@@ -253,7 +287,7 @@ impl<'a> Site<'a> {
                 box_of.hold(&Point::new(p.x, p.y, self.at(&levels.top, s) + 2.6));
             }
         }
-        let at = self.crest(0.5 * (from_s + to_s), 0.0);
+        let at = self.crest(0.5 * (from_s + to_s), 0.5 * half_mm - 1.7);
         let truth = PartTruth {
             thickness_mm,
             width_mm: Some(2.0 * half_mm),
@@ -264,14 +298,14 @@ impl<'a> Site<'a> {
     }
 
     /// A foot of 2 by 2 mm under a mesh.
-    pub fn stop(&'a self, s: f64, gap_mm: f64, high_mm: f64) -> Part<'a> {
+    pub fn stop(&'a self, s: f64, high_mm: f64) -> Part<'a> {
         const HALF_MM: f64 = 1.0;
         let at = self.crest(s, 0.0);
         let (along, out) = self.cast.form.axes(s);
         let field = move |q: &Probe<'_>| {
             let d = q.p - at;
             let sides = (d.dot(&along).abs() - HALF_MM).max(d.dot(&out).abs() - HALF_MM);
-            slab(q.blocked(), gap_mm, high_mm).max(sides)
+            slab(q.blocked(), TOUCH_MM, high_mm).max(sides)
         };
         let mut box_of = BoxOf::new(0.6);
         for (x, y) in [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)] {
@@ -282,9 +316,11 @@ impl<'a> Site<'a> {
             width_mm: Some(2.0 * HALF_MM),
             length_mm: Some(2.0 * HALF_MM),
             thickness_mm: high_mm,
-            ..plain(Kind::TissueStop, gap_mm, self.on_cast(&at))
+            ..plain(Kind::TissueStop, TOUCH_MM, self.on_cast(&at))
         };
-        box_of.part(truth, field)
+        let mut part = box_of.part(truth, field);
+        part.rigid = false;
+        part
     }
 }
 
@@ -327,6 +363,7 @@ pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
         depth_mm: None,
         tip_at_mm: None,
         at_mm,
+        way: [0.0; 3],
     }
 }
 
@@ -436,5 +473,6 @@ pub(super) struct RidgeMesh {
     pub half_mm: f64,
     pub lift_mm: f64,
     pub thickness_mm: f64,
-    pub holes: bool,
+    /// From where to where there are holes, mm along the arch; an empty stretch for none.
+    pub holes: [f64; 2],
 }

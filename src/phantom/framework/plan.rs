@@ -18,7 +18,7 @@ use crate::space::Point;
 /// Thickness of a rest over the marginal ridge, mm.
 const REST_MM: f64 = 1.3;
 /// Gap under a rest, mm.
-const REST_GAP_MM: f64 = 0.03;
+const REST_GAP_MM: f64 = 0.04;
 /// Thickness of minor connectors, mm.
 const MINOR_MM: f64 = 1.2;
 /// Lift and thickness of a mesh, mm.
@@ -185,7 +185,11 @@ impl<'a> Plan<'a> {
             half_mm: 3.4,
             lift_mm,
             thickness_mm,
-            holes: gap.stop_s.is_some(),
+            holes: gap.stop_s.map_or([0.0; 2], |stop| {
+                let way = (stop - 0.5 * (gap.from_s + gap.to_s)).signum();
+                let (near, far) = (stop - 3.4 * way, if way > 0.0 { gap.from_s } else { gap.to_s } + 1.6 * way);
+                [near.min(far), near.max(far)]
+            }),
         };
         let mut parts = vec![site.mesh(&mesh)];
         for (i, crown) in gap.beside.iter().filter_map(|t| crown_of(cast, *t)).enumerate() {
@@ -208,7 +212,7 @@ impl<'a> Plan<'a> {
             }));
         }
         if let Some(s) = gap.stop_s {
-            parts.push(site.stop(s, 0.01, lift_mm + thickness_mm - 0.2));
+            parts.push(site.stop(s, lift_mm + thickness_mm - 0.2));
         }
         if cast.arch == Arch::Mandible {
             let middle = site.crest(gap.leg_s, 0.0);

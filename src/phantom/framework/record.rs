@@ -33,7 +33,7 @@ pub struct PartTruth {
     /// Place of a rest or a plate on its tooth, or surface of a clasp arm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub place: Option<&'static str>,
-    /// Thickness of the metal at `at_mm` square to the cast (a rest: along the crown's axis; an arm: at its root), mm.
+    /// Thickness of the metal over `at_mm` along `way`, mm.
     pub thickness_mm: f64,
     /// Thickness at the tip of an arm, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -44,7 +44,7 @@ pub struct PartTruth {
     /// Length, mm: along the arch, or along the axis of an arm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_mm: Option<f64>,
-    /// Gap between the metal and the cast, undercuts blocked out, at `at_mm`, mm.
+    /// Gap between the cast at `at_mm` and the metal along `way`, mm.
     pub gap_mm: f64,
     /// Gap over the middle of a torus that it crosses, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -60,6 +60,8 @@ pub struct PartTruth {
     pub tip_at_mm: Option<[f64; 3]>,
     /// A place on the cast under the part.
     pub at_mm: [f64; 3],
+    /// Direction from there, file axes: square to the cast, or along the axis of the crown in a rest seat.
+    pub way: [f64; 3],
 }
 
 /// What was made wrong.
