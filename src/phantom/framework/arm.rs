@@ -9,7 +9,7 @@ use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, atan2, cos, hypot, sin};
 
 /// Gap of its rigid part to the blocked-out cast, mm: less than what that is off by on a wall.
-const OFF_MM: f64 = -0.03;
+const OFF_MM: f64 = -0.02;
 /// Half width and thickness of an arm at its root, mm; at its tip it has half of both.
 const ROOT_MM: [f64; 2] = [0.8, 1.2];
 /// Points of its axis.

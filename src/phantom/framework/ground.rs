@@ -39,7 +39,16 @@ impl Ground {
 
     /// Distance from the cast, mm, negative inside.
     pub fn tissue_mm(&self, p: &Point) -> f64 {
-        let Some(c) = self.surface.closest_within(p, REACH_MM) else { return REACH_MM };
+        self.within(p, REACH_MM)
+    }
+
+    /// The same where the cast is very near; farther away 0.4 mm.
+    pub fn near_mm(&self, p: &Point) -> f64 {
+        self.within(p, 0.4)
+    }
+
+    fn within(&self, p: &Point, most_mm: f64) -> f64 {
+        let Some(c) = self.surface.closest_within(p, most_mm) else { return most_mm };
         if self.normal(&c.at, c.face).dot(&(p - c.at)) < 0.0 { -c.distance_mm } else { c.distance_mm }
     }
 

@@ -9,6 +9,7 @@
 
 mod arm;
 mod body;
+mod fault;
 mod ground;
 mod parts;
 mod plan;
@@ -25,52 +26,23 @@ use crate::case::Arch;
 use crate::mesh::Mesh;
 use crate::space::Point;
 use body::Body;
+pub use fault::Fault;
 use ground::Ground;
 use parts::Site;
 use plan::Plan;
+use rayon::prelude::*;
 pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
 
 /// Cell of the contour, mm.
 const CELL_MM: f64 = 0.14;
 /// Edges on arms and rests, and elsewhere, mm.
 const EDGES_MM: [f64; 2] = [0.18, 0.42];
+/// How far a spoiled bar goes into a torus, mm.
+const INTO_TORUS_MM: f64 = 0.3;
 /// Least gap of rigid parts, mm.
 const CLEAR_MM: f64 = 0.04;
 /// Gap of a bar over tissue, and of all over tori, mm.
 const RELIEF_MM: [f64; 2] = [0.3, 0.6];
-
-/// What can be made wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fault {
-    /// A rest that is too thin.
-    ThinRest,
-    /// A bar that is too thin.
-    ThinBar,
-    /// The tip of an arm lies too deep in its undercut.
-    TipTooDeep,
-    /// A rest stands off its seat.
-    RestHigh,
-    /// The bar touches the tissue.
-    NoRelief,
-    /// The bar enters a torus.
-    BarIntoTorus,
-    /// The bar runs too near the margins.
-    BorderNearMargin,
-    /// A rest is too high for the opposing tooth.
-    OpposingContact,
-    /// A rigid part lies under the survey line.
-    CaughtOnPath,
-    /// The surface has a hole.
-    OpenShell,
-    /// A loose piece lies beside it.
-    FloatingShell,
-    /// A sheet without thickness stands on it.
-    ZeroThickness,
-    /// Print supports still stand on it.
-    Struts,
-    /// The file is in metres.
-    Metres,
-}
 
 /// A framework and what is true of it.
 #[derive(Clone, Debug)]
@@ -105,22 +77,81 @@ impl Bench {
         self.made(None)
     }
 
+    /// A framework with one fault; `None` where the case has nothing that could be made wrong that way.
+    pub fn spoiled(&self, fault: Fault) -> Option<Framework> {
+        let made = self.made(Some(fault));
+        made.truth.wrong.is_some().then_some(made)
+    }
+
     fn made(&self, fault: Option<Fault>) -> Framework {
-        let cast = self.pair.cast(self.case.restored);
+        let (cast, arch) = (self.pair.cast(self.case.restored), self.case.restored);
         let [relief_mm, torus_mm] = RELIEF_MM;
+        let torus_mm = if fault == Some(Fault::BarIntoTorus) { -INTO_TORUS_MM } else { torus_mm };
         let site = Site { cast, ground: &self.ground, relief_mm, torus_mm };
         let plan = Plan { case: &self.case, pair: &self.pair, site: &site, fault };
-        let body = Body { ground: &self.ground, form: &cast.form, parts: plan.parts(), clear_mm: CLEAR_MM };
-        let own = surface(&body);
-        let truth = FrameworkTruth {
+        let clear_mm = match fault {
+            Some(Fault::BarIntoTorus) => -2.0 * INTO_TORUS_MM,
+            Some(Fault::NoRelief) => 0.0,
+            _ => CLEAR_MM,
+        };
+        let mut body = Body { ground: &self.ground, form: &cast.form, parts: plan.parts(), clear_mm };
+        let mut truth = FrameworkTruth {
             case: self.case.name,
-            withdrawal: occlusal(self.case.restored).into_inner().into(),
-            unit_scale: 1.0,
+            withdrawal: occlusal(arch).into_inner().into(),
+            unit_scale: if fault == Some(Fault::Metres) { 1000.0 } else { 1.0 },
             wrong: None,
             parts: body.parts.iter().map(|p| stated(&body, p, cast)).collect(),
         };
-        Framework { mesh: turned(&own, self.case.restored, &|p| cast.own(p)), truth }
+        let at = fault.and_then(|f| fault::place(f, &body, &truth, cast));
+        truth.wrong = fault.and_then(|f| fault::wrong(f, &truth, at, cast));
+        if fault == Some(Fault::Struts) {
+            let more = fault::struts(&body.parts, cast);
+            body.parts.extend(more);
+        }
+        let mut own = surface(&body);
+        if clear_mm > 0.0 {
+            own = cleared(own, &self.ground);
+        }
+        if let Some(fault) = fault {
+            own = fault::done_to(own, fault, &at.unwrap_or(Point::origin()));
+        }
+        Framework { mesh: turned(&own, arch, &|p| cast.own(p)), truth }
     }
+}
+
+/// The surface with the corners drawn off the cast of triangles that would cut through it, as over a sharp ridge.
+fn cleared(mesh: Mesh, ground: &Ground) -> Mesh {
+    const ROUNDS: usize = 4;
+    const NEAR_MM: f64 = 0.004;
+    let mut mesh = mesh;
+    for _ in 0..ROUNDS {
+        let short = |f: u32| {
+            let [a, b, c] = mesh.corners(f);
+            let places = [mesh.face_centre(f), nalgebra::center(&a, &b), nalgebra::center(&b, &c), nalgebra::center(&c, &a)];
+            let least = places.iter().map(|p| (ground.near_mm(p), p)).min_by(|a, b| a.0.total_cmp(&b.0))?;
+            (least.0 < NEAR_MM).then(|| (f, NEAR_MM - least.0, *least.1))
+        };
+        let found: Vec<(u32, f64, Point)> =
+            (0..mesh.faces().len() as u32).into_par_iter().filter_map(short).collect();
+        if found.is_empty() {
+            break;
+        }
+        let mut vertices = mesh.vertices().to_vec();
+        let mut moved = vec![0.0f64; vertices.len()];
+        for (f, by, p) in found {
+            let Some(foot) = ground.surface().closest(&p) else { continue };
+            let way = ground.normal(&foot.at, foot.face);
+            for v in mesh.faces()[f as usize].map(|v| v as usize) {
+                let more = 1.2 * by - moved[v];
+                if more > 0.0 {
+                    vertices[v] += way * more;
+                    moved[v] += more;
+                }
+            }
+        }
+        mesh = super::contour::mesh(vertices, mesh.faces().to_vec());
+    }
+    mesh
 }
 
 /// The truth of a part, its gap and thickness those of the finished body at the place where they are stated.
@@ -141,6 +172,11 @@ fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
 /// A sound framework for a demonstration case; `None` for a name not among them.
 pub fn sound(name: &str) -> Option<Framework> {
     Bench::new(name).map(|b| b.sound())
+}
+
+/// A framework with one fault; `None` for a name not among the demonstration cases.
+pub fn spoiled(name: &str, fault: Fault) -> Option<Framework> {
+    Bench::new(name).and_then(|b| b.spoiled(fault))
 }
 
 /// The surface of a body, own axes.

@@ -210,15 +210,17 @@ impl<'a> Site<'a> {
             }
         }
         let turn = if side > 0.0 { 0.0 } else { std::f64::consts::PI };
-        let at = |i: i32| crown.world(crown.on_wall(turn, top_mm - 0.3 - 0.1 * f64::from(i)));
-        let off = |p: &Point| self.ground.blocked_mm(p).abs();
-        let places = (0..40).map(at);
+        let at = |i: i32| crown.world(crown.on_wall(turn, top_mm - 1.1 - 0.1 * f64::from(i)));
+        // Where it lies on the wall, or hangs on to it under the bulge.
+        let off = |p: &Point| if undercut { self.ground.blocked_mm(p) } else { self.ground.blocked_mm(p).abs() };
+        let places = (0..28).map(at).filter(|p| p.z > low_mm + 0.8);
         let wall = places.min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(crown.origin);
         let truth = PartTruth {
             tooth: Some(crown.tooth.number()),
             place: Some(if side > 0.0 { "distal" } else { "mesial" }),
             thickness_mm,
             width_mm: Some(2.0 * half_mm),
+            caught: undercut.then_some(true),
             ..plain(Kind::MinorConnector, ON_TOOTH_MM, self.on_cast(&wall))
         };
         let mut part = box_of.part(truth, field);
@@ -362,6 +364,7 @@ pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
         below_margin_mm: None,
         depth_mm: None,
         tip_at_mm: None,
+        caught: None,
         at_mm,
         way: [0.0; 3],
     }

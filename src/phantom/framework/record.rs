@@ -58,6 +58,9 @@ pub struct PartTruth {
     /// That place on the cast.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tip_at_mm: Option<[f64; 3]>,
+    /// Whether it lies under the survey line though it is rigid.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub caught: Option<bool>,
     /// A place on the cast under the part.
     pub at_mm: [f64; 3],
     /// Direction from there, file axes: square to the cast, or along the axis of the crown in a rest seat.
