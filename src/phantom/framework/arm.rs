@@ -10,18 +10,33 @@ use crate::space::{Point, Vector, atan2, cos, hypot, sin};
 
 /// Gap of its rigid part to the blocked-out cast, mm: less than what that is off by on a wall.
 const OFF_MM: f64 = -0.02;
-/// Half width and thickness of an arm at its root, mm; at its tip it has half of both.
-const ROOT_MM: [f64; 2] = [0.8, 1.2];
+/// Half width and thickness of a cast arm at its root, mm; at its tip it has half of both.
+pub(super) const CAST_MM: Size = Size { half_mm: 0.8, thick_mm: 1.2, tip_share: 0.5 };
+/// Those of a wire of 19 gauge.
+pub(super) const WIRE_MM: Size = Size { half_mm: 0.455, thick_mm: 0.91, tip_share: 1.0 };
 /// Points of its axis.
 const POINTS: usize = 49;
 /// Share of its length from which it may go under the survey line.
 const RIGID_SHARE: f64 = 0.667;
-/// Where its root lies, degrees from the proximal wall toward the surface that it runs on.
-const ROOT_DEG: f64 = 22.0;
 /// Least height of the axis of its tip over the margin, mm.
 const OVER_MARGIN_MM: f64 = 1.35;
 /// A depth that counts as undercut where the survey line is sought, mm: twice what the blocked-out surface is off by.
 const SEEN_MM: f64 = 0.06;
+
+/// Section of an arm at its root, and what is left of it at its tip.
+#[derive(Clone, Copy)]
+pub(super) struct Size {
+    pub half_mm: f64,
+    pub thick_mm: f64,
+    pub tip_share: f64,
+}
+
+impl Size {
+    /// Half width and thickness at a share of the length, mm.
+    fn at(&self, share: f64) -> [f64; 2] {
+        [self.half_mm, self.thick_mm].map(|r| r * (1.0 - (1.0 - self.tip_share) * share))
+    }
+}
 
 /// An arm that is wanted.
 #[derive(Clone, Copy)]
@@ -35,6 +50,10 @@ pub(super) struct Arm<'a> {
     pub surface: &'static str,
     /// Depth wanted under its tip, mm.
     pub depth_mm: f64,
+    /// Its section.
+    pub size: Size,
+    /// Where its root lies, degrees from the proximal wall toward the surface that it runs on.
+    pub root_deg: f64,
 }
 
 /// A place of the wall: degrees from the root's wall, and height on the crown, mm.
@@ -113,10 +132,10 @@ impl Arm<'_> {
     /// Its axis on the wall, from root to tip.
     fn axis(&self, site: &Site<'_>, tip: At) -> Vec<At> {
         let share = |i: usize| i as f64 / (POINTS - 1) as f64;
-        let degs: Vec<f64> = (0..POINTS).map(|i| ROOT_DEG + (tip.deg - ROOT_DEG) * share(i)).collect();
+        let degs: Vec<f64> = (0..POINTS).map(|i| self.root_deg + (tip.deg - self.root_deg) * share(i)).collect();
         let survey: Vec<f64> = degs.iter().map(|d| self.survey_w(site, *d)).collect();
         let most = 0.72 * self.crown.height;
-        let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + size_mm(share(i))[0] + 0.15).collect();
+        let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + self.size.at(share(i))[0] + 0.15).collect();
         let even: Vec<f64> = (0..POINTS)
             .map(|i| {
                 let near = &needed[i.saturating_sub(12)..(i + 13).min(POINTS)];
@@ -137,11 +156,6 @@ impl Arm<'_> {
     }
 }
 
-/// Half width and thickness at a share of the length, mm.
-fn size_mm(share: f64) -> [f64; 2] {
-    ROOT_MM.map(|r| r * (1.0 - 0.5 * share))
-}
-
 /// Nearest place of a polyline: distance and share of its length.
 fn nearest(line: &[(Point, f64)], p: &Point) -> (f64, f64) {
     let mut best = (f64::INFINITY, 0.0);
@@ -159,6 +173,7 @@ fn nearest(line: &[(Point, f64)], p: &Point) -> (f64, f64) {
 
 /// The arm as a part.
 pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
+    let size = wanted.size;
     let tip = wanted.tip(site);
     let axis = wanted.axis(site, tip);
     let points: Vec<Point> = axis.iter().map(|a| wanted.place(site, *a)).collect();
@@ -168,7 +183,7 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
     }
     let length_mm = along.last().copied().unwrap_or(0.0);
     let line: Vec<(Point, f64)> = points.iter().zip(&along).map(|(p, l)| (*p, l / length_mm)).collect();
-    let mut box_of = BoxOf::new(ROOT_MM[0] + ROOT_MM[1]);
+    let mut box_of = BoxOf::new(size.half_mm + size.thick_mm);
     points.iter().for_each(|p| box_of.hold(p));
     const STATED: f64 = 0.2;
     let stated = line.iter().find(|(_, s)| *s >= STATED).map_or(points[0], |(p, _)| *p);
@@ -176,9 +191,9 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
     let truth = PartTruth {
         tooth: Some(wanted.crown.tooth.number()),
         place: Some(wanted.surface),
-        thickness_mm: size_mm(STATED)[1],
-        tip_thickness_mm: Some(size_mm(1.0)[1]),
-        width_mm: Some(2.0 * size_mm(STATED)[0]),
+        thickness_mm: size.at(STATED)[1],
+        tip_thickness_mm: Some(size.at(1.0)[1]),
+        width_mm: Some(2.0 * size.at(STATED)[0]),
         length_mm: Some(length_mm),
         depth_mm: Some(wanted.depth_at(site, tip)),
         tip_at_mm: Some(site.file(&end)),
@@ -186,7 +201,7 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
     };
     let field = move |q: &Probe<'_>| {
         let (far, share) = nearest(&line, &q.p);
-        let [half, thick] = size_mm(share);
+        let [half, thick] = size.at(share);
         let d = q.tissue();
         let beside = (far * far - d * d).max(0.0).sqrt();
         let out = thick + TOUCH_MM;

@@ -184,11 +184,19 @@ pub(super) fn place(fault: Fault, body: &Body<'_>, truth: &FrameworkTruth, cast:
         Fault::BarIntoTorus => {
             let torus = cast.rises.iter().filter(|r| r.torus);
             let reach = torus.map(|r| r.centre + r.axes[1] * r.half[1]);
-            let deep = |p: &Point| body.value(&p.clone());
+            let deep = |p: &Point| body.value(p);
             reach.min_by(|a, b| deep(a).total_cmp(&deep(b)))
         }
         _ => None,
     }
+}
+
+/// Where the front of a bar or a strap lies nearest to the cast, own axes, and how near, mm.
+pub(super) fn nearest(mesh: &Mesh, body: &Body<'_>) -> Option<(Point, f64)> {
+    const FRONT_MM: f64 = 9.0;
+    let front = mesh.vertices().iter().filter(|p| p.x.abs() < FRONT_MM);
+    let near = front.map(|p| (*p, body.ground.near_mm(p)));
+    near.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// What is true of a fault.
@@ -198,7 +206,7 @@ pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cas
         Fault::ThinRest => rests().next(),
         Fault::OpposingContact => rests().nth(1),
         Fault::RestHigh => rests().nth(2),
-        Fault::TipTooDeep => truth.parts.iter().find(|p| p.kind == Kind::ClaspArm),
+        Fault::TipTooDeep => truth.parts.iter().rfind(|p| p.kind == Kind::ClaspArm),
         Fault::CaughtOnPath => truth.parts.iter().find(|p| p.kind == Kind::MinorConnector && p.caught == Some(true)),
         Fault::OpenShell | Fault::FloatingShell | Fault::Metres => None,
         Fault::ZeroThickness | Fault::Struts => truth.parts.iter().find(|p| p.kind == Kind::Mesh),

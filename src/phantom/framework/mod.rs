@@ -109,6 +109,11 @@ impl Bench {
             body.parts.extend(more);
         }
         let mut own = surface(&body);
+        if let (Some(Fault::NoRelief), Some(wrong)) = (fault, &mut truth.wrong)
+            && let Some((at, mm)) = fault::nearest(&own, &body)
+        {
+            (wrong.at_mm, wrong.value_mm) = (cast.own(&at).into(), Some(mm));
+        }
         if clear_mm > 0.0 {
             own = cleared(own, &self.ground);
         }

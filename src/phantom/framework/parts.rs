@@ -141,7 +141,7 @@ impl<'a> Site<'a> {
 
     /// An upright strip from a tooth or a mesh down to the major connector, lingually.
     pub fn strip(&'a self, strip: &Strip) -> Part<'a> {
-        let Strip { middle, along, out, half_mm, from_mm, low_mm, high_mm, thickness_mm, .. } = *strip;
+        let Strip { middle, along, out, half_mm, from_mm, to_mm, low_mm, high_mm, thickness_mm, .. } = *strip;
         let gaps = strip.gaps;
         let field = move |q: &Probe<'_>| {
             let d = q.p - middle;
@@ -149,12 +149,12 @@ impl<'a> Site<'a> {
             let base = gaps[0] + (gaps[1] - gaps[0]) * step(gaps[2] - 1.0, gaps[2] + 1.0, q.p.z);
             let gap = self.gap_mm(base, &q.p);
             let b = q.blocked();
-            let sides = (x.abs() - half_mm).max(y - from_mm).max(-14.0 - y);
+            let sides = (x.abs() - half_mm).max(y - from_mm).max(to_mm - y);
             cut(&[slab(b, gap, thickness_mm), sides, slab(q.p.z, low_mm, high_mm - low_mm)])
         };
         let mut box_of = BoxOf::new(0.6);
         for x in [-half_mm, half_mm] {
-            for y in [from_mm, -12.0] {
+            for y in [from_mm, to_mm] {
                 for z in [low_mm, high_mm] {
                     box_of.hold(&(middle + along * x + out * y + Vector::z() * (z - middle.z)));
                 }
@@ -176,7 +176,7 @@ impl<'a> Site<'a> {
         const STEPS: i32 = 24;
         let at = |z: f64, y: f64| strip.middle + strip.out * y + Vector::z() * (z - strip.middle.z);
         let wall = |z: f64| {
-            let (mut lo, mut hi) = (-14.0, 0.0);
+            let (mut lo, mut hi) = (strip.to_mm, 0.0);
             for _ in 0..40 {
                 let y = 0.5 * (lo + hi);
                 if self.ground.blocked_mm(&at(z, y)) > 0.0 { lo = y } else { hi = y }
@@ -192,11 +192,11 @@ impl<'a> Site<'a> {
 
     /// A plate on the wall of a tooth beside a gap.
     pub fn plate(&'a self, plate: &Plate<'a>) -> Part<'a> {
-        let Plate { crown, side, half_mm, low_mm, top_mm, thickness_mm, undercut, .. } = *plate;
+        let Plate { crown, side, half_mm, low_mm, top_mm, thickness_mm, gap_mm, undercut } = *plate;
         let relief = self.relief_mm;
         let field = move |q: &Probe<'_>| {
             let [u, v, w] = crown.local(&q.p);
-            let gap = ON_TOOTH_MM + (relief - ON_TOOTH_MM) * step(0.8, -0.8, w);
+            let gap = gap_mm + (relief - gap_mm) * step(0.8, -0.8, w);
             let d = if undercut { q.tissue() } else { q.blocked() };
             let sides = (v.abs() - half_mm).max(0.35 * crown.half_md - u * side);
             cut(&[slab(d, gap, thickness_mm), sides, w - top_mm, low_mm - q.p.z])
@@ -221,7 +221,7 @@ impl<'a> Site<'a> {
             thickness_mm,
             width_mm: Some(2.0 * half_mm),
             caught: undercut.then_some(true),
-            ..plain(Kind::MinorConnector, ON_TOOTH_MM, self.on_cast(&wall))
+            ..plain(Kind::MinorConnector, gap_mm, self.on_cast(&wall))
         };
         let mut part = box_of.part(truth, field);
         part.rigid = !undercut;
@@ -262,6 +262,47 @@ impl<'a> Site<'a> {
             width_mm: Some(2.0 * half),
             length_mm: Some(outer - inner),
             ..plain(Kind::Rest, gap_mm, self.on_cast(&crown.world([au, av, floor])))
+        };
+        box_of.part(truth, field)
+    }
+
+    /// A palatal strap.
+    pub fn strap(&'a self, strap: &Strap) -> Part<'a> {
+        let Strap { right, left, half_mm, thickness_mm, gap_mm, gap_from_s } = *strap;
+        let way = (left - right).normalize();
+        let across = Vector::new(-way.y, way.x, 0.0);
+        let field = move |q: &Probe<'_>| {
+            let place = q.place();
+            let d = q.p - right;
+            // Clear of the margins, and up to the mesh where teeth are missing.
+            let end = -BORDER_MM + (BORDER_MM - 2.4) * step(0.0, 2.5, (place.s - gap_from_s) * gap_from_s.signum());
+            let gap = self.gap_mm(gap_mm, &q.p);
+            let sides = (d.dot(&across).abs() - half_mm).max(place.t - end);
+            cut(&[slab(q.blocked(), gap, thickness_mm), sides])
+        };
+        let mut box_of = BoxOf::new(0.8);
+        let middle = nalgebra::center(&right, &left);
+        let at = |p: &Point| Point::new(p.x, p.y, self.ground.height_mm(p.x, p.y).unwrap_or(p.z));
+        for i in -12..=12 {
+            for j in -2..=2 {
+                let reach = 0.5 * (left - right).norm() + 4.5;
+                let p = middle + way * (reach * f64::from(i) / 12.0) + across * (half_mm * f64::from(j) / 2.0);
+                let p = at(&p);
+                box_of.hold(&p);
+                box_of.hold(&(p + Vector::z() * (thickness_mm + 1.2)));
+            }
+        }
+        // Beside the torus and the raphe.
+        let stated = at(&(middle + (right - middle) * 0.55));
+        let torus = self.cast.rises.iter().any(|r| {
+            r.torus && (r.centre - right).dot(&across).abs() < half_mm + r.half[0]
+        });
+        let truth = PartTruth {
+            thickness_mm,
+            width_mm: Some(2.0 * half_mm),
+            length_mm: Some((left - right).norm()),
+            torus_gap_mm: torus.then_some(self.torus_mm),
+            ..plain(Kind::Strap, gap_mm, self.on_cast(&stated))
         };
         box_of.part(truth, field)
     }
@@ -432,8 +473,9 @@ pub(super) struct Strip {
     pub out: Vector,
     /// Half its width, mm.
     pub half_mm: f64,
-    /// How far to buccal it begins, mm.
+    /// How far to buccal it begins and ends, mm.
     pub from_mm: f64,
+    pub to_mm: f64,
     /// Own z of its lower and its upper end, mm.
     pub low_mm: f64,
     pub high_mm: f64,
@@ -453,6 +495,8 @@ pub(super) struct Plate<'a> {
     pub low_mm: f64,
     pub top_mm: f64,
     pub thickness_mm: f64,
+    /// Gap on the tooth, mm.
+    pub gap_mm: f64,
     /// Whether it follows the wall under the survey line.
     pub undercut: bool,
 }
@@ -466,6 +510,23 @@ pub(super) struct Rest<'a> {
     pub gap_mm: f64,
     /// How far beyond the crown it reaches, mm.
     pub out_mm: f64,
+}
+
+/// Distance of a strap's ends from the arch curve, mm: more than 6 mm along the palate from the margins.
+pub(super) const BORDER_MM: f64 = 9.6;
+
+/// See [`Site::strap`].
+#[derive(Clone, Copy)]
+pub(super) struct Strap {
+    /// Ends of its middle line, in plan.
+    pub right: Point,
+    pub left: Point,
+    /// Half its width from front to back, mm.
+    pub half_mm: f64,
+    pub thickness_mm: f64,
+    pub gap_mm: f64,
+    /// From where along the arch teeth are missing and it reaches up to a mesh, mm.
+    pub gap_from_s: f64,
 }
 
 /// See [`Site::mesh`].

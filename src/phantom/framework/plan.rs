@@ -8,9 +8,9 @@ use super::super::patient::Pair;
 use super::super::truth::margin::{border_down, exit};
 use super::super::truth::{self, crown_of, proximal_s, spans};
 use super::Fault;
-use super::arm::{Arm, arm};
+use super::arm::{Arm, CAST_MM, WIRE_MM, arm};
 use super::body::Part;
-use super::parts::{Bar, Plate, Rest, RidgeMesh, Site, Strip};
+use super::parts::{BORDER_MM, Bar, ON_TOOTH_MM, Plate, Rest, RidgeMesh, Site, Strap, Strip};
 use super::record::Kind;
 use crate::case::{Arch, Tooth};
 use crate::space::Point;
@@ -29,6 +29,10 @@ const BAR_DOWN_MM: f64 = 4.2;
 const BAR_MM: [f64; 2] = [4.0, 2.0];
 /// Depth of the undercut that a cast circumferential arm is given, mm.
 const CLASP_MM: f64 = 0.25;
+/// Depth that a wrought wire is given, mm.
+const WIRE_DEPTH_MM: f64 = 0.5;
+/// Thickness of a palatal strap and its gap, mm; least half of its width, mm.
+const STRAP_MM: [f64; 3] = [0.8, 0.05, 4.3];
 /// Share of a distal extension that its mesh covers.
 const COVERED: f64 = 0.75;
 
@@ -94,6 +98,9 @@ impl<'a> Plan<'a> {
                 let strip = self.embrasure(crown, seat, &rest, &tops);
                 reached.push(self.site.cast.form.place(strip.middle.x, strip.middle.y).s);
                 parts.push(self.site.strip(&strip));
+                if self.clasp_of(crown, &gaps).is_some_and(|(_, surface)| surface == "buccal") {
+                    parts.push(self.site.strip(&self.shoulder(crown, &strip)));
+                }
             }
         }
         for gap in &gaps {
@@ -101,10 +108,49 @@ impl<'a> Plan<'a> {
         }
         parts.extend(self.arms(&gaps));
         let ends = reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], s| [a.min(*s), b.max(*s)]);
-        if self.site.cast.arch == Arch::Mandible {
-            parts.push(self.bar(ends, tops));
-        }
+        parts.push(match self.site.cast.arch {
+            Arch::Mandible => self.bar(ends, tops),
+            Arch::Maxilla => self.strap(&reached, &gaps),
+        });
         parts
+    }
+
+    /// The clasp of a tooth that stands beside no gap, and its surface.
+    fn clasp_of(&self, crown: &CrownBody, gaps: &[Gap]) -> Option<(Tooth, &'static str)> {
+        let clasp = self.case.clasps.iter().find(|c| c.0 == crown.tooth)?;
+        gaps.iter().all(|g| !g.beside.contains(&crown.tooth)).then_some((clasp.0, clasp.1))
+    }
+
+    /// What carries a buccal arm on the far side of an embrasure.
+    fn shoulder(&self, crown: &CrownBody, strip: &Strip) -> Strip {
+        Strip {
+            out: -strip.out,
+            from_mm: -0.9,
+            to_mm: -crown.half_bl - 0.6,
+            low_mm: strip.high_mm - 2.6,
+            place: Some("buccal"),
+            ..*strip
+        }
+    }
+
+    /// The strap, between what it has to reach on both sides.
+    fn strap(&self, reached: &[f64], gaps: &[Gap]) -> Part<'a> {
+        let form = &self.site.cast.form;
+        let ends: Vec<Point> = reached.iter().map(|s| form.point(Place { s: *s, t: -BORDER_MM }, 0.0)).collect();
+        let side = |sign: f64| {
+            let all: Vec<&Point> = ends.iter().filter(|p| p.x * sign > 0.0).collect();
+            let n = all.len().max(1) as f64;
+            Point::from(all.iter().map(|p| p.coords).sum::<crate::space::Vector>() / n)
+        };
+        let [thickness_mm, gap_mm, least] = STRAP_MM;
+        let (right, left) = (side(1.0), side(-1.0));
+        let way = (left - right).normalize();
+        let aside = |p: &Point| ((p - right).cross(&way).z).abs();
+        let half_mm = ends.iter().map(aside).fold(least, f64::max).min(6.0);
+        let gap_from_s = gaps.first().map_or(99.0, |g| if g.from_s > 0.0 { g.from_s } else { g.to_s });
+        let thickness_mm = if self.is(Fault::ThinBar) { 0.4 } else { thickness_mm };
+        let gap_mm = if self.is(Fault::NoRelief) { 0.0 } else { gap_mm };
+        self.site.strap(&Strap { right, left, half_mm, thickness_mm, gap_mm, gap_from_s })
     }
 
     fn rests(&self) -> Vec<(&'a CrownBody, &'a Seat)> {
@@ -160,6 +206,9 @@ impl<'a> Plan<'a> {
         let ([u, v, floor], _) = crown.seat_floor(seat);
         let high = crown.world([u, v, floor + rest.gap_mm + rest.thickness_mm]).z;
         let margin = through(&cast.levels.s, &cast.levels.margin, s);
+        let lower = cast.arch == Arch::Mandible;
+        let end = cast.form.point(Place { s, t: -BORDER_MM - 1.5 }, 0.0);
+        let vault = self.site.ground.height_mm(end.x, end.y).unwrap_or(margin - 9.0) - 1.0;
         Strip {
             kind: Kind::MinorConnector,
             tooth: Some(crown.tooth.number()),
@@ -169,10 +218,11 @@ impl<'a> Plan<'a> {
             out,
             half_mm: 1.3,
             from_mm: -0.9,
-            low_mm: through(&tops.0, &tops.1, s) - 2.6,
+            to_mm: if lower { -14.0 } else { -BORDER_MM - t - 1.5 },
+            low_mm: if lower { through(&tops.0, &tops.1, s) - 2.6 } else { vault },
             high_mm: high,
             thickness_mm: MINOR_MM,
-            gaps: [self.site.relief_mm, super::parts::ON_TOOTH_MM, margin + 1.5],
+            gaps: [self.site.relief_mm, ON_TOOTH_MM, margin + 1.5],
         }
     }
 
@@ -191,6 +241,8 @@ impl<'a> Plan<'a> {
                 [near.min(far), near.max(far)]
             }),
         };
+        // A rest that stands off its seat takes its plate along.
+        let high = self.rests().get(2).map(|r| r.1).filter(|_| self.is(Fault::RestHigh));
         let mut parts = vec![site.mesh(&mesh)];
         for (i, crown) in gap.beside.iter().filter_map(|t| crown_of(cast, *t)).enumerate() {
             let side = self.gap_side(gap, crown);
@@ -208,6 +260,7 @@ impl<'a> Plan<'a> {
                 low_mm: foot.z + lift_mm - 0.2,
                 top_mm,
                 thickness_mm: MINOR_MM,
+                gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) { 0.3 } else { ON_TOOTH_MM },
                 undercut: self.is(Fault::CaughtOnPath) && i == 0 && !gap.beside.is_empty() && gap.stop_s.is_none(),
             }));
         }
@@ -226,6 +279,7 @@ impl<'a> Plan<'a> {
                 out,
                 half_mm: 1.8,
                 from_mm: -0.8,
+                to_mm: -14.0,
                 low_mm: through(&tops.0, &tops.1, gap.leg_s) - 2.6,
                 high_mm: middle.z + lift_mm + thickness_mm,
                 thickness_mm: MINOR_MM,
@@ -239,18 +293,22 @@ impl<'a> Plan<'a> {
         let cast = self.site.cast;
         let mut parts = Vec::new();
         for (tooth, surface, kind) in &self.case.clasps {
-            let Some(crown) = crown_of(cast, *tooth).filter(|_| *kind == "cast_circumferential") else {
+            let cast_arm = *kind == "cast_circumferential";
+            let Some(crown) = crown_of(cast, *tooth).filter(|_| cast_arm || *kind == "wrought_wire") else {
                 continue;
             };
-            let root = gaps.iter().find(|g| g.beside.contains(tooth)).map(|g| self.gap_side(g, crown));
-            let Some(root) = root else { continue };
-            let deep = self.is(Fault::TipTooDeep) && parts.is_empty();
+            let beside = gaps.iter().find(|g| g.beside.contains(tooth)).map(|g| self.gap_side(g, crown));
+            let Some(root) = beside.or(crown.seats.first().map(|s| s.at[0].signum())) else { continue };
+            let deep = self.is(Fault::TipTooDeep) && Some(tooth) == self.case.clasps.last().map(|c| &c.0);
+            let depth_mm = if cast_arm { CLASP_MM } else { WIRE_DEPTH_MM };
             let wanted = Arm {
                 crown,
                 root,
                 face: if *surface == "buccal" { 1.0 } else { -1.0 },
                 surface,
-                depth_mm: if deep { 0.6 } else { CLASP_MM },
+                depth_mm: if deep { 0.6 } else { depth_mm },
+                size: if cast_arm { CAST_MM } else { WIRE_MM },
+                root_deg: if beside.is_some() { 22.0 } else { 38.0 },
             };
             parts.push(arm(self.site, &wanted));
         }
