@@ -16,6 +16,8 @@ pub(super) const CAST_MM: Size = Size { half_mm: 0.8, thick_mm: 1.2, tip_share: 
 pub(super) const WIRE_MM: Size = Size { half_mm: 0.455, thick_mm: 0.91, tip_share: 1.0 };
 /// Points of its axis.
 const POINTS: usize = 49;
+/// Where its root lies, degrees from the proximal wall toward the surface that it runs on.
+const ROOT_DEG: f64 = 22.0;
 /// Share of its length from which it may go under the survey line.
 const RIGID_SHARE: f64 = 0.667;
 /// Least height of the axis of its tip over the margin, mm.
@@ -52,8 +54,6 @@ pub(super) struct Arm<'a> {
     pub depth_mm: f64,
     /// Its section.
     pub size: Size,
-    /// Where its root lies, degrees from the proximal wall toward the surface that it runs on.
-    pub root_deg: f64,
 }
 
 /// A place of the wall: degrees from the root's wall, and height on the crown, mm.
@@ -132,7 +132,7 @@ impl Arm<'_> {
     /// Its axis on the wall, from root to tip.
     fn axis(&self, site: &Site<'_>, tip: At) -> Vec<At> {
         let share = |i: usize| i as f64 / (POINTS - 1) as f64;
-        let degs: Vec<f64> = (0..POINTS).map(|i| self.root_deg + (tip.deg - self.root_deg) * share(i)).collect();
+        let degs: Vec<f64> = (0..POINTS).map(|i| ROOT_DEG + (tip.deg - ROOT_DEG) * share(i)).collect();
         let survey: Vec<f64> = degs.iter().map(|d| self.survey_w(site, *d)).collect();
         let most = 0.72 * self.crown.height;
         let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + self.size.at(share(i))[0] + 0.15).collect();

@@ -14,6 +14,7 @@ mod ground;
 mod parts;
 mod plan;
 mod record;
+mod saddle;
 
 use super::cast::Cast;
 use super::contour::zero_set;
@@ -35,8 +36,8 @@ pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
 
 /// Cell of the contour, mm.
 const CELL_MM: f64 = 0.14;
-/// Edges on arms and rests, and elsewhere, mm.
-const EDGES_MM: [f64; 2] = [0.18, 0.42];
+/// Edges on arms and rests, on minor connectors, and elsewhere, mm.
+const EDGES_MM: [f64; 3] = [0.18, 0.26, 0.42];
 /// How far a spoiled bar goes into a torus, mm.
 const INTO_TORUS_MM: f64 = 0.3;
 /// Least gap of rigid parts, mm.
@@ -100,6 +101,7 @@ impl Bench {
             withdrawal: occlusal(arch).into_inner().into(),
             unit_scale: if fault == Some(Fault::Metres) { 1000.0 } else { 1.0 },
             wrong: None,
+            left_out: plan.left_out().into_iter().map(|(t, surface)| (t.number(), surface)).collect(),
             parts: body.parts.iter().map(|p| stated(&body, p, cast)).collect(),
         };
         let at = fault.and_then(|f| fault::place(f, &body, &truth, cast));
@@ -190,10 +192,14 @@ fn surface(body: &Body<'_>) -> Mesh {
     let fine = zero_set(&body.grid(CELL_MM), &field, &|_: &Point| -1.0);
     let wanted = |p: &Point| {
         let near = |part: &body::Part<'_>| {
-            matches!(part.truth.kind, Kind::Rest | Kind::ClaspArm)
-                && (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a])
+            (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a])
         };
-        if body.parts.iter().any(near) { EDGES_MM[0] } else { EDGES_MM[1] }
+        let edge = |part: &body::Part<'_>| match part.truth.kind {
+            Kind::Rest | Kind::ClaspArm => EDGES_MM[0],
+            Kind::MinorConnector => EDGES_MM[1],
+            _ => EDGES_MM[2],
+        };
+        body.parts.iter().filter(|p| near(p)).map(edge).fold(EDGES_MM[2], f64::min)
     };
     coarsened(&fine, &field, &wanted)
 }

@@ -10,8 +10,9 @@ use super::super::truth::{self, crown_of, proximal_s, spans};
 use super::Fault;
 use super::arm::{Arm, CAST_MM, WIRE_MM, arm};
 use super::body::Part;
-use super::parts::{BORDER_MM, Bar, ON_TOOTH_MM, Plate, Rest, RidgeMesh, Site, Strap, Strip};
+use super::parts::{Bar, ON_TOOTH_MM, Plate, Rest, Site, Strip};
 use super::record::Kind;
+use super::saddle::{BORDER_MM, RidgeMesh, Strap};
 use crate::case::{Arch, Tooth};
 use crate::space::Point;
 
@@ -98,9 +99,6 @@ impl<'a> Plan<'a> {
                 let strip = self.embrasure(crown, seat, &rest, &tops);
                 reached.push(self.site.cast.form.place(strip.middle.x, strip.middle.y).s);
                 parts.push(self.site.strip(&strip));
-                if self.clasp_of(crown, &gaps).is_some_and(|(_, surface)| surface == "buccal") {
-                    parts.push(self.site.strip(&self.shoulder(crown, &strip)));
-                }
             }
         }
         for gap in &gaps {
@@ -115,22 +113,12 @@ impl<'a> Plan<'a> {
         parts
     }
 
-    /// The clasp of a tooth that stands beside no gap, and its surface.
-    fn clasp_of(&self, crown: &CrownBody, gaps: &[Gap]) -> Option<(Tooth, &'static str)> {
-        let clasp = self.case.clasps.iter().find(|c| c.0 == crown.tooth)?;
-        gaps.iter().all(|g| !g.beside.contains(&crown.tooth)).then_some((clasp.0, clasp.1))
-    }
-
-    /// What carries a buccal arm on the far side of an embrasure.
-    fn shoulder(&self, crown: &CrownBody, strip: &Strip) -> Strip {
-        Strip {
-            out: -strip.out,
-            from_mm: -0.9,
-            to_mm: -crown.half_bl - 0.6,
-            low_mm: strip.high_mm - 2.6,
-            place: Some("buccal"),
-            ..*strip
-        }
+    /// Clasps that are asked for and not made: an arm across a closed embrasure has no room under the opposing teeth, and
+    /// no approach arm is made.
+    pub fn left_out(&self) -> Vec<(Tooth, &'static str)> {
+        let gaps = self.gaps();
+        let made = |c: &&(Tooth, &str, &str)| c.2 != "bar" && gaps.iter().any(|g| g.beside.contains(&c.0));
+        self.case.clasps.iter().filter(|c| !made(c)).map(|c| (c.0, c.1)).collect()
     }
 
     /// The strap, between what it has to reach on both sides.
@@ -146,7 +134,11 @@ impl<'a> Plan<'a> {
         let (right, left) = (side(1.0), side(-1.0));
         let way = (left - right).normalize();
         let aside = |p: &Point| ((p - right).cross(&way).z).abs();
-        let half_mm = ends.iter().map(aside).fold(least, f64::max).min(6.0);
+        let half = |sign: f64| {
+            let all = ends.iter().filter(|p| p.x * sign > 0.0);
+            all.map(aside).fold(least - 1.0, f64::max) + 1.0
+        };
+        let half_mm = [half(1.0), half(-1.0)];
         let gap_from_s = gaps.first().map_or(99.0, |g| if g.from_s > 0.0 { g.from_s } else { g.to_s });
         let thickness_mm = if self.is(Fault::ThinBar) { 0.4 } else { thickness_mm };
         let gap_mm = if self.is(Fault::NoRelief) { 0.0 } else { gap_mm };
@@ -298,17 +290,16 @@ impl<'a> Plan<'a> {
                 continue;
             };
             let beside = gaps.iter().find(|g| g.beside.contains(tooth)).map(|g| self.gap_side(g, crown));
-            let Some(root) = beside.or(crown.seats.first().map(|s| s.at[0].signum())) else { continue };
-            let deep = self.is(Fault::TipTooDeep) && Some(tooth) == self.case.clasps.last().map(|c| &c.0);
+            let Some(root) = beside else { continue };
+            let deep = self.is(Fault::TipTooDeep);
             let depth_mm = if cast_arm { CLASP_MM } else { WIRE_DEPTH_MM };
             let wanted = Arm {
                 crown,
                 root,
                 face: if *surface == "buccal" { 1.0 } else { -1.0 },
                 surface,
-                depth_mm: if deep { 0.6 } else { depth_mm },
+                depth_mm: if deep { depth_mm + 0.4 } else { depth_mm },
                 size: if cast_arm { CAST_MM } else { WIRE_MM },
-                root_deg: if beside.is_some() { 22.0 } else { 38.0 },
             };
             parts.push(arm(self.site, &wanted));
         }

@@ -97,6 +97,8 @@ pub struct FrameworkTruth {
     /// What was made wrong; nothing in a sound framework.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wrong: Option<Wrong>,
+    /// Clasps that the case asks for and that were left out: FDI number and surface.
+    pub left_out: Vec<(u8, &'static str)>,
     /// Its parts.
     pub parts: Vec<PartTruth>,
 }
