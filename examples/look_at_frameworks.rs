@@ -65,6 +65,18 @@ fn main() {
     }
 }
 
+/// Places with less than `least`, gathered within 4 mm.
+fn spots(places: &[Point], all: &[f64], least: f64) -> String {
+    let mut spots: Vec<(Point, f64, usize)> = Vec::new();
+    for i in (0..all.len()).filter(|&i| all[i] < least) {
+        match spots.iter_mut().find(|c| (c.0 - places[i]).norm() < 4.0) {
+            Some(c) => *c = (c.0, c.1.min(all[i]), c.2 + 1),
+            None => spots.push((places[i], all[i], 1)),
+        }
+    }
+    spots.iter().map(|c| format!("{} {:.3} x{}", shown(&c.0), c.1, c.2)).collect::<Vec<_>>().join("; ")
+}
+
 fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name: &str) {
     let topology = Topology::new(frame);
     let (_, pieces) = topology.pieces();
@@ -84,20 +96,12 @@ fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name
     println!("  nearest to the cast {d:.3} at {}", shown(&at));
     let (d, at) = least(&places, &above, &an);
     println!("  nearest to the opposing arch {d:.3} at {}", shown(&at));
+    let all: Vec<f64> = places.par_iter().map(|p| signed(&above, &an, p)).collect();
+    println!("  nearer than 0.1 to it: {}", spots(&places, &all, 0.1));
     for t in [0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.5, 4.0] {
         let moved: Vec<Point> = places.iter().map(|p| p + up * t).collect();
         let all: Vec<f64> = moved.par_iter().map(|p| signed(&ground, &gn, p)).collect();
-        let bad: Vec<usize> = (0..all.len()).filter(|&i| all[i] < -0.02).collect();
-        let mut clusters: Vec<(Point, f64, usize)> = Vec::new();
-        for &i in &bad {
-            match clusters.iter_mut().find(|c| (c.0 - places[i]).norm() < 4.0) {
-                Some(c) => *c = (c.0, c.1.min(all[i]), c.2 + 1),
-                None => clusters.push((places[i], all[i], 1)),
-            }
-        }
-        let list: Vec<String> =
-            clusters.iter().map(|c| format!("{} {:.3} x{}", shown(&c.0), c.1, c.2)).collect();
-        println!("  slid {t}: {}", list.join("; "));
+        println!("  slid {t}: {}", spots(&places, &all, -0.02));
     }
     let body = Surface::new(frame);
     for part in truth["parts"].as_array().unwrap() {

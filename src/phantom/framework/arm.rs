@@ -3,17 +3,21 @@
 use super::super::crown::CrownBody;
 use super::super::field::{smax, step};
 use super::super::truth::undercut::{Path, occlusal};
-use super::body::{Part, Probe, TOUCH_MM};
+use super::body::{Held, Part, Probe, TOUCH_MM};
 use super::parts::{BoxOf, Site, plain};
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, atan2, cos, hypot, sin};
 
-/// Gap of its rigid part to the blocked-out cast, mm: less than what that is off by on a wall.
-const OFF_MM: f64 = -0.02;
+/// Gap to the blocked-out cast at its root and further along its rigid part, mm: less than what that is off by on a wall.
+const OFF_MM: [f64; 2] = [0.05, -0.02];
 /// Half width and thickness of a cast arm at its root, mm; at its tip it has half of both.
 pub(super) const CAST_MM: Size = Size { half_mm: 0.8, thick_mm: 1.2, tip_share: 0.5 };
 /// Those of a wire of 19 gauge.
 pub(super) const WIRE_MM: Size = Size { half_mm: 0.455, thick_mm: 0.91, tip_share: 1.0 };
+/// Greatest height of its axis, as a share of the crown's.
+const HIGHEST_SHARE: f64 = 0.62;
+/// Points to both sides over which its height is evened.
+const REACH: usize = 6;
 /// Points of its axis.
 const POINTS: usize = 49;
 /// Where its root lies, degrees from the proximal wall toward the surface that it runs on.
@@ -134,20 +138,18 @@ impl Arm<'_> {
         let share = |i: usize| i as f64 / (POINTS - 1) as f64;
         let degs: Vec<f64> = (0..POINTS).map(|i| ROOT_DEG + (tip.deg - ROOT_DEG) * share(i)).collect();
         let survey: Vec<f64> = degs.iter().map(|d| self.survey_w(site, *d)).collect();
-        let most = 0.72 * self.crown.height;
+        let most = HIGHEST_SHARE * self.crown.height;
         let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + self.size.at(share(i))[0] + 0.15).collect();
-        let even: Vec<f64> = (0..POINTS)
-            .map(|i| {
-                let near = &needed[i.saturating_sub(12)..(i + 13).min(POINTS)];
-                near.iter().sum::<f64>() / near.len() as f64
-            })
-            .collect();
-        // High enough for its rigid part, all along.
-        let short = (0..POINTS).filter(|i| share(*i) < RIGID_SHARE).map(|i| needed[i] - even[i]);
-        let lift = short.fold(0.0, f64::max).min(0.8);
+        let around = |list: &[f64], i: usize, fold: &dyn Fn(&[f64]) -> f64| {
+            fold(&list[i.saturating_sub(REACH)..(i + REACH + 1).min(POINTS)])
+        };
+        // Nowhere lower than needed, and even.
+        let greatest: Vec<f64> =
+            (0..POINTS).map(|i| around(&needed, i, &|l| l.iter().copied().fold(f64::MIN, f64::max))).collect();
+        let even = |i: usize| around(&greatest, i, &|l| l.iter().sum::<f64>() / l.len() as f64);
         (0..POINTS)
             .map(|i| {
-                let over = (even[i] + lift).min(most);
+                let over = even(i).min(most);
                 let down = ((share(i) - 0.58) / 0.42).max(0.0);
                 let down = down * down * (1.6 - 0.6 * down);
                 At { deg: degs[i], w: over + (tip.w - over) * down }
@@ -210,9 +212,10 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         let round = if k1 < 1e-9 { -half.min(out) } else { k0 * (k0 - 1.0) / k1 };
         // Its rigid part keeps out of undercuts.
         let free = 3.0 * step(RIGID_SHARE - 0.04, RIGID_SHARE + 0.12, share);
-        smax(round, TOUCH_MM - d, 0.1).max(OFF_MM - q.blocked() - free)
+        let off = OFF_MM[0] + (OFF_MM[1] - OFF_MM[0]) * step(0.1, 0.18, share);
+        smax(round, TOUCH_MM - d, 0.1).max(off - q.blocked() - free)
     };
     let mut part = box_of.part(truth, field);
-    part.rigid = false;
+    part.held = Held::Touching;
     part
 }

@@ -12,6 +12,8 @@ use std::cell::OnceCell;
 const JOIN_MM: f64 = 0.3;
 /// Farther than this from its box a part is not asked, mm.
 const AWAY_MM: f64 = 0.8;
+/// Least gap of rigid parts, mm.
+const CLEAR_MM: f64 = 0.04;
 /// Gap of what touches the cast, mm.
 pub(super) const TOUCH_MM: f64 = 0.01;
 /// Value where no part is near, mm.
@@ -50,6 +52,17 @@ impl<'a> Probe<'a> {
     }
 }
 
+/// What keeps a part off the cast.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Held {
+    /// It lies in no undercut, and off the cast.
+    Rigid,
+    /// It touches the cast at most.
+    Touching,
+    /// Nothing: it is wrong.
+    Free,
+}
+
 /// A part.
 pub(super) struct Part<'a> {
     /// What is true of it.
@@ -58,8 +71,8 @@ pub(super) struct Part<'a> {
     pub low: Point,
     /// See `low`.
     pub high: Point,
-    /// Whether no place of it may lie in an undercut.
-    pub rigid: bool,
+    /// What keeps it off the cast.
+    pub held: Held,
     /// Its field.
     pub field: Box<dyn Fn(&Probe<'_>) -> f64 + Send + Sync + 'a>,
 }
@@ -79,26 +92,36 @@ pub(super) struct Body<'a> {
     pub form: &'a ArchForm,
     /// Its parts.
     pub parts: Vec<Part<'a>>,
-    /// Least gap of rigid parts to the cast, mm; negative where it may enter it. What touches it is 0.01 mm off at most.
-    pub clear_mm: f64,
 }
 
 impl Body<'_> {
     /// Negative inside, own position.
     pub fn value(&self, p: &Point) -> f64 {
         let probe = Probe::new(p, self.ground, self.form);
-        let (mut rigid, mut free) = (FAR_MM, FAR_MM);
+        let [mut rigid, mut touching, mut free] = [FAR_MM; 3];
         for part in &self.parts {
             let away = part.away(p);
             let f = if away > AWAY_MM { away } else { (part.field)(&probe) };
-            let slot = if part.rigid { &mut rigid } else { &mut free };
+            let slot = match part.held {
+                Held::Rigid => &mut rigid,
+                Held::Touching => &mut touching,
+                Held::Free => &mut free,
+            };
             *slot = smin(*slot, f, JOIN_MM);
         }
         if rigid < 1.0 {
-            rigid = rigid.max(self.clear_mm - probe.blocked()).max(self.clear_mm - probe.tissue());
+            rigid = rigid.max(CLEAR_MM - probe.blocked()).max(CLEAR_MM - probe.tissue());
         }
-        let f = smin(rigid, free, JOIN_MM);
-        if f < 1.0 { f.max(self.clear_mm.min(TOUCH_MM) - probe.tissue()) } else { f }
+        let held = smin(rigid, touching, JOIN_MM);
+        let held = if held < 1.0 { held.max(TOUCH_MM - probe.tissue()) } else { held };
+        held.min(free)
+    }
+
+    /// Whether a place belongs to what nothing keeps off the cast.
+    pub fn is_free(&self, p: &Point) -> bool {
+        let free = self.parts.iter().filter(|part| part.held == Held::Free);
+        let near = |part: &Part<'_>| part.away(p) <= 0.0 && (part.field)(&Probe::new(p, self.ground, self.form)) < 0.1;
+        free.into_iter().any(near)
     }
 
     /// From a place of the cast along a direction: the way to the metal and the way through it, mm.
@@ -117,12 +140,6 @@ impl Body<'_> {
         };
         let entry = if f(0.0) < 0.0 { 0.0 } else { change(0.0, true)? };
         Some([entry, change(entry, false)? - entry])
-    }
-
-    /// Value of one part, own position.
-    #[cfg(test)]
-    pub fn of_part(&self, part: usize, p: &Point) -> f64 {
-        (self.parts[part].field)(&Probe::new(p, self.ground, self.form))
     }
 
     /// The box to contour.

@@ -21,7 +21,7 @@ use super::contour::zero_set;
 use super::demo::{Named, named};
 use super::patient::{Pair, casts};
 use super::refine::coarsened;
-use super::scan::scan;
+use super::scan::{Density, scan};
 use super::truth::occlusal;
 use crate::case::Arch;
 use crate::mesh::Mesh;
@@ -40,8 +40,6 @@ const CELL_MM: f64 = 0.14;
 const EDGES_MM: [f64; 3] = [0.18, 0.26, 0.42];
 /// How far a spoiled bar goes into a torus, mm.
 const INTO_TORUS_MM: f64 = 0.3;
-/// Least gap of rigid parts, mm.
-const CLEAR_MM: f64 = 0.04;
 /// Gap of a bar over tissue, and of all over tori, mm.
 const RELIEF_MM: [f64; 2] = [0.3, 0.6];
 
@@ -65,12 +63,31 @@ impl Bench {
     /// Prepares a case; `None` for a name not among the demonstration cases.
     pub fn new(name: &str) -> Option<Bench> {
         let case = named(name)?;
+        Bench::with(name, &case.density(case.restored), ([-42.0, -62.0], [42.0, 14.0]))
+    }
+
+    /// The same for a scan of another density and a stretch of the plan, mm.
+    fn with(name: &str, density: &Density, (low, high): ([f64; 2], [f64; 2])) -> Option<Bench> {
+        let case = named(name)?;
         let pair = casts(&case.patient);
         let cast = pair.cast(case.restored);
-        let file = scan(cast, &case.density(case.restored));
-        let own = turned(&file, case.restored, &|p| cast.own(p));
-        let ground = Ground::new(&own, [-42.0, -62.0], [42.0, 14.0]);
+        let own = turned(&scan(cast, density), case.restored, &|p| cast.own(p));
+        let ground = Ground::new(&own, low, high);
         Some(Bench { case, pair, ground })
+    }
+
+    fn site(&self, fault: Option<Fault>) -> Site<'_> {
+        let [relief_mm, torus_mm] = RELIEF_MM;
+        let torus_mm = if fault == Some(Fault::BarIntoTorus) { -INTO_TORUS_MM } else { torus_mm };
+        Site { cast: self.pair.cast(self.case.restored), ground: &self.ground, relief_mm, torus_mm }
+    }
+
+    fn plan<'a>(&'a self, site: &'a Site<'a>, fault: Option<Fault>) -> Plan<'a> {
+        Plan { case: &self.case, pair: &self.pair, site, fault }
+    }
+
+    fn body<'a>(&'a self, plan: &Plan<'a>) -> Body<'a> {
+        Body { ground: &self.ground, form: &self.pair.cast(self.case.restored).form, parts: plan.parts() }
     }
 
     /// A sound framework.
@@ -86,16 +103,9 @@ impl Bench {
 
     fn made(&self, fault: Option<Fault>) -> Framework {
         let (cast, arch) = (self.pair.cast(self.case.restored), self.case.restored);
-        let [relief_mm, torus_mm] = RELIEF_MM;
-        let torus_mm = if fault == Some(Fault::BarIntoTorus) { -INTO_TORUS_MM } else { torus_mm };
-        let site = Site { cast, ground: &self.ground, relief_mm, torus_mm };
-        let plan = Plan { case: &self.case, pair: &self.pair, site: &site, fault };
-        let clear_mm = match fault {
-            Some(Fault::BarIntoTorus) => -2.0 * INTO_TORUS_MM,
-            Some(Fault::NoRelief) => 0.0,
-            _ => CLEAR_MM,
-        };
-        let mut body = Body { ground: &self.ground, form: &cast.form, parts: plan.parts(), clear_mm };
+        let site = self.site(fault);
+        let plan = self.plan(&site, fault);
+        let mut body = self.body(&plan);
         let mut truth = FrameworkTruth {
             case: self.case.name,
             withdrawal: occlusal(arch).into_inner().into(),
@@ -110,14 +120,11 @@ impl Bench {
             let more = fault::struts(&body.parts, cast);
             body.parts.extend(more);
         }
-        let mut own = surface(&body);
+        let mut own = cleared(contoured(&body, CELL_MM), &body);
         if let (Some(Fault::NoRelief), Some(wrong)) = (fault, &mut truth.wrong)
             && let Some((at, mm)) = fault::nearest(&own, &body)
         {
             (wrong.at_mm, wrong.value_mm) = (cast.own(&at).into(), Some(mm));
-        }
-        if clear_mm > 0.0 {
-            own = cleared(own, &self.ground);
         }
         if let Some(fault) = fault {
             own = fault::done_to(own, fault, &at.unwrap_or(Point::origin()));
@@ -127,7 +134,8 @@ impl Bench {
 }
 
 /// The surface with the corners drawn off the cast of triangles that would cut through it, as over a sharp ridge.
-fn cleared(mesh: Mesh, ground: &Ground) -> Mesh {
+fn cleared(mesh: Mesh, body: &Body<'_>) -> Mesh {
+    let ground = body.ground;
     const ROUNDS: usize = 4;
     const NEAR_MM: f64 = 0.004;
     let mut mesh = mesh;
@@ -136,7 +144,7 @@ fn cleared(mesh: Mesh, ground: &Ground) -> Mesh {
             let [a, b, c] = mesh.corners(f);
             let places = [mesh.face_centre(f), nalgebra::center(&a, &b), nalgebra::center(&b, &c), nalgebra::center(&c, &a)];
             let least = places.iter().map(|p| (ground.near_mm(p), p)).min_by(|a, b| a.0.total_cmp(&b.0))?;
-            (least.0 < NEAR_MM).then(|| (f, NEAR_MM - least.0, *least.1))
+            (least.0 < NEAR_MM && !body.is_free(least.1)).then(|| (f, NEAR_MM - least.0, *least.1))
         };
         let found: Vec<(u32, f64, Point)> =
             (0..mesh.faces().len() as u32).into_par_iter().filter_map(short).collect();
@@ -187,9 +195,9 @@ pub fn spoiled(name: &str, fault: Fault) -> Option<Framework> {
 }
 
 /// The surface of a body, own axes.
-fn surface(body: &Body<'_>) -> Mesh {
+fn contoured(body: &Body<'_>, cell_mm: f64) -> Mesh {
     let field = |p: &Point| body.value(p);
-    let fine = zero_set(&body.grid(CELL_MM), &field, &|_: &Point| -1.0);
+    let fine = zero_set(&body.grid(cell_mm), &field, &|_: &Point| -1.0);
     let wanted = |p: &Point| {
         let near = |part: &body::Part<'_>| {
             (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a])
@@ -212,3 +220,6 @@ fn turned(mesh: &Mesh, arch: Arch, own: &impl Fn(&Point) -> Point) -> Mesh {
     let faces = mesh.faces().iter().map(|[a, b, c]| [*a, *c, *b]).collect();
     super::contour::mesh(mesh.vertices().iter().map(own).collect(), faces)
 }
+
+#[cfg(test)]
+mod tests;

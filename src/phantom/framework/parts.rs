@@ -5,7 +5,7 @@ use super::super::arch::Place;
 use super::super::cast::{Cast, Rise};
 use super::super::crown::{CrownBody, Seat};
 use super::super::field::{Weights, smax, step, through};
-use super::body::{Part, Probe};
+use super::body::{Held, Part, Probe};
 use super::ground::Ground;
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, hypot};
@@ -81,7 +81,7 @@ impl<'a> Site<'a> {
         let tops = bar.tops.clone();
         let walls = self.walls(bar);
         let (places, across): (Vec<f64>, Vec<f64>) = walls.iter().copied().unzip();
-        let deep = relief_mm.max(self.torus_mm) + thickness_mm + 0.3;
+        let deep = relief_mm.max(self.torus_mm) + thickness_mm + 0.9;
         let field = move |q: &Probe<'_>| {
             let place = q.place();
             let weights = Weights::at(&self.cast.levels.s, place.s);
@@ -224,7 +224,9 @@ impl<'a> Site<'a> {
             ..plain(Kind::MinorConnector, gap_mm, self.on_cast(&wall))
         };
         let mut part = box_of.part(truth, field);
-        part.rigid = !undercut;
+        if undercut {
+            part.held = Held::Touching;
+        }
         part
     }
 
@@ -326,7 +328,7 @@ impl BoxOf {
             truth,
             low: self.low - room,
             high: self.high + room,
-            rigid: true,
+            held: Held::Rigid,
             field: Box::new(field),
         }
     }

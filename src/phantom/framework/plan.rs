@@ -9,7 +9,7 @@ use super::super::truth::margin::{border_down, exit};
 use super::super::truth::{self, crown_of, proximal_s, spans};
 use super::Fault;
 use super::arm::{Arm, CAST_MM, WIRE_MM, arm};
-use super::body::Part;
+use super::body::{Held, Part};
 use super::parts::{Bar, ON_TOOTH_MM, Plate, Rest, Site, Strip};
 use super::record::Kind;
 use super::saddle::{BORDER_MM, RidgeMesh, Strap};
@@ -106,10 +106,14 @@ impl<'a> Plan<'a> {
         }
         parts.extend(self.arms(&gaps));
         let ends = reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], s| [a.min(*s), b.max(*s)]);
-        parts.push(match self.site.cast.arch {
+        let mut major = match self.site.cast.arch {
             Arch::Mandible => self.bar(ends, tops),
             Arch::Maxilla => self.strap(&reached, &gaps),
-        });
+        };
+        if self.is(Fault::NoRelief) || self.is(Fault::BarIntoTorus) {
+            major.held = Held::Free;
+        }
+        parts.push(major);
         parts
     }
 
@@ -252,7 +256,7 @@ impl<'a> Plan<'a> {
                 low_mm: foot.z + lift_mm - 0.2,
                 top_mm,
                 thickness_mm: MINOR_MM,
-                gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) { 0.3 } else { ON_TOOTH_MM },
+                gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) { 0.5 } else { ON_TOOTH_MM },
                 undercut: self.is(Fault::CaughtOnPath) && i == 0 && !gap.beside.is_empty() && gap.stop_s.is_none(),
             }));
         }

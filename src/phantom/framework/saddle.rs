@@ -1,7 +1,7 @@
 //! Parts that lie on tissue alone: the mesh over a ridge, its foot, and the palatal strap.
 
 use super::super::field::{Weights, smax, step};
-use super::body::{Part, Probe, TOUCH_MM};
+use super::body::{Held, Part, Probe, TOUCH_MM};
 use super::parts::{BoxOf, Site, cut, plain, slab};
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, hypot};
@@ -108,7 +108,7 @@ impl<'a> Site<'a> {
             ..plain(Kind::TissueStop, TOUCH_MM, self.on_cast(&at))
         };
         let mut part = box_of.part(truth, field);
-        part.rigid = false;
+        part.held = Held::Touching;
         part
     }
 }
