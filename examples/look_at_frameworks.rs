@@ -103,6 +103,13 @@ fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name
         let all: Vec<f64> = moved.par_iter().map(|p| signed(&ground, &gn, p)).collect();
         println!("  slid {t}: {}", spots(&places, &all, -0.02));
     }
+    // What a ray along the withdrawal meets, and how far aside of the cast it is.
+    let way = Direction::new_normalize(up);
+    let met: Vec<f64> = places
+        .par_iter()
+        .map(|p| ground.cast(&(p + up * 0.03), &way, 30.0).map_or(1.0, |_| -ground.closest(p).unwrap().distance_mm))
+        .collect();
+    println!("  under the cast: {}", spots(&places, &met, 0.0));
     let body = Surface::new(frame);
     for part in truth["parts"].as_array().unwrap() {
         let at = point(&part["at_mm"]).unwrap();

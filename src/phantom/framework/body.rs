@@ -16,6 +16,8 @@ const AWAY_MM: f64 = 0.8;
 const CLEAR_MM: f64 = 0.04;
 /// Gap of what touches the cast, mm.
 pub(super) const TOUCH_MM: f64 = 0.01;
+/// Least gap to the opposing arch, mm.
+const BITE_MM: f64 = 0.2;
 /// Value where no part is near, mm.
 const FAR_MM: f64 = 6.0;
 
@@ -92,6 +94,8 @@ pub(super) struct Body<'a> {
     pub form: &'a ArchForm,
     /// Its parts.
     pub parts: Vec<Part<'a>>,
+    /// Whether it keeps out of the opposing arch.
+    pub opposed: bool,
 }
 
 impl Body<'_> {
@@ -114,6 +118,7 @@ impl Body<'_> {
         }
         let held = smin(rigid, touching, JOIN_MM);
         let held = if held < 1.0 { held.max(TOUCH_MM - probe.tissue()) } else { held };
+        let held = if self.opposed && held < 0.8 { held.max(BITE_MM - self.ground.opposing_mm(p)) } else { held };
         held.min(free)
     }
 

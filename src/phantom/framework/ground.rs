@@ -15,45 +15,26 @@ const FINE: usize = 2;
 /// A rise over this, within a fine place, is a wall: the blocked-out surface is kept outside of it, mm.
 const WALL_MM: f64 = 0.25;
 
-/// A cast and its blocked-out cast.
+/// A scanned surface that knows its sides.
 #[derive(Debug)]
-pub(super) struct Ground {
+struct Skin {
     surface: Surface,
     normals: Vec<Vector>,
-    heights: Heights,
-    blocked: Surface,
 }
 
-impl Ground {
-    /// Prepares a cast in its own axes; `low` and `high` hold the plan of what will stand on it.
-    pub fn new(mesh: &Mesh, low: [f64; 2], high: [f64; 2]) -> Ground {
-        let heights = Heights::new(mesh, low, high);
-        let blocked = Surface::new(&heights.mesh());
-        Ground { surface: Surface::new(mesh), normals: mesh.vertex_normals(), heights, blocked }
+impl Skin {
+    fn new(mesh: &Mesh) -> Skin {
+        Skin { surface: Surface::new(mesh), normals: mesh.vertex_normals() }
     }
 
-    /// The cast.
-    pub fn surface(&self) -> &Surface {
-        &self.surface
-    }
-
-    /// Distance from the cast, mm, negative inside.
-    pub fn tissue_mm(&self, p: &Point) -> f64 {
-        self.within(p, REACH_MM)
-    }
-
-    /// The same where the cast is very near; farther away 0.4 mm.
-    pub fn near_mm(&self, p: &Point) -> f64 {
-        self.within(p, 0.4)
-    }
-
+    /// Distance within `most_mm`, negative inside.
     fn within(&self, p: &Point, most_mm: f64) -> f64 {
         let Some(c) = self.surface.closest_within(p, most_mm) else { return most_mm };
         if self.normal(&c.at, c.face).dot(&(p - c.at)) < 0.0 { -c.distance_mm } else { c.distance_mm }
     }
 
-    /// Normal of the cast at a point of one of its triangles, between those of its corners.
-    pub fn normal(&self, at: &Point, face: FaceId) -> Vector {
+    /// Normal at a point of a triangle, between those of its corners.
+    fn normal(&self, at: &Point, face: FaceId) -> Vector {
         let mesh = self.surface.mesh();
         let [a, b, c] = mesh.corners(face);
         let n = (b - a).cross(&(c - a));
@@ -65,6 +46,51 @@ impl Ground {
         let wa = (b - at).cross(&(c - at)).dot(&n) / whole;
         let wb = (c - at).cross(&(a - at)).dot(&n) / whole;
         corner[0] * wa + corner[1] * wb + corner[2] * (1.0 - wa - wb)
+    }
+}
+
+/// A cast, its blocked-out cast, and what bites on it.
+#[derive(Debug)]
+pub(super) struct Ground {
+    cast: Skin,
+    heights: Heights,
+    blocked: Surface,
+    opposing: Option<Skin>,
+}
+
+impl Ground {
+    /// Prepares a cast in its own axes, and the opposing one in the same; `low` and `high` hold the plan of what will stand
+    /// on it.
+    pub fn new(mesh: &Mesh, opposing: Option<&Mesh>, low: [f64; 2], high: [f64; 2]) -> Ground {
+        let heights = Heights::new(mesh, low, high);
+        let blocked = Surface::new(&heights.mesh());
+        Ground { cast: Skin::new(mesh), heights, blocked, opposing: opposing.map(Skin::new) }
+    }
+
+    /// The cast.
+    pub fn surface(&self) -> &Surface {
+        &self.cast.surface
+    }
+
+    /// Distance from the cast, mm, negative inside.
+    pub fn tissue_mm(&self, p: &Point) -> f64 {
+        self.cast.within(p, REACH_MM)
+    }
+
+    /// The same where the cast is very near; farther away 0.4 mm.
+    pub fn near_mm(&self, p: &Point) -> f64 {
+        self.cast.within(p, 0.4)
+    }
+
+    /// Distance from the opposing cast, mm, negative inside; farther away 1.2 mm.
+    pub fn opposing_mm(&self, p: &Point) -> f64 {
+        const FAR_MM: f64 = 1.2;
+        self.opposing.as_ref().map_or(FAR_MM, |o| o.within(p, FAR_MM))
+    }
+
+    /// Normal of the cast at a point of one of its triangles, between those of its corners.
+    pub fn normal(&self, at: &Point, face: FaceId) -> Vector {
+        self.cast.normal(at, face)
     }
 
     /// Distance from the cast with its undercuts filled, mm, negative inside.

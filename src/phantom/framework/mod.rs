@@ -63,16 +63,20 @@ impl Bench {
     /// Prepares a case; `None` for a name not among the demonstration cases.
     pub fn new(name: &str) -> Option<Bench> {
         let case = named(name)?;
-        Bench::with(name, &case.density(case.restored), ([-42.0, -62.0], [42.0, 14.0]))
+        let other = case.restored.opposing();
+        let densities = (case.density(case.restored), Some(case.density(other)));
+        Bench::with(name, &densities, ([-42.0, -62.0], [42.0, 14.0]))
     }
 
-    /// The same for a scan of another density and a stretch of the plan, mm.
-    fn with(name: &str, density: &Density, (low, high): ([f64; 2], [f64; 2])) -> Option<Bench> {
+    /// The same for scans of other densities, with or without the opposing arch, and a stretch of the plan, mm.
+    fn with(name: &str, of: &(Density, Option<Density>), (low, high): ([f64; 2], [f64; 2])) -> Option<Bench> {
         let case = named(name)?;
         let pair = casts(&case.patient);
         let cast = pair.cast(case.restored);
-        let own = turned(&scan(cast, density), case.restored, &|p| cast.own(p));
-        let ground = Ground::new(&own, low, high);
+        let own = |mesh: &Mesh| turned(mesh, case.restored, &|p| cast.own(p));
+        let other = pair.cast(case.restored.opposing());
+        let opposing = of.1.as_ref().map(|density| own(&scan(other, density)));
+        let ground = Ground::new(&own(&scan(cast, &of.0)), opposing.as_ref(), low, high);
         Some(Bench { case, pair, ground })
     }
 
@@ -87,7 +91,9 @@ impl Bench {
     }
 
     fn body<'a>(&'a self, plan: &Plan<'a>) -> Body<'a> {
-        Body { ground: &self.ground, form: &self.pair.cast(self.case.restored).form, parts: plan.parts() }
+        let form = &self.pair.cast(self.case.restored).form;
+        let opposed = plan.fault != Some(Fault::OpposingContact);
+        Body { ground: &self.ground, form, parts: plan.parts(), opposed }
     }
 
     /// A sound framework.

@@ -8,7 +8,7 @@ use super::super::field::{Weights, smax, step, through};
 use super::body::{Held, Part, Probe};
 use super::ground::Ground;
 use super::record::{Kind, PartTruth};
-use crate::space::{Point, Vector, hypot};
+use crate::space::{Direction, Point, Vector, hypot};
 
 /// Rounding of the edges of plates, mm.
 const EDGE_MM: f64 = 0.25;
@@ -230,10 +230,18 @@ impl<'a> Site<'a> {
         part
     }
 
+    /// Floor of a seat over the marginal ridge in the crown's own axes, mm: of the cast, which may be ground in.
+    pub fn floor(&self, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
+        let ([u, v, w], _) = crown.seat_floor(seat);
+        let down = Direction::new_normalize(-crown.axes[2]);
+        let hit = self.ground.surface().cast(&crown.world([u, v, w + 3.0]), &down, 6.0);
+        [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
+    }
+
     /// A rest in its seat.
     pub fn rest(&'a self, rest: &Rest<'a>) -> Part<'a> {
         let Rest { crown, seat, thickness_mm, gap_mm, out_mm, .. } = *rest;
-        let ([au, av, floor], _) = crown.seat_floor(seat);
+        let [au, av, floor] = self.floor(crown, seat);
         let side = seat.at[0].signum();
         let half = (seat.half[1] - 0.5).max(1.0);
         let inner = side * seat.centre[0] - seat.half[0] + 0.3;

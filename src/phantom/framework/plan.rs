@@ -20,7 +20,9 @@ use crate::space::Point;
 const REST_MM: f64 = 1.3;
 /// Gap under a rest, mm.
 const REST_GAP_MM: f64 = 0.04;
-/// Thickness of minor connectors, mm.
+/// Thickness of plates beside gaps, mm.
+const PLATE_MM: f64 = 1.05;
+/// Thickness of minor connectors through embrasures, mm.
 const MINOR_MM: f64 = 1.2;
 /// Lift and thickness of a mesh, mm.
 const MESH_MM: [f64; 2] = [0.8, 0.9];
@@ -91,13 +93,16 @@ impl<'a> Plan<'a> {
         let gaps = self.gaps();
         let tops = self.bar_tops();
         let mut parts = Vec::new();
-        let mut reached: Vec<f64> = gaps.iter().map(|g| g.leg_s).collect();
+        let toward = |s: f64, p: &Point, mm: f64| (s, p + self.site.cast.form.axes(s).1 * mm);
+        let mut reached: Vec<(f64, Point)> =
+            gaps.iter().map(|g| toward(g.leg_s, &self.site.crest(g.leg_s, 0.0), -BORDER_MM)).collect();
         for (i, (crown, seat)) in self.rests().iter().enumerate() {
             let rest = self.rest(i, crown, seat);
             parts.push(self.site.rest(&rest));
             if !self.beside_gap(&gaps, crown, seat.at[0].signum()) {
                 let strip = self.embrasure(crown, seat, &rest, &tops);
-                reached.push(self.site.cast.form.place(strip.middle.x, strip.middle.y).s);
+                let s = self.site.cast.form.place(strip.middle.x, strip.middle.y).s;
+                reached.push(toward(s, &strip.middle, strip.to_mm + 1.5));
                 parts.push(self.site.strip(&strip));
             }
         }
@@ -105,7 +110,7 @@ impl<'a> Plan<'a> {
             parts.extend(self.over_gap(gap, &tops));
         }
         parts.extend(self.arms(&gaps));
-        let ends = reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], s| [a.min(*s), b.max(*s)]);
+        let ends = reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], (s, _)| [a.min(*s), b.max(*s)]);
         let mut major = match self.site.cast.arch {
             Arch::Mandible => self.bar(ends, tops),
             Arch::Maxilla => self.strap(&reached, &gaps),
@@ -126,9 +131,8 @@ impl<'a> Plan<'a> {
     }
 
     /// The strap, between what it has to reach on both sides.
-    fn strap(&self, reached: &[f64], gaps: &[Gap]) -> Part<'a> {
-        let form = &self.site.cast.form;
-        let ends: Vec<Point> = reached.iter().map(|s| form.point(Place { s: *s, t: -BORDER_MM }, 0.0)).collect();
+    fn strap(&self, reached: &[(f64, Point)], gaps: &[Gap]) -> Part<'a> {
+        let ends: Vec<Point> = reached.iter().map(|(_, p)| Point::new(p.x, p.y, 0.0)).collect();
         let side = |sign: f64| {
             let all: Vec<&Point> = ends.iter().filter(|p| p.x * sign > 0.0).collect();
             let n = all.len().max(1) as f64;
@@ -163,7 +167,7 @@ impl<'a> Plan<'a> {
 
     fn rest(&self, index: usize, crown: &'a CrownBody, seat: &'a Seat) -> Rest<'a> {
         let mut rest =
-            Rest { crown, seat, thickness_mm: REST_MM, gap_mm: REST_GAP_MM, out_mm: 0.9 };
+            Rest { crown, seat, thickness_mm: REST_MM, gap_mm: REST_GAP_MM, out_mm: 0.75 };
         if self.is(Fault::ThinRest) && index == 0 {
             rest.thickness_mm = 0.6;
         }
@@ -171,7 +175,7 @@ impl<'a> Plan<'a> {
             rest.gap_mm = 0.3;
         }
         if self.is(Fault::OpposingContact) && index == 1 {
-            let ([u, v, w], _) = crown.seat_floor(seat);
+            let [u, v, w] = self.site.floor(crown, seat);
             let floor = self.site.cast.own(&crown.world([u, v, w]));
             let way = truth::occlusal(self.case.restored).into_inner();
             let room = truth::along_mm(self.pair.cast(self.case.restored.opposing()), &floor, &way);
@@ -199,7 +203,7 @@ impl<'a> Plan<'a> {
         let s = own_s + 0.35 * (self.s_of(crown) - own_s).signum();
         let t = cast.form.place(crown.origin.x, crown.origin.y).t;
         let (along, out) = cast.form.axes(s);
-        let ([u, v, floor], _) = crown.seat_floor(seat);
+        let [u, v, floor] = self.site.floor(crown, seat);
         let high = crown.world([u, v, floor + rest.gap_mm + rest.thickness_mm]).z;
         let margin = through(&cast.levels.s, &cast.levels.margin, s);
         let lower = cast.arch == Arch::Mandible;
@@ -244,7 +248,7 @@ impl<'a> Plan<'a> {
             let side = self.gap_side(gap, crown);
             let seat = crown.seats.iter().find(|s| s.at[0].signum() == side);
             let top_mm = match seat {
-                Some(seat) => crown.seat_floor(seat).0[2] + 0.6,
+                Some(seat) => site.floor(crown, seat)[2] + 0.6,
                 None => 0.56 * crown.height,
             };
             let s = proximal_s(cast, crown, side < 0.0);
@@ -255,7 +259,7 @@ impl<'a> Plan<'a> {
                 half_mm: 2.0,
                 low_mm: foot.z + lift_mm - 0.2,
                 top_mm,
-                thickness_mm: MINOR_MM,
+                thickness_mm: PLATE_MM,
                 gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) { 0.5 } else { ON_TOOTH_MM },
                 undercut: self.is(Fault::CaughtOnPath) && i == 0 && !gap.beside.is_empty() && gap.stop_s.is_none(),
             }));

@@ -20,7 +20,7 @@ fn on_a_tooth(fault: Option<Fault>) -> &'static Made {
     static SOUND: OnceLock<Made> = OnceLock::new();
     static CAUGHT: OnceLock<Made> = OnceLock::new();
     let make = || {
-        let bench = Bench::with("oban", &Density::coarse(0.6), ([6.0, -40.0], [34.0, -8.0])).unwrap();
+        let bench = Bench::with("oban", &(Density::coarse(0.6), None), ([6.0, -40.0], [34.0, -8.0])).unwrap();
         let (mesh, parts) = {
             let site = bench.site(fault);
             let plan = bench.plan(&site, fault);
