@@ -8,6 +8,7 @@
 //! | [`contour`], [`refine`], [`scan`] | the field as triangles |
 //! | [`truth`] | what is true of a cast, from its field |
 //! | [`faults`] | what goes wrong with a scan, on request |
+//! | [`framework`] | frameworks for the demonstration cases, sound and with stated faults |
 //! | [`stl`], [`demo`] | triangles as bytes; the demonstration cases |
 
 pub mod arch;
@@ -21,6 +22,7 @@ pub mod crown;
 pub mod demo;
 pub mod faults;
 pub mod field;
+pub mod framework;
 pub mod patient;
 pub mod people;
 mod process;
