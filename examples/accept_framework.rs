@@ -52,7 +52,8 @@ fn ran(dir: &Path, frame: &Framework) -> std::io::Result<Ran> {
 
 fn attended(json: &Value) -> Vec<(String, String)> {
     let all = json["findings"].as_array().into_iter().flatten();
-    let wanted = all.filter(|f| ["short", "exceeds", "not_measured"].contains(&f["verdict"].as_str().unwrap_or("")));
+    let wanted =
+        all.filter(|f| ["short", "exceeds", "not_measured"].contains(&f["verdict"].as_str().unwrap_or("")));
     wanted
         .map(|f| {
             let text = |k: &str| f[k].as_str().unwrap_or("").to_owned();
@@ -81,7 +82,9 @@ fn differences(json: &Value, frame: &Framework, into: &mut BTreeMap<&'static str
             let same = |f: &&Value| {
                 f["kind"] == as_found
                     && (part["tooth"].is_null() || f["teeth"][0] == part["tooth"])
-                    && (part["place"].is_null() || f["place"] == part["place"] || f["surface"] == part["place"])
+                    && (part["place"].is_null()
+                        || f["place"] == part["place"]
+                        || f["surface"] == part["place"])
             };
             let figure = found.iter().find(same).and_then(|f| f[found_key].as_f64());
             if let (Some(truth), Some(figure)) = (part[key].as_f64(), figure) {
@@ -119,7 +122,9 @@ fn main() -> std::io::Result<()> {
             let Some(frame) = bench.spoiled(fault) else { continue };
             let found = attended(&ran(&dir, &frame)?.json);
             let told = found.iter().find(|(code, _)| tells(fault).contains(&code.as_str()));
-            let new = found.iter().filter(|f| !usual.iter().any(|u| u.0 == f.0) && !tells(fault).contains(&f.0.as_str()));
+            let new = found
+                .iter()
+                .filter(|f| !usual.iter().any(|u| u.0 == f.0) && !tells(fault).contains(&f.0.as_str()));
             let besides: Vec<&str> = new.map(|f| f.0.as_str()).collect();
             let tally = caught.entry(fault.name()).or_default();
             tally[1] += 1;
@@ -131,7 +136,8 @@ fn main() -> std::io::Result<()> {
     }
     println!("\n| figure | parts | least difference, mm | mean | greatest |\n|---|---|---|---|---|");
     for (name, all) in &figures {
-        let (low, high) = all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(*x), h.max(*x)));
+        let (low, high) =
+            all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(*x), h.max(*x)));
         let mean = all.iter().sum::<f64>() / all.len() as f64;
         println!("| {name} | {} | {low:.3} | {mean:.3} | {high:.3} |", all.len());
     }

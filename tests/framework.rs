@@ -48,7 +48,10 @@ fn with_verdict(json: &Value, verdicts: &[&str]) -> Vec<String> {
 }
 
 fn said<'j>(json: &'j Value, code: &str) -> &'j Value {
-    list(json, "findings").iter().find(|f| f["code"] == code).unwrap_or_else(|| panic!("{code} is not in {json:#}"))
+    list(json, "findings")
+        .iter()
+        .find(|f| f["code"] == code)
+        .unwrap_or_else(|| panic!("{code} is not in {json:#}"))
 }
 
 fn number(value: &Value) -> f64 {
@@ -72,7 +75,8 @@ fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
         let is = |p: &&Value| p["kind"] == kind && p["tooth"] == tooth;
         list(&truth, "parts").iter().find(is).unwrap_or_else(|| panic!("no {kind} on {tooth} was made"))
     };
-    let asked = |kind: &str| parts(&json, kind).into_iter().filter(|p| p["asked_for"] == true).collect::<Vec<_>>();
+    let asked =
+        |kind: &str| parts(&json, kind).into_iter().filter(|p| p["asked_for"] == true).collect::<Vec<_>>();
     let rests = asked("rest");
     assert_eq!(rests.len(), 3);
     for rest in rests {
@@ -104,10 +108,14 @@ fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
     let rigid = list(seating, "strikes").iter().filter(|s| s["flexing"] == false);
     assert!(rigid.clone().all(|s| number(&s["by_mm"]) < 0.1), "{seating:#}");
     // Each asked arm has to pass its bulge by what its tip engages.
-    let spread = list(seating, "strikes").iter().filter(|s| s["flexing"] == true && number(&s["by_mm"]) > 0.2);
+    let spread =
+        list(seating, "strikes").iter().filter(|s| s["flexing"] == true && number(&s["by_mm"]) > 0.2);
     assert!(spread.count() >= 2, "{seating:#}");
     let names: Vec<String> = ply_properties(&bench.path("out/framework.ply"));
-    assert!(names.iter().any(|n| n == "float distance_mm") && names.iter().any(|n| n == "float thickness_mm"), "{names:?}");
+    assert!(
+        names.iter().any(|n| n == "float distance_mm") && names.iter().any(|n| n == "float thickness_mm"),
+        "{names:?}"
+    );
 }
 
 #[test]
@@ -126,7 +134,9 @@ fn a_framework_in_other_axes_is_laid_onto_the_cast() {
             assert!((back - p[k]).abs() < 0.12, "{back} for {} of {p}", p[k]);
         }
     }
-    assert!(list(&json, "findings").iter().any(|f| f["code"] == "framework_laid" && !f["settled_by"].is_null()));
+    assert!(
+        list(&json, "findings").iter().any(|f| f["code"] == "framework_laid" && !f["settled_by"].is_null())
+    );
 }
 
 #[test]

@@ -40,7 +40,10 @@ impl Arms {
         let found = self.asked.iter().filter_map(|(_, a)| a.as_ref()).chain(&self.others);
         // Its origin is the body's, which may cross.
         let beyond = |a: &ArmFound| {
-            a.sections.iter().filter(|s| s.s_mm > 0.3 * a.length_mm).any(|s| (s.middle - p).norm() <= PASSES_MM)
+            a.sections
+                .iter()
+                .filter(|s| s.s_mm > 0.3 * a.length_mm)
+                .any(|s| (s.middle - p).norm() <= PASSES_MM)
         };
         found.into_iter().any(beyond)
     }

@@ -168,7 +168,12 @@ pub(super) fn of_seating(
     file.findings.push(Finding::new(CHECK, "framework_path", Verdict::Caution, says));
 }
 
-pub(super) fn of_rest(placed: &Placed<'_, '_>, part: &PartShown, thinnest: Option<Point>, file: &mut FrameworkFile) {
+pub(super) fn of_rest(
+    placed: &Placed<'_, '_>,
+    part: &PartShown,
+    thinnest: Option<Point>,
+    file: &mut FrameworkFile,
+) {
     let rules = placed.facts.rules;
     let Some(&tooth) = part.teeth.first() else { return };
     let place = part.place.map_or("", |p| p.word());

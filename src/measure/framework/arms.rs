@@ -206,15 +206,16 @@ pub fn follow(
         .copied()
         .filter(|p| angle(p) > beyond)
         .unwrap_or(last_middle);
-    let beyond_mm = {
-        let along = sections.len().checked_sub(2).map(|i| last_middle - sections[i].middle);
-        let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
-        (tip - last_middle).dot(&along).max(0.0)
-    };
+    let along = sections.len().checked_sub(2).map(|i| last_middle - sections[i].middle);
+    let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
+    let beyond_mm = (tip - last_middle).dot(&along).max(0.0);
     let length_mm = sections.last()?.s_mm + beyond_mm;
     let at_tip: Vec<&ArmSection> = sections.iter().filter(|s| s.s_mm >= length_mm - TIP_MM).collect();
-    let engaged =
-        at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?))).max_by(|a, b| a.0.total_cmp(&b.0));
+    let at_sections = at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?)));
+    // Under the end of the arm's axis, half its thickness before its end.
+    let axis_end = last_middle + along * (beyond_mm - sections.last()?.thickness_mm / 2.0).max(0.0);
+    let at_end = foot_of(cast, (asked.tooth, axes), &axis_end).map(|(p, f)| (depth(&p, f), p));
+    let engaged = at_sections.chain(at_end).max_by(|a, b| a.0.total_cmp(&b.0));
     let flexing = flexing(framework, (near, over), &sections, length_mm);
     Some(ArmFound {
         tooth: asked.tooth,
@@ -371,14 +372,7 @@ fn sections(
                 off(&a.0).total_cmp(&off(&b.0))
             })
         });
-        // Between two crowns the neighbour is nearer than the tooth: straight in from the arm's middle the tooth is met.
-        let straight_in = || {
-            let way = crate::space::direction(axes.centre - found.middle)?;
-            let flat = way.into_inner() - axes.occlusal.into_inner() * way.dot(&axes.occlusal);
-            let hit = cast.surface.cast(&found.middle, &crate::space::direction(flat)?, THICKEST_MM)?;
-            (cast.tooth_at(hit.face) == tooth.number()).then_some((hit.at, hit.face))
-        };
-        let foot = middle.copied().or_else(straight_in);
+        let foot = middle.copied().or_else(|| foot_of(cast, (tooth, axes), &found.middle));
         if inner.is_empty() {
             inner.extend(foot);
         }
@@ -393,6 +387,19 @@ fn sections(
         });
     }
     all
+}
+
+/// The place of a tooth under a place of an arm: the closest where that is the tooth's own or tissue, else, since between two
+/// crowns the neighbour may be nearer, straight in.
+fn foot_of(cast: &Cast<'_>, (tooth, axes): (Tooth, &ToothAxes), p: &Point) -> Option<(Point, FaceId)> {
+    let closest = cast.surface.closest_within(p, THICKEST_MM)?;
+    if [0, tooth.number()].contains(&cast.tooth_at(closest.face)) {
+        return Some((closest.at, closest.face));
+    }
+    let way = axes.centre - p;
+    let flat = way - axes.occlusal.into_inner() * way.dot(&axes.occlusal);
+    let hit = cast.surface.cast(p, &crate::space::direction(flat)?, THICKEST_MM)?;
+    (cast.tooth_at(hit.face) == tooth.number()).then_some((hit.at, hit.face))
 }
 
 fn flexing(

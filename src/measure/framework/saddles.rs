@@ -74,7 +74,8 @@ pub fn read(
     }
     let reach_mm = all.iter().map(|a| a.0).fold(0.0, f64::max);
     // Beside an abutment the plate on its side runs down to the ridge: not what carries resin.
-    let off_the_abutments = |s: f64| s >= BESIDE_MM && (crest_mm - s >= BESIDE_MM || crest_mm - reach_mm >= BESIDE_MM);
+    let off_the_abutments =
+        |s: f64| s >= BESIDE_MM && (crest_mm - s >= BESIDE_MM || crest_mm - reach_mm >= BESIDE_MM);
     let stand_off: Vec<f64> =
         all.iter().filter(|a| a.1 > TOUCHING_MM && off_the_abutments(a.0)).map(|a| a.1).collect();
     let last = || all.iter().filter(|a| a.0 >= reach_mm * 2.0 / 3.0);
