@@ -4,11 +4,11 @@
 
 use rayon::prelude::*;
 use saddleroom::load;
-use saddleroom::units::LengthUnit;
 use saddleroom::locate::Surface;
 use saddleroom::mesh::{Mesh, Topology, audit::audit};
 use saddleroom::render::picture::{Still, View, png};
 use saddleroom::space::{Direction, Point, Vector};
+use saddleroom::units::LengthUnit;
 use serde_json::Value;
 use std::path::Path;
 
@@ -49,14 +49,12 @@ fn least(places: &[Point], surface: &Surface, normals: &[Vector]) -> (f64, Point
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let dir = Path::new(&args[0]).join(&args[1]);
-    let names: Vec<String> =
-        if args.len() > 2 { args[2..].to_vec() } else { vec!["frame".to_owned()] };
+    let names: Vec<String> = if args.len() > 2 { args[2..].to_vec() } else { vec!["frame".to_owned()] };
     for name in names {
         let truth: Value =
             serde_json::from_slice(&std::fs::read(dir.join(format!("{name}-truth.json"))).unwrap()).unwrap();
         let up = point(&truth["withdrawal"]).unwrap().coords;
-        let (restored, opposing) =
-            if up.z > 0.0 { ("mandible", "maxilla") } else { ("maxilla", "mandible") };
+        let (restored, opposing) = if up.z > 0.0 { ("mandible", "maxilla") } else { ("maxilla", "mandible") };
         let cast = mesh(&dir.join(format!("{restored}.stl")));
         let other = mesh(&dir.join(format!("{opposing}.stl")));
         let frame = mesh(&dir.join(format!("{name}.stl")));
@@ -80,7 +78,11 @@ fn spots(places: &[Point], all: &[f64], least: f64) -> String {
 fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name: &str) {
     let topology = Topology::new(frame);
     let (_, pieces) = topology.pieces();
-    println!("== {name}: {} triangles, {pieces} pieces, {:.1} mm3", frame.faces().len(), frame.signed_volume_mm3());
+    println!(
+        "== {name}: {} triangles, {pieces} pieces, {:.1} mm3",
+        frame.faces().len(),
+        frame.signed_volume_mm3()
+    );
     for d in audit(frame, &topology) {
         println!("  defect {:?} x{} at {:?}", d.kind, d.count, d.at.map(|p| shown(&p)));
     }
@@ -107,7 +109,9 @@ fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name
     let way = Direction::new_normalize(up);
     let met: Vec<f64> = places
         .par_iter()
-        .map(|p| ground.cast(&(p + up * 0.03), &way, 30.0).map_or(1.0, |_| -ground.closest(p).unwrap().distance_mm))
+        .map(|p| {
+            ground.cast(&(p + up * 0.03), &way, 30.0).map_or(1.0, |_| -ground.closest(p).unwrap().distance_mm)
+        })
         .collect();
     println!("  under the cast: {}", spots(&places, &met, 0.0));
     let body = Surface::new(frame);
@@ -115,12 +119,19 @@ fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name
         let at = point(&part["at_mm"]).unwrap();
         let kind = part["kind"].as_str().unwrap();
         let way = Direction::new_normalize(point(&part["way"]).unwrap().coords);
-        let hits: Vec<f64> =
-            body.cast_all(&(at - way.into_inner() * 0.5), &way, 8.0).iter().map(|h| h.distance_mm - 0.5).collect();
+        let hits: Vec<f64> = body
+            .cast_all(&(at - way.into_inner() * 0.5), &way, 8.0)
+            .iter()
+            .map(|h| h.distance_mm - 0.5)
+            .collect();
         let near = body.closest(&at).unwrap().distance_mm;
         println!(
             "  {kind} {} {}: said gap {:.3} thick {:.3}; nearest {near:.3}, ray {:.3?}",
-            part["tooth"], part["place"], part["gap_mm"].as_f64().unwrap(), part["thickness_mm"].as_f64().unwrap(), hits
+            part["tooth"],
+            part["place"],
+            part["gap_mm"].as_f64().unwrap(),
+            part["thickness_mm"].as_f64().unwrap(),
+            hits
         );
     }
 }
@@ -141,7 +152,8 @@ fn pictures(dir: &Path, name: &str, frame: &Mesh, cast: &Mesh, up: Vector) {
         ("back", Vector::new(0.0, -0.9, 0.45 * up.z), up),
     ];
     for (view, eye, upward) in views {
-        for (what, mesh, colours) in [("both", &both, &colours[..]), ("only", frame, &colours[n as usize..])] {
+        for (what, mesh, colours) in [("both", &both, &colours[..]), ("only", frame, &colours[n as usize..])]
+        {
             let still = Still {
                 mesh,
                 colours,

@@ -118,14 +118,17 @@ impl Body<'_> {
         }
         let held = smin(rigid, touching, JOIN_MM);
         let held = if held < 1.0 { held.max(TOUCH_MM - probe.tissue()) } else { held };
-        let held = if self.opposed && held < 0.8 { held.max(BITE_MM - self.ground.opposing_mm(p)) } else { held };
+        let held =
+            if self.opposed && held < 0.8 { held.max(BITE_MM - self.ground.opposing_mm(p)) } else { held };
         held.min(free)
     }
 
     /// Whether a place belongs to what nothing keeps off the cast.
     pub fn is_free(&self, p: &Point) -> bool {
         let free = self.parts.iter().filter(|part| part.held == Held::Free);
-        let near = |part: &Part<'_>| part.away(p) <= 0.0 && (part.field)(&Probe::new(p, self.ground, self.form)) < 0.1;
+        let near = |part: &Part<'_>| {
+            part.away(p) <= 0.0 && (part.field)(&Probe::new(p, self.ground, self.form)) < 0.1
+        };
         free.into_iter().any(near)
     }
 

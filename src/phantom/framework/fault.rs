@@ -104,11 +104,16 @@ fn is_major(part: &PartTruth) -> bool {
 
 /// Print supports on the major connector and on the meshes: upright rods.
 pub(super) fn struts<'a>(parts: &[Part<'_>], cast: &Cast) -> Vec<Part<'a>> {
-    let stands = parts.iter().filter(|p| is_major(&p.truth) || p.truth.kind == Kind::Mesh && p.truth.place.is_none());
+    let stands =
+        parts.iter().filter(|p| is_major(&p.truth) || p.truth.kind == Kind::Mesh && p.truth.place.is_none());
     let feet = stands.map(|p| {
         let at = cast.own(&p.truth.at_mm.into());
         // A bar hangs on a wall: the rod stands on the middle of its metal.
-        let aside = if p.truth.kind == Kind::Bar { -cast.form.axes(cast.form.place(at.x, at.y).s).1 } else { Vector::zeros() };
+        let aside = if p.truth.kind == Kind::Bar {
+            -cast.form.axes(cast.form.place(at.x, at.y).s).1
+        } else {
+            Vector::zeros()
+        };
         (p.truth.clone(), at + aside * 1.3 + Vector::z() * 1.2)
     });
     feet.map(|(truth, foot)| {
@@ -207,7 +212,9 @@ pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cas
         Fault::OpposingContact => rests().nth(1),
         Fault::RestHigh => rests().nth(2),
         Fault::TipTooDeep => truth.parts.iter().rfind(|p| p.kind == Kind::ClaspArm),
-        Fault::CaughtOnPath => truth.parts.iter().find(|p| p.kind == Kind::MinorConnector && p.caught == Some(true)),
+        Fault::CaughtOnPath => {
+            truth.parts.iter().find(|p| p.kind == Kind::MinorConnector && p.caught == Some(true))
+        }
         Fault::OpenShell | Fault::FloatingShell | Fault::Metres => None,
         Fault::ZeroThickness | Fault::Struts => truth.parts.iter().find(|p| p.kind == Kind::Mesh),
         _ => truth.parts.iter().find(|p| is_major(p)),
@@ -218,9 +225,9 @@ pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cas
         Fault::RestHigh | Fault::NoRelief => part.map(|p| p.gap_mm),
         Fault::BarIntoTorus => part.and_then(|p| p.torus_gap_mm),
         Fault::BorderNearMargin => part.and_then(|p| p.below_margin_mm),
-        Fault::CaughtOnPath => part.map(|p| {
-            Path::new(cast, &occlusal(cast.arch)).depth_mm(&Point::from(p.at_mm))
-        }),
+        Fault::CaughtOnPath => {
+            part.map(|p| Path::new(cast, &occlusal(cast.arch)).depth_mm(&Point::from(p.at_mm)))
+        }
         Fault::OpenShell => Some(HOLE_MM),
         Fault::FloatingShell => Some(BALL_MM),
         Fault::ZeroThickness => Some(0.0),

@@ -148,7 +148,12 @@ fn cleared(mesh: Mesh, body: &Body<'_>) -> Mesh {
     for _ in 0..ROUNDS {
         let short = |f: u32| {
             let [a, b, c] = mesh.corners(f);
-            let places = [mesh.face_centre(f), nalgebra::center(&a, &b), nalgebra::center(&b, &c), nalgebra::center(&c, &a)];
+            let places = [
+                mesh.face_centre(f),
+                nalgebra::center(&a, &b),
+                nalgebra::center(&b, &c),
+                nalgebra::center(&c, &a),
+            ];
             let least = places.iter().map(|p| (ground.near_mm(p), p)).min_by(|a, b| a.0.total_cmp(&b.0))?;
             (least.0 < NEAR_MM && !body.is_free(least.1)).then(|| (f, NEAR_MM - least.0, *least.1))
         };
@@ -180,7 +185,8 @@ fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
     let mut truth = part.truth.clone();
     let at = cast.own(&truth.at_mm.into());
     let Some(foot) = body.ground.surface().closest(&at) else { return truth };
-    let crown = cast.crowns.iter().find(|c| truth.kind == Kind::Rest && truth.tooth == Some(c.tooth.number()));
+    let crown =
+        cast.crowns.iter().find(|c| truth.kind == Kind::Rest && truth.tooth == Some(c.tooth.number()));
     let square = body.ground.normal(&foot.at, foot.face);
     let way = crown.map_or(square, |c| c.axes[2]).normalize();
     if let Some([gap, thick]) = body.along(&foot.at, &way) {
@@ -205,9 +211,7 @@ fn contoured(body: &Body<'_>, cell_mm: f64) -> Mesh {
     let field = |p: &Point| body.value(p);
     let fine = zero_set(&body.grid(cell_mm), &field, &|_: &Point| -1.0);
     let wanted = |p: &Point| {
-        let near = |part: &body::Part<'_>| {
-            (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a])
-        };
+        let near = |part: &body::Part<'_>| (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a]);
         let edge = |part: &body::Part<'_>| match part.truth.kind {
             Kind::Rest | Kind::ClaspArm => EDGES_MM[0],
             Kind::MinorConnector => EDGES_MM[1],

@@ -107,12 +107,15 @@ impl<'a> Site<'a> {
         }
         let low = |s: f64| through(&bar.tops.0, &bar.tops.1, s) - (1.0 - THICKEST) * height_mm;
         let wall = |(s, t): &(f64, f64)| self.cast.form.point(Place { s: *s, t: *t }, low(*s));
-        let middle = walls.iter().min_by(|a, b| (a.0 - bar.middle_s).abs().total_cmp(&(b.0 - bar.middle_s).abs()));
+        let middle =
+            walls.iter().min_by(|a, b| (a.0 - bar.middle_s).abs().total_cmp(&(b.0 - bar.middle_s).abs()));
         let at = middle.map_or(Point::origin(), wall);
         let length_mm = walls.windows(2).map(|w| (wall(&w[1]) - wall(&w[0])).norm()).sum();
-        let torus = self.cast.rises.iter().any(|r| r.torus && {
-            let s = self.cast.form.place(r.centre.x, r.centre.y).s;
-            s > from_s && s < to_s
+        let torus = self.cast.rises.iter().any(|r| {
+            r.torus && {
+                let s = self.cast.form.place(r.centre.x, r.centre.y).s;
+                s > from_s && s < to_s
+            }
         });
         let truth = PartTruth {
             thickness_mm,
@@ -212,7 +215,8 @@ impl<'a> Site<'a> {
         let turn = if side > 0.0 { 0.0 } else { std::f64::consts::PI };
         let at = |i: i32| crown.world(crown.on_wall(turn, top_mm - 1.1 - 0.1 * f64::from(i)));
         // Where it lies on the wall, or hangs on to it under the bulge.
-        let off = |p: &Point| if undercut { self.ground.blocked_mm(p) } else { self.ground.blocked_mm(p).abs() };
+        let off =
+            |p: &Point| if undercut { self.ground.blocked_mm(p) } else { self.ground.blocked_mm(p).abs() };
         let places = (0..28).map(at).filter(|p| p.z > low_mm + 0.8);
         let wall = places.min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(crown.origin);
         let truth = PartTruth {

@@ -110,7 +110,8 @@ impl<'a> Plan<'a> {
             parts.extend(self.over_gap(gap, &tops));
         }
         parts.extend(self.arms(&gaps));
-        let ends = reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], (s, _)| [a.min(*s), b.max(*s)]);
+        let ends =
+            reached.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], (s, _)| [a.min(*s), b.max(*s)]);
         let mut major = match self.site.cast.arch {
             Arch::Mandible => self.bar(ends, tops),
             Arch::Maxilla => self.strap(&reached, &gaps),
@@ -156,9 +157,7 @@ impl<'a> Plan<'a> {
     fn rests(&self) -> Vec<(&'a CrownBody, &'a Seat)> {
         let cast = self.site.cast;
         let arch = self.case.restored;
-        let of = |(tooth, _): &(Tooth, _)| {
-            (tooth.arch() == arch).then(|| crown_of(cast, *tooth)).flatten()
-        };
+        let of = |(tooth, _): &(Tooth, _)| (tooth.arch() == arch).then(|| crown_of(cast, *tooth)).flatten();
         let mut crowns: Vec<&CrownBody> = self.case.patient.seats.iter().filter_map(of).collect();
         crowns.dedup_by_key(|c| c.tooth);
         let back = |s: &&Seat| matches!(s.kind, SeatKind::Mesial | SeatKind::Distal);
@@ -166,8 +165,7 @@ impl<'a> Plan<'a> {
     }
 
     fn rest(&self, index: usize, crown: &'a CrownBody, seat: &'a Seat) -> Rest<'a> {
-        let mut rest =
-            Rest { crown, seat, thickness_mm: REST_MM, gap_mm: REST_GAP_MM, out_mm: 0.75 };
+        let mut rest = Rest { crown, seat, thickness_mm: REST_MM, gap_mm: REST_GAP_MM, out_mm: 0.75 };
         if self.is(Fault::ThinRest) && index == 0 {
             rest.thickness_mm = 0.6;
         }
@@ -195,7 +193,13 @@ impl<'a> Plan<'a> {
     }
 
     /// The strip from a rest through the embrasure beside it.
-    fn embrasure(&self, crown: &CrownBody, seat: &Seat, rest: &Rest<'_>, tops: &(Vec<f64>, Vec<f64>)) -> Strip {
+    fn embrasure(
+        &self,
+        crown: &CrownBody,
+        seat: &Seat,
+        rest: &Rest<'_>,
+        tops: &(Vec<f64>, Vec<f64>),
+    ) -> Strip {
         let cast = self.site.cast;
         let mesial = seat.at[0] < 0.0;
         let own_s = proximal_s(cast, crown, mesial);
@@ -237,7 +241,8 @@ impl<'a> Plan<'a> {
             thickness_mm,
             holes: gap.stop_s.map_or([0.0; 2], |stop| {
                 let way = (stop - 0.5 * (gap.from_s + gap.to_s)).signum();
-                let (near, far) = (stop - 3.4 * way, if way > 0.0 { gap.from_s } else { gap.to_s } + 1.6 * way);
+                let (near, far) =
+                    (stop - 3.4 * way, if way > 0.0 { gap.from_s } else { gap.to_s } + 1.6 * way);
                 [near.min(far), near.max(far)]
             }),
         };
@@ -260,8 +265,15 @@ impl<'a> Plan<'a> {
                 low_mm: foot.z + lift_mm - 0.2,
                 top_mm,
                 thickness_mm: PLATE_MM,
-                gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) { 0.5 } else { ON_TOOTH_MM },
-                undercut: self.is(Fault::CaughtOnPath) && i == 0 && !gap.beside.is_empty() && gap.stop_s.is_none(),
+                gap_mm: if seat.is_some_and(|s| high.is_some_and(|h| std::ptr::eq(h, s))) {
+                    0.5
+                } else {
+                    ON_TOOTH_MM
+                },
+                undercut: self.is(Fault::CaughtOnPath)
+                    && i == 0
+                    && !gap.beside.is_empty()
+                    && gap.stop_s.is_none(),
             }));
         }
         if let Some(s) = gap.stop_s {

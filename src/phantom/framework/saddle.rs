@@ -19,7 +19,8 @@ impl<'a> Site<'a> {
             let place = q.place();
             let d = q.p - right;
             // Clear of the margins, and up to the mesh where teeth are missing.
-            let end = -BORDER_MM + (BORDER_MM - 2.4) * step(0.0, 2.5, (place.s - gap_from_s) * gap_from_s.signum());
+            let end =
+                -BORDER_MM + (BORDER_MM - 2.4) * step(0.0, 2.5, (place.s - gap_from_s) * gap_from_s.signum());
             let gap = self.gap_mm(gap_mm, &q.p);
             let half = half_at((d.dot(&way) / long).clamp(0.0, 1.0));
             let sides = (d.dot(&across).abs() - half).max(place.t - end);
@@ -40,9 +41,11 @@ impl<'a> Site<'a> {
         // Beside the torus and the raphe.
         const STATED: f64 = 0.22;
         let stated = at(&(right + way * (long * STATED)));
-        let torus = self.cast.rises.iter().any(|r| {
-            r.torus && (r.centre - right).dot(&across).abs() < most + r.half[0]
-        });
+        let torus = self
+            .cast
+            .rises
+            .iter()
+            .any(|r| r.torus && (r.centre - right).dot(&across).abs() < most + r.half[0]);
         let truth = PartTruth {
             thickness_mm,
             width_mm: Some(2.0 * half_at(STATED)),

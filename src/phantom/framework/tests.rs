@@ -47,7 +47,8 @@ fn by_ray(made: &Made, part: &PartTruth) -> [f64; 2] {
     let way = Direction::new_normalize(Vector::from(part.way));
     let from = Point::from(part.at_mm) - way.into_inner();
     let hits = Surface::new(&made.mesh).cast_all(&from, &way, 6.0);
-    let (first, last) = (hits.iter().find(|h| !h.from_behind).unwrap(), hits.iter().find(|h| h.from_behind).unwrap());
+    let (first, last) =
+        (hits.iter().find(|h| !h.from_behind).unwrap(), hits.iter().find(|h| h.from_behind).unwrap());
     [first.distance_mm - 1.0, last.distance_mm - 1.0]
 }
 
