@@ -279,25 +279,27 @@ impl<'a> Plan<'a> {
         if let Some(s) = gap.stop_s {
             parts.push(site.stop(s, lift_mm + thickness_mm - 0.2));
         }
-        if cast.arch == Arch::Mandible {
-            let middle = site.crest(gap.leg_s, 0.0);
-            let (along, out) = cast.form.axes(gap.leg_s);
-            parts.push(site.strip(&Strip {
-                kind: Kind::Mesh,
-                tooth: None,
-                place: Some("leg"),
-                middle,
-                along,
-                out,
-                half_mm: 1.8,
-                from_mm: -0.8,
-                to_mm: -14.0,
-                low_mm: through(&tops.0, &tops.1, gap.leg_s) - 2.6,
-                high_mm: middle.z + lift_mm + thickness_mm,
-                thickness_mm: MINOR_MM,
-                gaps: [site.relief_mm, lift_mm, middle.z - 2.0],
-            }));
-        }
+        let lower = cast.arch == Arch::Mandible;
+        let middle = site.crest(gap.leg_s, 0.0);
+        let (along, out) = cast.form.axes(gap.leg_s);
+        let to_mm = if lower { -14.0 } else { -BORDER_MM - 1.5 };
+        let end = middle + out * to_mm;
+        let vault = site.ground.height_mm(end.x, end.y).unwrap_or(middle.z - 9.0) - 1.0;
+        parts.push(site.strip(&Strip {
+            kind: Kind::Mesh,
+            tooth: None,
+            place: Some("leg"),
+            middle,
+            along,
+            out,
+            half_mm: 1.8,
+            from_mm: -0.8,
+            to_mm,
+            low_mm: if lower { through(&tops.0, &tops.1, gap.leg_s) - 2.6 } else { vault },
+            high_mm: middle.z + lift_mm + thickness_mm,
+            thickness_mm: MINOR_MM,
+            gaps: [site.relief_mm, lift_mm, middle.z - 2.0],
+        }));
         parts
     }
 
