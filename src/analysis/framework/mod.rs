@@ -3,6 +3,7 @@
 mod arms;
 mod parts;
 mod said;
+mod said_parts;
 
 use crate::case::{Arch, Case, Scan};
 use crate::estimate::{Measured, NotMeasured};

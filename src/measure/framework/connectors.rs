@@ -196,11 +196,14 @@ pub fn bar(
         .collect()
 }
 
-/// No place of a bar's section lies over a crown or at a margin.
+/// No place of a bar's section lies over a crown, at a margin or over a residual ridge.
 fn stands_on_tissue(cast: &Cast<'_>, found: &Loop, margins: &Margins) -> bool {
+    let on_a_ridge = |face| cast.anatomy.spans.iter().any(|s| s.faces.binary_search(&face).is_ok());
     found.places.iter().all(|p| {
         cast.surface.closest(p).is_some_and(|c| {
-            cast.tooth_at(c.face) == 0 && margins.nearest(&c.at).is_none_or(|(mm, _, _)| mm > AT_MARGIN_MM)
+            cast.tooth_at(c.face) == 0
+                && !on_a_ridge(c.face)
+                && margins.nearest(&c.at).is_none_or(|(mm, _, _)| mm > AT_MARGIN_MM)
         })
     })
 }

@@ -16,6 +16,8 @@
 //! Checked by: plates and balls in closed form here, `tests/framework.rs` on generated frameworks.
 
 pub mod arms;
+#[cfg(test)]
+mod arms_tests;
 pub mod connectors;
 pub mod edges;
 pub mod laid;

@@ -155,7 +155,7 @@ fn cleared(mesh: Mesh, body: &Body<'_>) -> Mesh {
                 nalgebra::center(&c, &a),
             ];
             let least = places.iter().map(|p| (ground.near_mm(p), p)).min_by(|a, b| a.0.total_cmp(&b.0))?;
-            (least.0 < NEAR_MM && !body.is_free(least.1)).then(|| (f, NEAR_MM - least.0, *least.1))
+            (least.0 < NEAR_MM && !body.is_free(least.1)).then_some((f, NEAR_MM - least.0, *least.1))
         };
         let found: Vec<(u32, f64, Point)> =
             (0..mesh.faces().len() as u32).into_par_iter().filter_map(short).collect();
