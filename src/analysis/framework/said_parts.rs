@@ -239,8 +239,9 @@ pub(super) fn of_connector(placed: &Placed<'_, '_>, part: &PartShown, file: &mut
     if let Some(mm) = part.thickness_mm {
         let says = format!("The {} is {} thick at its thinnest section.", part.kind.words(), units::mm(mm));
         let id = if bar { "frame_bar_mm" } else { "frame_strap_mm" };
-        file.findings
-            .push(judged("connector_thickness", rules, id, &placed.size(mm), Unit::Mm, says).at(at()));
+        // A section is cut square to the row of teeth, which the connector follows within some degrees.
+        let figure = placed.size(mm).with(Source::Method, 0.03);
+        file.findings.push(judged("connector_thickness", rules, id, &figure, Unit::Mm, says).at(at()));
     }
     if let Some(mm) = part.height_mm {
         let word = if bar { "high" } else { "wide" };

@@ -9,8 +9,9 @@
 //!
 //! Method and its error: the fitting surface is laid onto the cast by closest points (`registration`), first from where the
 //! file has it, then from places where both surfaces are alike; each time within an ever smaller reach, so that what touches
-//! prevails over what stands off by its relief. The residual is that of the touching places. Its standard uncertainty at the
-//! middle of the touching places is the residual's root mean square over the root of the patches of 2 mm that touch.
+//! prevails over what stands off by its relief. The residual is that of the touching places. The standard uncertainty is the
+//! greatest at the corners of the framework's box: that of the registration (`registration`), and the gap at which it was
+//! made to lie, which is not known, for which half the touching distance stands.
 //!
 //! Not covered: a framework without parts that touch (relief everywhere) has no place of its own; one that fits a cast in
 //! two ways.
@@ -36,7 +37,7 @@ const BETTER: f64 = 1.25;
 const LEAST_TOUCHING: f64 = 0.02;
 const MOST_DEEP: f64 = 0.12;
 /// Reaches of the rounds, mm.
-const REACHES_MM: [f64; 5] = [2.0, 1.0, 0.5, 0.25, 0.15];
+const REACHES_MM: [f64; 10] = [2.0, 1.0, 0.5, 0.25, 0.15, 0.1, 0.1, 0.1, 0.1, 0.1];
 /// Places that are looked at.
 const SAMPLE: usize = 3000;
 /// Starts by likeness that are tried.
@@ -74,12 +75,13 @@ struct Score {
     touching: Vec<f64>,
     deep: usize,
     of: usize,
-    patches: usize,
+    /// Standard uncertainty of the motion at the worst corner, mm.
+    off_mm: f64,
 }
 
 impl Score {
     fn of(cast: &Cast<'_>, places: &[Place], motion: &Motion) -> Score {
-        let (mut touching, mut deep, mut cells) = (Vec::new(), 0, Vec::new());
+        let (mut touching, mut deep) = (Vec::new(), 0);
         for place in places {
             let p = motion * place.at;
             let normal = -(motion.rotation * place.normal);
@@ -87,14 +89,11 @@ impl Score {
             let Some(near) = cast.of(&p, &normal, closest) else { continue };
             if near.fitting && near.signed_mm.abs() <= TOUCHING_MM {
                 touching.push(near.signed_mm);
-                cells.push([0, 1, 2].map(|k| (p[k] / 2.0).floor() as i64));
             } else if near.signed_mm < -DEEP_MM {
                 deep += 1;
             }
         }
-        cells.sort_unstable();
-        cells.dedup();
-        Score { touching, deep, of: places.len(), patches: cells.len() }
+        Score { touching, deep, of: places.len(), off_mm: 0.0 }
     }
 
     fn points(&self) -> f64 {
@@ -107,14 +106,12 @@ impl Score {
     }
 
     fn laid(&self, by: LaidBy, motion: Motion) -> Laid {
-        let squares: f64 = self.touching.iter().map(|t| t * t).sum();
-        let rms = (squares / self.touching.len().max(1) as f64).sqrt();
         let share = |n: usize| n as f64 / self.of.max(1) as f64;
         Laid {
             by,
             motion,
             residual_mm: super::median(self.touching.iter().map(|t| t.abs()).collect()).unwrap_or(0.0),
-            uncertainty_mm: rms / (self.patches.max(1) as f64).sqrt(),
+            uncertainty_mm: self.off_mm,
             touching_share: share(self.touching.len()),
             deep_share: share(self.deep),
         }
@@ -190,6 +187,20 @@ fn alike(mesh: &Mesh, target: &Target<'_>) -> Vec<Rough> {
     registration::coarse(&mesh.turned_over(), target)
 }
 
+/// Standard uncertainty of a registration at the corner of the box of its places where it is greatest, mm.
+fn worst_mm(found: &Registered, places: &[Place]) -> f64 {
+    let Some(first) = places.first().map(|p| found.motion * p.at) else { return 0.0 };
+    let (low, high) = places.iter().fold((first, first), |(l, h), p| {
+        let at = found.motion * p.at;
+        (l.inf(&at), h.sup(&at))
+    });
+    let corner = |k: usize| {
+        let pick = |axis: usize| if k >> axis & 1 == 0 { low[axis] } else { high[axis] };
+        crate::space::Point::new(pick(0), pick(1), pick(2))
+    };
+    (0..8).map(|k| found.uncertainty_mm(&corner(k))).fold(0.0, f64::max)
+}
+
 fn refined(cast: &Cast<'_>, places: &[Place], target: &Target<'_>, start: &Rough) -> Option<(Score, Motion)> {
     let agreement = Agreement { within_mm: TOUCHING_MM, least_share: 0.0, least_of_all_share: 0.0 };
     let mut motion = start.motion;
@@ -202,9 +213,10 @@ fn refined(cast: &Cast<'_>, places: &[Place], target: &Target<'_>, start: &Rough
             .copied()
             .collect();
         let asked = Asked { places: &near, fixed: target, start: motion, reach_mm, agreement };
-        let Ok(Registered { motion: found, .. }) = registration::register(&asked) else { break };
-        motion = found;
-        let score = Score::of(cast, places, &motion);
+        let Ok(found) = registration::register(&asked) else { break };
+        motion = found.motion;
+        let mut score = Score::of(cast, places, &motion);
+        score.off_mm = crate::space::hypot(worst_mm(&found, places), TOUCHING_MM / 2.0);
         if best.as_ref().is_none_or(|b| score.points() >= b.0.points()) {
             best = Some((score, motion));
         }

@@ -122,7 +122,8 @@ fn struts(framework: &Framework, near: &[Option<Near>], thick: &[Option<Thick>])
         .iter()
         .zip(thick)
         .map(|(n, t)| {
-            n.is_some_and(|n| n.signed_mm > STANDS_OFF_MM) && t.is_some_and(|t| t.sphere_mm <= STRUT_MM)
+            n.is_some_and(|n| n.signed_mm > STANDS_OFF_MM)
+                && t.is_some_and(|t| t.sphere_mm.max(t.ray_mm) <= STRUT_MM)
         })
         .collect();
     let mesh = framework.mesh();
