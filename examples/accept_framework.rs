@@ -3,6 +3,8 @@
 //!
 //! Run `cargo build --release` first; arguments: names of demonstration cases (all by default).
 
+#![allow(clippy::print_stdout)] // an example prints
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;

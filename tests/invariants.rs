@@ -15,7 +15,7 @@ use serde_json::Value;
 use source::{Source, files, line_of, root};
 
 /// Endings that say the unit of a number.
-const UNITS: &[&str] = &["_mm", "_mm2", "_mm3", "_deg", "_n", "_n_mm", "_n_mm_per_rad", "_mpa"];
+const UNITS: &[&str] = &["_mm", "_mm2", "_mm3", "_deg", "_n", "_n_mm", "_n_mm_per_rad", "_mpa", "_g"];
 
 /// Numbers without a unit, each with what it is.
 #[rustfmt::skip]

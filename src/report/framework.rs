@@ -6,29 +6,11 @@ use serde::{Deserialize, Serialize};
 use super::{CaseNamed, Finding, Input, PathShown, Place, Question, Tool};
 use crate::case::{RestPlace, Surface, Tooth};
 
-/// Who says where the framework lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum LaidBy {
-    /// Its file has it in the axes of the cast.
-    File,
-    /// It was laid onto the cast.
-    Registration,
-}
-
-/// Where the framework lies.
+/// How the framework lies on the cast, as its file has it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LaidShown {
-    /// Who says so.
-    pub by: LaidBy,
-    /// Rows of the rotation from the framework's file to the cast.
-    pub rotation: [[f64; 3]; 3],
-    /// What is added after the rotation, mm.
-    pub shift_mm: Place,
     /// Median distance of the places that touch, mm.
     pub residual_mm: f64,
-    /// Standard uncertainty of the position, mm.
-    pub uncertainty_mm: f64,
     /// Share of its places that touch the cast, 0 to 1.
     pub touching_share: f64,
     /// Share of its places that lie deep inside the cast, 0 to 1.
@@ -248,7 +230,7 @@ pub struct FrameworkFile {
     pub case: CaseNamed,
     /// The scans, then the framework.
     pub inputs: Vec<Input>,
-    /// Where the framework lies; absent where no position was found.
+    /// How the framework lies on the cast; absent where it does not lie there.
     pub laid: Option<LaidShown>,
     /// The path of the case.
     pub path: Option<PathShown>,

@@ -19,7 +19,7 @@ use crate::measure::framework::{Cast, Framework, Near, edges, quantile};
 use crate::measure::tooth_axes::ToothAxes;
 use crate::mesh::{FaceId, VertexId, audit};
 use crate::report::{
-    CaseNamed, FileShown, FrameworkFile, Input, LaidBy, LaidShown, OtherPathShown, PartKind, SeatingShown,
+    CaseNamed, FileShown, FrameworkFile, Input, LaidShown, OtherPathShown, PartKind, SeatingShown,
     StrikeShown, Tool,
 };
 use crate::rules::Rules;
@@ -93,22 +93,18 @@ pub fn framework(
     progress("surfaces, anatomy, path, undercut, tori");
     let facts = Facts::new(case, rules).ok_or(NoRestoredScan(case.file.restored.word()))?;
     let mut file = blank(&facts, frame);
-    progress("laying the framework onto the cast");
+    progress("whether the framework lies on the cast");
     let given = Framework::new(&frame.import.mesh);
     said::of_size(&given, frame, &mut file);
     match lay(&facts, &given, &mut file) {
         Ok(found) => {
-            let in_place = match found.by {
-                laid::LaidBy::File => given,
-                laid::LaidBy::Registration => Framework::new(&given.mesh().moved(&found.motion)),
-            };
             progress("distances, thickness");
-            let placed = Placed::new(&facts, &in_place, found);
+            let placed = Placed::new(&facts, &given, found);
             progress("way in, parts, opposing arch");
             placed.measure(&mut file);
             let distance_mm = placed.near.iter().map(|n| n.map(|n| n.signed_mm)).collect();
             let thickness_mm = placed.thick.iter().map(|t| t.map(|t| t.sphere_mm)).collect();
-            let mesh = in_place.mesh().clone();
+            let mesh = given.mesh().clone();
             Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm })
         }
         Err(reason) => {
@@ -173,12 +169,9 @@ fn lay(facts: &Facts<'_>, framework: &Framework, file: &mut FrameworkFile) -> Me
     let own = cast(&facts.restored);
     let found = laid::lay(framework, &own);
     if let Some(other) = &facts.opposing {
-        let onto_other = laid::lay(framework, &cast(other));
-        let share = |l: &Measured<Laid>| l.as_ref().map_or(0.0, |l| l.touching_share - l.deep_share);
-        let given_there = onto_other.as_ref().is_ok_and(|l| l.by == laid::LaidBy::File);
-        let given_here = found.as_ref().is_ok_and(|l| l.by == laid::LaidBy::File);
-        let better_there = share(&onto_other) > share(&found);
-        if better_there && onto_other.is_ok() && (given_there || !given_here) {
+        let there = laid::lay(framework, &cast(other));
+        let better = |l: &Laid| found.as_ref().map_or(f64::NEG_INFINITY, Laid::points) < l.points();
+        if there.as_ref().is_ok_and(better) {
             said::other_arch(other.arch, file);
             return Err(NotMeasured::new(
                 format!("it lies on the {}, not on the {}", other.arch.word(), facts.restored.arch.word()),
@@ -206,12 +199,9 @@ impl<'a, 'c> Placed<'a, 'c> {
             _ => None,
         };
         let edge = framework.mesh().mean_edge_mm();
-        // The chord of its edges on a wall of 2 mm radius, and where it was laid.
+        // The chord of its edges on a wall of 2 mm radius.
         let chord = edge * edge / 16.0 / 12.0_f64.sqrt();
-        let off_mm = crate::space::hypot(
-            chord,
-            if laid.by == laid::LaidBy::Registration { laid.uncertainty_mm } else { 0.0 },
-        );
+        let off_mm = chord;
         Placed {
             facts,
             cast,
@@ -249,18 +239,8 @@ impl<'a, 'c> Placed<'a, 'c> {
     }
 
     fn laid_shown(&self) -> LaidShown {
-        let rotation = self.laid.motion.rotation.to_rotation_matrix();
-        let row = |k: usize| [0, 1, 2].map(|j| units::json(rotation.matrix()[(k, j)]));
-        let shift = self.laid.motion.translation.vector;
         LaidShown {
-            by: match self.laid.by {
-                laid::LaidBy::File => LaidBy::File,
-                laid::LaidBy::Registration => LaidBy::Registration,
-            },
-            rotation: [row(0), row(1), row(2)],
-            shift_mm: [0, 1, 2].map(|k| units::json(shift[k])),
             residual_mm: units::json(self.laid.residual_mm),
-            uncertainty_mm: units::json(self.laid.uncertainty_mm),
             touching_share: units::json(self.laid.touching_share),
             deep_share: units::json(self.laid.deep_share),
         }

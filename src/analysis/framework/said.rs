@@ -6,7 +6,6 @@ use crate::case::{Alloy, Arch, Scan, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::framework::Framework;
-use crate::measure::framework::laid::LaidBy;
 use crate::measure::framework::opposing::Least;
 use crate::measure::framework::seating::{OtherPath, Strike};
 use crate::measure::framework::shells::Sane;
@@ -92,23 +91,12 @@ pub(super) fn no_path(facts: &Facts<'_>, file: &mut FrameworkFile) {
 pub(super) fn of_laid(placed: &Placed<'_, '_>, file: &mut FrameworkFile) {
     let laid = &placed.laid;
     let share = units::show(100.0 * laid.touching_share, Unit::Count);
-    let says = match laid.by {
-        LaidBy::File => format!(
-            "The framework lies in the axes of the cast as its file has it: {share} of 100 of its places touch the cast, with a median distance of {}.",
-            units::mm(laid.residual_mm)
-        ),
-        LaidBy::Registration => format!(
-            "The framework did not lie on the cast as its file has it and was laid onto it: {share} of 100 of its places touch, with a \
-             median distance of {}; standard uncertainty of the position {}.",
-            units::mm(laid.residual_mm),
-            units::mm(laid.uncertainty_mm)
-        ),
-    };
-    let finding = Finding::new(CHECK, "framework_laid", Verdict::Caution, says);
-    file.findings.push(match laid.by {
-        LaidBy::File => finding,
-        LaidBy::Registration => finding.settled_by("an export of the framework in the axes of the scan"),
-    });
+    let says = format!(
+        "The framework lies in the axes of the cast as its file has it: {share} of 100 of its places touch the cast, with a median \
+         distance of {}.",
+        units::mm(laid.residual_mm)
+    );
+    file.findings.push(Finding::new(CHECK, "framework_laid", Verdict::Caution, says));
 }
 
 pub(super) fn of_seating(

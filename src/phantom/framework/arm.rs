@@ -145,7 +145,7 @@ impl Arm<'_> {
         };
         // Nowhere lower than needed, and even.
         let greatest: Vec<f64> = (0..POINTS)
-            .map(|i| around(&needed, i, &|l| l.iter().copied().fold(f64::MIN, f64::max)))
+            .map(|i| around(&needed, i, &|l| l.iter().copied().fold(f64::NEG_INFINITY, f64::max)))
             .collect();
         let even = |i: usize| around(&greatest, i, &|l| l.iter().sum::<f64>() / l.len() as f64);
         (0..POINTS)
