@@ -182,7 +182,7 @@ pub fn paths(
         .collect()
 }
 
-/// Turns that the rigid places allow, one way and the other, degrees; [`MOST_TURN_DEG`] where nothing stops it.
+/// Turns that the rigid places allow, one way and the other, degrees; 10 where nothing stops it.
 pub fn play_deg(
     framework: &Framework,
     cast: &Cast<'_>,
