@@ -127,7 +127,7 @@ def main():
         opening = [float(v) for v in args.opening.split(",")] if args.opening else None
         sys.exit(0 if test(args.saddleroom, *args.files[:2], opening, args.files[0]) else 1)
     good = True
-    for sample in sorted(path for path in ROOT.glob("sample-meshes/*") if path.is_dir()):
+    for sample in sorted(path for path in ROOT.glob("sample-meshes/*") if (path / "maxilla.stl").exists()):
         lower, upper = sample / "mandible.stl", sample / "maxilla.stl"
         if lower.exists() and upper.exists():
             # The occlusal plane of every sample is z = 0, the maxilla above it.

@@ -203,7 +203,7 @@ def main():
     full = poses >= 20
     run = Run(words[0] if words else str(ROOT / "target/release/saddleroom"))
     up = np.array([0.0, 0.0, 1.0])
-    samples = sorted(p for p in ROOT.glob("sample-meshes/*") if p.is_dir())
+    samples = sorted(p for p in ROOT.glob("sample-meshes/*") if (p / "maxilla.stl").exists())
     for folder in samples:
         lower, upper = folder / "mandible.stl", folder / "maxilla.stl"
         distances(run, folder.name, lower, upper, up, True)

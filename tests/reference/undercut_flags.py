@@ -152,7 +152,7 @@ def main():
         del words[at:at + 2]
     full = poses >= 20
     tally = Tally(words[0] if words else str(ROOT / "target/release/saddleroom"))
-    samples = sorted(ROOT.glob("sample-meshes/*/*.stl"))
+    samples = sorted(ROOT.glob("sample-meshes/*/ma*.stl"))
     for cast in samples:
         for d in directions(4 if full else 2):
             tally.compare(f"{cast.parent.name}/{cast.name}", cast, d)
