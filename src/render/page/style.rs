@@ -73,17 +73,17 @@ ol.cautions li { max-width: 56rem; margin: .25rem 0; }
 }
 @page { margin: 11mm; }
 @media print {
-  html { font-size: 8.4pt; }
-  body { font-size: 8.4pt; line-height: 1.26; }
+  html { font-size: 7.7pt; }
+  body { font-size: 7.7pt; line-height: 1.22; }
   main { max-width: none; padding: 0; }
   h1 { font-size: 13pt; } h2 { font-size: 10.5pt; margin: 8pt 0 3pt; break-after: avoid; } h3 { font-size: 9pt; margin: 4pt 0 2pt; break-after: avoid; }
   p { max-width: none; } p.detail { break-after: avoid; } p.lead { font-size: 10pt; margin: 3pt 0; }
   ul.lines { margin: 1pt 0; } ul.lines li { margin: 0; padding: 1pt 0 1pt 5pt; max-width: none; }
   section.group { grid-template-columns: 30mm 1fr; padding: 1.5pt 0; }
-  section.group h3 { margin: 1pt 0; font-size: 8.4pt; }
-  table { font-size: 7.2pt; line-height: 1.2; margin: 3pt 0; width: 100%; } th, td { padding: 1pt 3pt; }
+  section.group h3 { margin: 1pt 0; font-size: 7.7pt; }
+  table { font-size: 6.7pt; line-height: 1.16; margin: 3pt 0; width: 100%; } th, td { padding: 1pt 3pt; }
   tr { break-inside: avoid; }
-  td .why { font-size: 6.8pt; } tr.calm .why { display: none; }
+  td .why { font-size: 6.4pt; } tr.calm .why { display: none; }
   .wide { overflow: visible; }
   .gallery { grid-template-columns: repeat(3, 1fr); gap: 5pt; } .gallery.drawn { grid-template-columns: repeat(4, 1fr); }
   figcaption { font-size: 6.6pt; line-height: 1.15; }
