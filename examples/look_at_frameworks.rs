@@ -5,6 +5,7 @@
 use rayon::prelude::*;
 use saddleroom::load;
 use saddleroom::locate::Surface;
+use saddleroom::measure::framework::normal_at;
 use saddleroom::mesh::{Mesh, Topology, audit::audit};
 use saddleroom::render::picture::{Still, View, png};
 use saddleroom::space::{Direction, Point, Vector};
@@ -19,15 +20,7 @@ fn mesh(path: &Path) -> Mesh {
 /// Distance from a surface, negative behind it.
 fn signed(surface: &Surface, normals: &[Vector], p: &Point) -> f64 {
     let c = surface.closest(p).unwrap();
-    let m = surface.mesh();
-    let [a, b, d] = m.corners(c.face);
-    let n = (b - a).cross(&(d - a));
-    let (wa, wb) = (
-        (b - c.at).cross(&(d - c.at)).dot(&n) / n.norm_squared(),
-        (d - c.at).cross(&(a - c.at)).dot(&n) / n.norm_squared(),
-    );
-    let v = m.faces()[c.face as usize].map(|v| normals[v as usize]);
-    let n = v[0] * wa + v[1] * wb + v[2] * (1.0 - wa - wb);
+    let n = normal_at(surface.mesh(), normals, c.face, &c.at);
     if n.dot(&(p - c.at)) < 0.0 { -c.distance_mm } else { c.distance_mm }
 }
 

@@ -111,7 +111,7 @@ pub(super) fn read(facts: &Facts<'_>) -> Vec<Read> {
 }
 
 /// The material asked for; else what such a clasp is usually made of.
-fn alloy(clasp: &Clasp) -> Alloy {
+pub(crate) fn alloy(clasp: &Clasp) -> Alloy {
     clasp.alloy.unwrap_or(match clasp.kind {
         ClaspKind::WroughtWire => Alloy::StainlessSteel,
         ClaspKind::CastCircumferential | ClaspKind::Bar => Alloy::CobaltChromium,

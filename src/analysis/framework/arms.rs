@@ -1,14 +1,14 @@
 //! Clasp arms of a framework: which the case asks for, which flex, what each engages.
 
 use super::{Placed, said};
-use crate::case::{Alloy, Clasp, ClaspKind, RestPlace, Surface as Side, Tooth};
+use crate::case::{Clasp, ClaspKind, RestPlace, Surface as Side, Tooth};
 use crate::checks::clasp_arms;
 use crate::estimate::{Estimate, Source};
 use crate::measure::framework::arms::{ArmAsked, ArmFound, follow};
 use crate::measure::framework::parts::Over;
 use crate::measure::reciprocal::opposite;
 use crate::mechanics::clasp_flexure::{self, Arm, Section};
-use crate::mesh::VertexId;
+use crate::mesh::{FaceId, VertexId};
 use crate::report::{FrameworkFile, PartKind, PartShown, Where};
 use crate::space::Point;
 use crate::units;
@@ -57,7 +57,7 @@ impl Arms {
 impl Placed<'_, '_> {
     /// Follows the arms that the case asks for, then looks for others on the abutments.
     pub(super) fn arms(&self) -> Arms {
-        let depth = self.depth_of();
+        let depth = |p: &Point, f: FaceId| self.tilted.depth_at(p, f).depth_mm;
         let one = |tooth: Tooth, side: Side| -> Option<ArmFound> {
             let asked =
                 ArmAsked { tooth, side, axes: self.axes.get(&tooth)?, begins_near: self.arm_begins(tooth) };
@@ -149,10 +149,6 @@ impl Placed<'_, '_> {
     /// Force to spread the arm over what its tip engages, by its own length and section.
     fn spread_n(&self, clasp: &Clasp, arm: &ArmFound) -> Option<f64> {
         let (origin, tip) = (arm.at_share(ORIGIN_SHARE)?, arm.at_share(TIP_SHARE)?);
-        let alloy = clasp.alloy.unwrap_or(match clasp.kind {
-            ClaspKind::WroughtWire => Alloy::StainlessSteel,
-            _ => Alloy::CobaltChromium,
-        });
         let section = if clasp.kind == ClaspKind::WroughtWire {
             Section::Round { diameter_mm: origin.thickness_mm }
         } else {
@@ -162,7 +158,7 @@ impl Placed<'_, '_> {
             section,
             taper_share: (tip.thickness_mm / origin.thickness_mm).clamp(0.05, 1.0),
             length_mm: arm.length_mm,
-            modulus_mpa: 1000.0 * self.facts.rules.number(clasp_arms::modulus(alloy)),
+            modulus_mpa: 1000.0 * self.facts.rules.number(clasp_arms::modulus(clasp_arms::alloy(clasp))),
         };
         clasp_flexure::spread(&model, arm.tip_depth_mm?).ok().map(|s| s.force_n)
     }
@@ -199,9 +195,8 @@ impl Placed<'_, '_> {
             lift += HOLD_STEP_MM;
         }
         let tip = arm.tip_at?;
-        let tilted = self.facts.surveyor.tilted(&d);
         let face = self.cast.surface.closest(&tip)?.face;
-        let passes = tilted.depth_at(&tip, face).touches_above_mm.unwrap_or(0.0);
+        let passes = self.tilted.depth_at(&tip, face).touches_above_mm.unwrap_or(0.0);
         Some([holds, passes])
     }
 

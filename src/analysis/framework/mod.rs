@@ -17,7 +17,8 @@ use crate::measure::framework::shells::{self, Sane};
 use crate::measure::framework::thickness::{self, Thick};
 use crate::measure::framework::{Cast, Framework, Near, edges, quantile};
 use crate::measure::tooth_axes::ToothAxes;
-use crate::mesh::{FaceId, VertexId, audit};
+use crate::measure::undercut::TiltedCast;
+use crate::mesh::{VertexId, audit};
 use crate::report::{
     CaseNamed, FileShown, FrameworkFile, Input, LaidShown, OtherPathShown, PartKind, SeatingShown,
     StrikeShown, Tool,
@@ -71,6 +72,8 @@ struct Placed<'a, 'c> {
     d: Option<Direction>,
     /// Along the path, else the occlusal normal, else up: for what needs some direction only.
     up: Direction,
+    /// The cast set up in that direction.
+    tilted: TiltedCast<'a>,
     laid: Laid,
     /// Standard uncertainty of a distance to the cast, mm.
     off_mm: f64,
@@ -200,8 +203,8 @@ impl<'a, 'c> Placed<'a, 'c> {
         };
         let edge = framework.mesh().mean_edge_mm();
         // The chord of its edges on a wall of 2 mm radius.
-        let chord = edge * edge / 16.0 / 12.0_f64.sqrt();
-        let off_mm = chord;
+        let off_mm = edge * edge / 16.0 / 12.0_f64.sqrt();
+        let tilted = facts.surveyor.tilted(&up);
         Placed {
             facts,
             cast,
@@ -216,6 +219,7 @@ impl<'a, 'c> Placed<'a, 'c> {
             antagonist,
             d,
             up,
+            tilted,
             laid,
             off_mm,
         }
@@ -244,12 +248,6 @@ impl<'a, 'c> Placed<'a, 'c> {
             touching_share: units::json(self.laid.touching_share),
             deep_share: units::json(self.laid.deep_share),
         }
-    }
-
-    /// The undercut of the cast at a place, along the path.
-    fn depth_of(&self) -> impl Fn(&Point, FaceId) -> f64 + Sync + '_ {
-        let tilted = self.facts.surveyor.tilted(&self.up);
-        move |p: &Point, f: FaceId| tilted.depth_at(p, f).depth_mm
     }
 
     fn seating(&self, arms: &arms::Arms, file: &mut FrameworkFile) {
@@ -387,7 +385,7 @@ impl<'a, 'c> Placed<'a, 'c> {
             .filter(|o| !arms.pass(&self.framework.mesh().vertex(o.vertex)))
             .copied()
             .collect();
-        if let Some(found) = connectors::border(self.framework, &of, &self.margins, &self.near) {
+        if let Some(found) = connectors::border(self.framework, &of) {
             file.border_mm = Some(units::json(found.distance_mm));
             file.border_at_mm = Some(units::json_place(&found.at));
             said::of_border(self, &found, file);

@@ -110,6 +110,8 @@ pub struct OverTissue {
     pub margin_mm: f64,
     /// Tooth of that margin.
     pub tooth: Option<Tooth>,
+    /// Whether the framework crosses the margin there.
+    pub crossed: bool,
 }
 
 /// The connector's fitting surface: over tissue, and nearer to a margin that is not crossed than to one that is, or
@@ -130,28 +132,19 @@ pub fn over_tissue(
                 None => (f64::INFINITY, None, false),
             };
             let kept = !crossed || margin_mm > corridor_mm;
-            kept.then_some(OverTissue { vertex: v, gap_mm: n.signed_mm, margin_mm, tooth })
+            kept.then_some(OverTissue { vertex: v, gap_mm: n.signed_mm, margin_mm, tooth, crossed })
         })
         .collect()
 }
 
 /// Where the connector's border comes nearest to a margin that it does not cross.
-pub fn border(
-    framework: &Framework,
-    over_tissue: &[OverTissue],
-    margins: &Margins,
-    near: &[Option<Near>],
-) -> Option<Border> {
+pub fn border(framework: &Framework, over_tissue: &[OverTissue]) -> Option<Border> {
     over_tissue
         .iter()
+        .filter(|o| !o.crossed)
         .filter_map(|o| {
-            let n = near[o.vertex as usize]?;
-            let (_, _, crossed) = margins.nearest(&n.at)?;
-            (!crossed).then_some(Border {
-                distance_mm: o.margin_mm,
-                at: framework.mesh().vertex(o.vertex),
-                tooth: o.tooth?,
-            })
+            let at = framework.mesh().vertex(o.vertex);
+            Some(Border { distance_mm: o.margin_mm, at, tooth: o.tooth? })
         })
         .min_by(|a, b| a.distance_mm.total_cmp(&b.distance_mm))
 }
