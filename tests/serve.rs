@@ -434,3 +434,41 @@ fn a_case_that_cannot_be_read_is_never_offered() {
     assert_eq!(told.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&told.stderr).contains(&port));
 }
+
+/// Killed without warning, opened again: the marks are there, and undo takes them away; another case file on disk has them put aside.
+#[test]
+fn unsaved_marks_outlive_the_program() {
+    let folder = case("oban");
+    let file = folder.path().join("case.toml");
+    let kept = folder.path().join("case.toml.unsaved");
+    let before = fs::read_to_string(&file).unwrap();
+    let place = json!({ "mark": "attachment", "point": [-24.196, -27.203, -9.866], "replaces": null });
+    let marked = {
+        let served = Served::start(folder.path(), &["case.toml"]);
+        let client = served.open();
+        client.post("/api/mark", &place).fine();
+        client.get("/api/state").fine().json()["marks"].clone()
+        // It is killed here.
+    };
+    assert_eq!(fs::read_to_string(&file).unwrap(), before);
+    assert!(kept.exists());
+    {
+        let served = Served::start(folder.path(), &["case.toml"]);
+        let client = served.open();
+        let state = client.get("/api/state").fine().json();
+        assert_eq!((&state["marks"], &state["unsaved"]), (&marked, &json!(true)));
+        assert!(state["remark"].as_str().unwrap().contains("here again"), "{}", state["remark"]);
+        let back = client.post("/api/undo", &Value::Null).fine().json();
+        assert_eq!((&back["unsaved"], kept.exists()), (&json!(false), false));
+        client.post("/api/redo", &Value::Null).fine();
+        assert!(kept.exists());
+    }
+    // Somebody else writes the case file: the marks are neither put on it nor lost.
+    fs::write(&file, format!("# by another\n{before}")).unwrap();
+    let served = Served::start(folder.path(), &["case.toml"]);
+    let state = served.open().get("/api/state").fine().json();
+    assert_eq!((&state["unsaved"], &state["undo"]), (&json!(false), &Value::Null));
+    assert!(state["remark"].as_str().unwrap().contains("case.toml.unsaved.1"), "{}", state["remark"]);
+    let aside = fs::read_to_string(folder.path().join("case.toml.unsaved.1")).unwrap();
+    assert!(aside.contains("attachment_at") && !kept.exists());
+}

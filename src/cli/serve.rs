@@ -53,10 +53,13 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
         }
     };
     output::print(&line)?;
+    if let Some(remark) = &listener.remark {
+        output::note(common, remark);
+    }
     let unsaved =
         listener.run().map_err(|e| Failure::new(e.to_string(), "end other programs and try again"))?;
-    if unsaved {
-        output::note(common, "ended; there were marks that had not been saved");
+    if let Some(remark) = unsaved {
+        output::note(common, &format!("ended; there were marks that had not been saved. {remark}"));
     }
     Ok(Ending::FINE)
 }

@@ -17,6 +17,8 @@
 //!
 //! Checked by: spheres and a barrel as crowns, a leaning crown, below.
 
+use rayon::prelude::*;
+
 use super::survey_line::SurveyLine;
 use super::tooth_axes::ToothAxes;
 use super::undercut::{DepthAt, TiltedCast, UndercutField};
@@ -111,7 +113,7 @@ pub fn surfaces(cast: &Surveyed<'_, '_>, asked: &GaugeAsked<'_>) -> Vec<SurfaceU
     let faces_on: Vec<Surface> =
         asked.crown.faces.iter().map(|&f| asked.axes.surface(&cast.mesh.face_centre(f))).collect();
     Surface::ALL
-        .into_iter()
+        .into_par_iter()
         .map(|surface| {
             let here =
                 || asked.crown.vertices.iter().zip(&on).filter(|(_, s)| **s == surface).map(|(v, _)| *v);

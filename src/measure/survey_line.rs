@@ -23,6 +23,8 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
+use rayon::prelude::*;
+
 use super::clean_line::cleaned;
 use super::undercut::{DepthAt, UndercutField};
 use crate::anatomy::curves::length_mm;
@@ -75,10 +77,11 @@ impl SurveyLine {
         normals: &[Vector],
     ) -> SurveyLine {
         let d = field.direction;
-        let lean: Vec<f64> = normals.iter().map(|n| n.dot(&d)).collect();
+        let lean: Vec<f64> = normals.par_iter().map(|n| n.dot(&d)).collect();
         let free = |v: u32| field.depth_mm.get(v as usize).is_some_and(|depth| *depth == Some(0.0));
         let touched = |f: FaceId| mesh.faces()[f as usize].iter().any(|&v| free(v));
         let steps: Vec<Step> = (0..mesh.faces().len() as u32)
+            .into_par_iter()
             .filter(|&f| touched(f))
             .filter_map(|f| step(mesh, topology, &lean, f))
             .collect();

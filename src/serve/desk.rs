@@ -1,14 +1,14 @@
 //! The thread on which an analysis lies. An analysis borrows its case, so it stays on the stack of one thread; whoever
 //! wants to know something sends a question there and waits. It ends when nobody can ask any more.
 
-use std::cell::RefCell;
+use std::cell::{OnceCell, RefCell};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
 use tokio::sync::oneshot;
 
-use super::answers::Cast;
+use super::answers::{self, Cast};
 use crate::analysis::{self, Analysis, AtTilt, Ready};
 use crate::case::Case;
 use crate::estimate::Measured;
@@ -34,6 +34,7 @@ pub(super) struct Desk<'d> {
     ready: &'d Ready<'d>,
     recent: RefCell<Vec<(Option<[u64; 2]>, Arc<AtTilt>)>>,
     page: RefCell<Option<Arc<Vec<u8>>>>,
+    opposing: OnceCell<Option<Vec<u8>>>,
 }
 
 impl Desk<'_> {
@@ -53,6 +54,11 @@ impl Desk<'_> {
         }
         recent.push((key, found.clone()));
         Ok(found)
+    }
+
+    /// The other arch as the page draws it, made once; `None` where it was not scanned.
+    pub fn opposing(&self) -> Option<Vec<u8>> {
+        self.opposing.get_or_init(|| answers::opposing(self.done)).clone()
     }
 
     /// The page for export, made once.
@@ -97,11 +103,8 @@ impl Edition {
             let cast = Cast::new(&done);
             let ready = Ready::new(&done.facts, &cast.light.kept);
             let _ = tell.send(Ok(Arc::new(done.report.clone())));
-            let recent = RefCell::new(Vec::new());
-            answer(
-                &Desk { done: &done, cast: &cast, ready: &ready, recent, page: RefCell::new(None) },
-                &questions,
-            );
+            let (recent, page, opposing) = (RefCell::default(), RefCell::default(), OnceCell::new());
+            answer(&Desk { done: &done, cast: &cast, ready: &ready, recent, page, opposing }, &questions);
         };
         std::thread::Builder::new()
             .name("analysis".into())

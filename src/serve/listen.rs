@@ -34,6 +34,8 @@ pub struct Listener {
     pub address: String,
     /// The port.
     pub port: u16,
+    /// What is to be said of marks of the last time that were not saved.
+    pub remark: Option<String>,
 }
 
 /// Begins to listen; a free port where `port` is 0.
@@ -47,15 +49,17 @@ pub fn listen(sheet: Sheet, port: u16) -> Result<Listener, ServeError> {
     let port = socket.local_addr().map_err(refused)?.port();
     let guard = Arc::new(Guard::new(port)?);
     let address = guard.address()?;
-    Ok(Listener { socket, app: App { guard, room: Arc::new(Room::new(sheet)) }, address, port })
+    let room = Arc::new(Room::new(sheet));
+    let remark = room.remark();
+    Ok(Listener { socket, app: App { guard, room }, address, port, remark })
 }
 
 impl Listener {
-    /// Answers until the program is asked to end; whether marks were left that nobody saved.
+    /// Answers until the program is asked to end; what is to be said where marks were left that nobody saved.
     ///
     /// # Errors
     /// The system gives no thread or no runtime.
-    pub fn run(self) -> Result<bool, ServeError> {
+    pub fn run(self) -> Result<Option<String>, ServeError> {
         let room = self.app.room.clone();
         let worker = room.clone();
         std::thread::Builder::new()
@@ -70,7 +74,7 @@ impl Listener {
         runtime.shutdown_background();
         room.leave();
         ended.map_err(ServeError::Thread)?;
-        Ok(room.unsaved())
+        Ok(room.unsaved().then(|| room.remark().unwrap_or_default()))
     }
 }
 

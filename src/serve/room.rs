@@ -8,7 +8,7 @@ use tokio::sync::watch;
 
 use super::desk::Edition;
 use super::edit::Edit;
-use super::save::{self, Hash, Saved};
+use super::save::{self, Hash, Kept, Saved};
 use super::{Sheet, answers, marks_shown};
 use crate::case::CaseFile;
 use crate::case::file::parse;
@@ -48,6 +48,10 @@ struct Inner {
     /// What the file on disk held when it was last read or written.
     disk: Option<Hash>,
     saved: Option<Hash>,
+    /// The hash of the text on which unsaved marks are made: what was opened, or saved last.
+    base: Hash,
+    /// What is to be said of marks that are not saved: whether they could be kept beside the file.
+    remark: Option<String>,
     revision: u64,
     ended: bool,
 }
@@ -63,19 +67,45 @@ pub(super) enum SaveAnswer {
 }
 
 impl Room {
-    /// A room for a case.
+    /// A room for a case, with the marks that were not saved when it was left the last time.
     pub fn new(sheet: Sheet) -> Room {
         let text: Arc<str> = sheet.text.as_str().into();
-        let disk = sheet.on_disk.then(|| save::hash(text.as_bytes()));
+        let base = save::hash(text.as_bytes());
+        let disk = sheet.on_disk.then_some(base);
+        let mut steps = vec![Step { text, because: "as opened".into() }];
+        let mut remark = None;
+        match save::kept(&sheet.file) {
+            Some(kept) if kept.base == base && parsed(&kept.text).is_ok() => {
+                steps.push(Step {
+                    text: kept.text.into(),
+                    because: "marks of the last time, not saved then".into(),
+                });
+                remark = Some(
+                    "Marks of the last time that were not saved are here again; undo takes them away.".into(),
+                );
+            }
+            None if !save::kept_file(&sheet.file).exists() => {}
+            _ => {
+                let there = match save::put_aside(&sheet.file) {
+                    Ok(to) => format!("in {}", to.file_name().unwrap_or_default().to_string_lossy()),
+                    Err(why) => format!("where they were ({why})"),
+                };
+                remark = Some(format!(
+                    "Marks of another time that were not saved belong to another state of this case; they lie {there}."
+                ));
+            }
+        }
         let inner = Inner {
-            steps: vec![Step { text, because: "as opened".into() }],
-            at: 0,
+            at: steps.len() - 1,
+            steps,
             edition: None,
             changes: None,
             doing: None,
             refused: None,
             disk,
             saved: disk,
+            base,
+            remark,
             revision: 1,
             ended: false,
         };
@@ -93,6 +123,26 @@ impl Room {
         drop(inner);
         self.revision.send_replace(revision);
         self.wake.notify_all();
+    }
+
+    /// Keeps what is not saved beside the case file, or takes that file away where all is saved.
+    fn kept(&self, inner: &mut Inner) {
+        let text = inner.text();
+        if save::hash(text.as_bytes()) == inner.saved.unwrap_or(inner.base) {
+            save::let_go(&self.sheet.file);
+            inner.remark = None;
+            return;
+        }
+        let kept = save::keep(&self.sheet.file, &Kept { base: inner.base, text: text.to_string() });
+        inner.remark = Some(match kept {
+            Ok(()) => "They are kept beside it and come back when it is opened again.".into(),
+            Err(why) => format!("They are lost when the program ends unless they are saved: {why}."),
+        });
+    }
+
+    /// What is to be said of unsaved marks.
+    pub fn remark(&self) -> Option<String> {
+        self.inner().remark.clone()
     }
 
     /// Told whenever something changes.
@@ -149,6 +199,7 @@ impl Room {
             return Ok(());
         }
         inner.step(new.into(), edit.words(self.sheet.notation));
+        self.kept(&mut inner);
         self.tell(inner);
         Ok(())
     }
@@ -163,6 +214,7 @@ impl Room {
         };
         let Some(to) = to else { return false };
         inner.at = to;
+        self.kept(&mut inner);
         self.tell(inner);
         true
     }
@@ -173,7 +225,8 @@ impl Room {
         let text = inner.text();
         match save::save(&self.sheet.file, &text, inner.disk, over) {
             Ok(Saved::Done(hash)) => {
-                (inner.disk, inner.saved) = (Some(hash), Some(hash));
+                (inner.disk, inner.saved, inner.base) = (Some(hash), Some(hash), hash);
+                self.kept(&mut inner);
                 self.tell(inner);
                 SaveAnswer::Done
             }
@@ -193,7 +246,8 @@ impl Room {
         parsed(&text)?;
         let mut inner = self.inner();
         inner.step(text.into(), "taken from the file on disk".into());
-        (inner.disk, inner.saved) = (Some(hash), Some(hash));
+        (inner.disk, inner.saved, inner.base) = (Some(hash), Some(hash), hash);
+        self.kept(&mut inner);
         self.tell(inner);
         Ok(())
     }
@@ -220,6 +274,7 @@ impl Room {
             "current": current,
             "doing": inner.doing,
             "refused": inner.refused.as_ref().filter(|(of, _)| *of == text).map(|(_, why)| why),
+            "remark": inner.remark,
             "unsaved": inner.saved != Some(save::hash(text.as_bytes())),
             "file": self.sheet.file.file_name().map(|n| n.to_string_lossy().into_owned()),
             "undo": (inner.at > 0).then(|| step.map(|s| s.because.clone())),

@@ -207,7 +207,7 @@ async fn cast(State(app): State<App>) -> Response {
 }
 
 async fn opposing(State(app): State<App>) -> Response {
-    let found = asked(&app, |desk| Ok(answers::opposing(desk.done))).await;
+    let found = asked(&app, |desk| Ok(desk.opposing())).await;
     let none = || cannot(StatusCode::UNPROCESSABLE_ENTITY, "the case names no scan of the opposing arch");
     either(found.map(|bytes| bytes.map_or_else(none, binary)))
 }

@@ -1,6 +1,7 @@
-//! The text into its file: beside it, then renamed; never over a file that somebody else has changed meanwhile.
+//! The text into its file: beside it, then renamed; never over a file that somebody else has changed meanwhile. Marks that
+//! are not saved yet lie in a file of their own beside it, so that the end of the program takes none away.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
@@ -57,6 +58,80 @@ pub(super) fn save(file: &Path, text: &str, known: Option<Hash>, over: bool) -> 
     Ok(Saved::Done(hash(text.as_bytes())))
 }
 
+/// Marks that were not saved, as the file beside the case file holds them.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Kept {
+    /// The hash of the text on which they were made.
+    pub base: Hash,
+    /// The text with them.
+    pub text: String,
+}
+
+/// What begins the file of unsaved marks, before the hash.
+const HEAD: &str = "# Marks that were not saved yet, made on a text with SHA-256 ";
+
+/// The file of unsaved marks.
+pub(super) fn kept_file(file: &Path) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(".unsaved");
+    name.into()
+}
+
+/// Keeps unsaved marks beside the case file.
+///
+/// # Errors
+/// What the system refused, in words.
+pub(super) fn keep(file: &Path, kept: &Kept) -> Result<(), String> {
+    let to = kept_file(file);
+    let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let text = format!("{HEAD}{}\n{}", hex(&kept.base), kept.text);
+    let written = output::beside(folder, rights(file), text.as_bytes())
+        .and_then(|beside| beside.persist(&to).map_err(|e| e.error));
+    written.map(drop).map_err(|e| format!("{} cannot be written: {e}", to.display()))
+}
+
+/// Unsaved marks that lie beside the case file, where a file with that name is one.
+pub(super) fn kept(file: &Path) -> Option<Kept> {
+    let text = String::from_utf8(now(&kept_file(file))?).ok()?;
+    let (head, text) = text.split_once('\n')?;
+    let base = unhex(head.strip_prefix(HEAD)?.trim_end())?;
+    Some(Kept { base, text: text.to_owned() })
+}
+
+/// Takes the file of unsaved marks away, where it is one of ours.
+pub(super) fn let_go(file: &Path) {
+    if kept(file).is_some() {
+        // A file that stays is offered again, with its hash; nothing is lost by it.
+        let _ = std::fs::remove_file(kept_file(file));
+    }
+}
+
+/// Puts the file of unsaved marks aside, under the first name that is free; its new name.
+///
+/// # Errors
+/// What the system refused, in words.
+pub(super) fn put_aside(file: &Path) -> Result<PathBuf, String> {
+    let from = kept_file(file);
+    let free = (1..10_000_u32).map(|n| {
+        let mut name = from.as_os_str().to_owned();
+        name.push(format!(".{n}"));
+        PathBuf::from(name)
+    });
+    let to = free.into_iter().find(|p| !p.exists()).ok_or("no free name")?;
+    std::fs::rename(&from, &to).map_err(|e| format!("{} cannot be renamed: {e}", from.display()))?;
+    Ok(to)
+}
+
+fn hex(hash: &Hash) -> String {
+    hash.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+fn unhex(text: &str) -> Option<Hash> {
+    let byte = |k: usize| u8::from_str_radix(text.get(2 * k..2 * k + 2)?, 16).ok();
+    let bytes: Vec<u8> = (0..32).map_while(byte).collect();
+    bytes.try_into().ok().filter(|_| text.len() == 64)
+}
+
 /// The rights of a file that is replaced; the usual ones where there is none.
 #[cfg(unix)]
 fn rights(file: &Path) -> u32 {
@@ -89,6 +164,28 @@ mod tests {
         assert_eq!(save(&file, "three", Some(now), false).unwrap(), Saved::Conflict(None), "taken away");
         assert!(matches!(save(&file, "three", Some(now), true).unwrap(), Saved::Done(_)));
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1, "nothing is left beside it");
+    }
+
+    #[test]
+    fn unsaved_marks_are_kept_with_the_text_they_were_made_on() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("case.toml");
+        assert_eq!(kept(&file), None);
+        let one = || Kept { base: hash(b"one"), text: "id = 1\n# two\n".into() };
+        keep(&file, &one()).unwrap();
+        assert_eq!(kept(&file), Some(one()));
+        let aside = put_aside(&file).unwrap();
+        assert_eq!((kept(&file), aside.exists()), (None, true));
+        keep(&file, &one()).unwrap();
+        assert_ne!(put_aside(&file).unwrap(), aside, "an older one is not written over");
+        // A file of the user's own with that name is neither read nor taken away.
+        std::fs::write(kept_file(&file), "mine").unwrap();
+        let_go(&file);
+        assert_eq!((kept(&file), kept_file(&file).exists()), (None, true));
+        keep(&file, &one()).unwrap();
+        let_go(&file);
+        assert!(!kept_file(&file).exists());
+        assert!(keep(&dir.path().join("gone/case.toml"), &one()).unwrap_err().contains("case.toml.unsaved"));
     }
 
     #[test]

@@ -103,7 +103,7 @@ class Sheet {
     byId("doing").textContent = busy ? "Now " + busy + (state.edition ? ". What is shown below belongs to the marks before." : ".") : "";
     document.body.dataset.busy = busy ? "yes" : "no";
     if (state.refused) { this.trouble("This case cannot be worked through:\n" + state.refused); } else if (byId("trouble").textContent.startsWith("This case cannot")) { this.trouble(""); }
-    byId("saved").textContent = (state.unsaved ? "There are marks that are not in " : "All is saved in ") + (state.file || "the case file") + ".";
+    byId("saved").textContent = (state.unsaved ? "There are marks that are not in " : "All is saved in ") + (state.file || "the case file") + "." + (state.remark ? " " + state.remark : "");
     const history = (id, word, what) => { byId(id).disabled = !what; byId(id).textContent = word; byId(id).title = what ? word + ": " + what : ""; };
     history("undo", "Undo", state.undo); history("redo", "Redo", state.redo);
     this.marking.show(state);
