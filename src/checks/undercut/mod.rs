@@ -9,6 +9,8 @@ mod survey;
 #[cfg(test)]
 mod tests;
 
+use rayon::prelude::*;
+
 use super::{Check, Part};
 use crate::case::{Clasp, ClaspKind, Tooth};
 use crate::estimate::{Measured, NotMeasured};
@@ -115,19 +117,30 @@ pub fn run_along(along: &Along<'_, '_>) -> Part {
         part.findings.push(Finding::not_measured(CHECK.id, "undercut", "Undercut of the abutments", &reason));
         return part;
     }
-    for (tooth, read) in survey::abutments(along, &teeth) {
-        match read {
-            Ok(abutment) => of_abutment(along, &abutment, &mut part),
-            Err(reason) => part.findings.push(
-                Finding::not_measured(
-                    CHECK.id,
-                    "undercut",
-                    &format!("Undercut of {}", facts.tooth_words(tooth)),
-                    &reason,
-                )
-                .at(Where::tooth(tooth)),
-            ),
-        }
+    let told: Vec<Part> = survey::abutments(along, &teeth)
+        .into_par_iter()
+        .map(|(tooth, read)| {
+            let mut own = Part::default();
+            match read {
+                Ok(abutment) => of_abutment(along, &abutment, &mut own),
+                Err(reason) => own.findings.push(
+                    Finding::not_measured(
+                        CHECK.id,
+                        "undercut",
+                        &format!("Undercut of {}", facts.tooth_words(tooth)),
+                        &reason,
+                    )
+                    .at(Where::tooth(tooth)),
+                ),
+            }
+            own
+        })
+        .collect();
+    for own in told {
+        part.findings.extend(own.findings);
+        part.abutments.extend(own.abutments);
+        part.preparation.extend(own.preparation);
+        part.questions.extend(own.questions);
     }
     part
 }
