@@ -18,7 +18,7 @@ use rayon::prelude::*;
 
 pub use clearance::{ClearanceWanted, Clearances, clearances};
 pub use compare::{CompareWanted, Compared, compare};
-pub use framework::{FrameworkChecked, framework};
+pub use framework::{CastSeen, FrameworkChecked, framework};
 pub use point::{Aim, Apart, ClearanceAt, PointRead, aimed, apart, read_point};
 pub use shown::input;
 pub use survey::{Survey, SurveyRefused, SurveyWanted, survey};

@@ -2,11 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
-
 use super::output::{Files, OutFolder};
 use super::progress::Progress;
-use super::values::{ArchWord, NotationWord, UnitWord};
+use super::values::{ArchWord, LanguageWord, NotationWord, UnitWord};
 use super::{Common, Ending, Failure, gallery, input, output};
 use crate::analysis::{self, Analysis};
 use crate::case::file::parse;
@@ -15,7 +13,7 @@ use crate::checks;
 use crate::render;
 use crate::render::html::Picture;
 use crate::render::page::Page;
-use crate::render::words::{Language, Manner};
+use crate::render::words::Manner;
 use crate::report::{Scene, SolidKind};
 use crate::rules::Rules;
 
@@ -75,24 +73,6 @@ impl CaseArgs {
     /// Language of the page and numbers of teeth.
     pub(super) fn manner(&self) -> Manner {
         Manner { language: self.lang.into(), notation: self.notation.map_or(Notation::Fdi, Notation::from) }
-    }
-}
-
-/// The words of ISO 639-1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum LanguageWord {
-    /// English.
-    En,
-    /// German.
-    De,
-}
-
-impl From<LanguageWord> for Language {
-    fn from(word: LanguageWord) -> Language {
-        match word {
-            LanguageWord::En => Language::English,
-            LanguageWord::De => Language::German,
-        }
     }
 }
 

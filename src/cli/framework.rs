@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use super::output::OutFolder;
 use super::progress::Progress;
-use super::values::{NotationWord, UnitWord};
-use super::{Common, Ending, Failure, check, input, output};
+use super::values::{LanguageWord, NotationWord, UnitWord};
+use super::{Common, Ending, Failure, check, framework_stills, input, output};
 use crate::analysis;
 use crate::case::Notation;
 use crate::render;
@@ -21,8 +21,8 @@ use crate::report;
 ///
 /// The framework's file has to be in the axes of the scan; one that is not is refused, and said so.
 ///
-/// Writes framework.json and framework.ply (distance_mm and thickness_mm of every vertex) into --out; without --out it only
-/// prints. Exit 0: nothing is short; 1: something is short, exceeds, is tight or could not be measured; 2: nothing could be
+/// Writes framework.json, framework.ply (distance_mm and thickness_mm of every vertex), the sheet framework.html and its
+/// pictures into --out; without --out it only prints. Exit 0: nothing is short; 1: something is short, exceeds, is tight or could not be measured; 2: nothing could be
 /// done.
 ///
 /// Examples:
@@ -43,6 +43,9 @@ pub(super) struct Args {
     /// How teeth are numbered in the text; framework.json keeps FDI. Unless given: FDI
     #[arg(long, value_enum)]
     notation: Option<NotationWord>,
+    /// Language of framework.html; the text and framework.json stay English
+    #[arg(long, value_enum, default_value_t = LanguageWord::En)]
+    lang: LanguageWord,
     /// Folder for the results; made where it does not exist
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -66,25 +69,33 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let done = analysis::framework(&case, &frame, &rules, &|doing| progress.say(doing))
         .map_err(|e| Failure::new(e.to_string(), "give a scan of the arch that is to be restored"))?;
     let json = render::json::bytes(&done.file);
+    let notation = args.notation.map_or(Notation::Fdi, Notation::from);
     if let Some(out) = &out {
         progress.say("writing");
-        let files = vec![
+        let stills = framework_stills::stills(&done);
+        let manner = Manner { language: args.lang.into(), notation };
+        let page = render::page::framework::html(&done.file, &stills, &manner);
+        let mut files = vec![
+            ("framework.html".to_owned(), page.into_bytes()),
             ("framework.json".to_owned(), json.clone()),
             (
                 "framework.ply".to_owned(),
                 render::ply::framework(&done.mesh, &done.distance_mm, &done.thickness_mm),
             ),
         ];
+        files.extend(stills.into_iter().map(|p| (p.name, p.bytes)));
         out.write(&files, &inputs)?;
     }
     drop(progress);
-    let manner =
-        Manner { language: Language::English, notation: args.notation.map_or(Notation::Fdi, Notation::from) };
+    let manner = Manner { language: Language::English, notation };
     output::show(common, || render::framework::text(&done.file, &manner), &json)?;
     if let Some(out) = &out {
         output::note(
             common,
-            &format!("wrote into {}: framework.json, framework.ply", out.file("").display()),
+            &format!(
+                "wrote into {}: framework.json, framework.ply, framework.html, pictures",
+                out.file("").display()
+            ),
         );
     }
     Ok(Ending::of(report::asks_attention(&done.file.findings)))

@@ -8,6 +8,7 @@ mod demo;
 mod explain;
 mod failure;
 mod framework;
+mod framework_stills;
 mod gallery;
 mod input;
 mod manual;

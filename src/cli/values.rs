@@ -3,6 +3,7 @@
 use clap::ValueEnum;
 
 use crate::case::{Arch, Notation};
+use crate::render::words::Language;
 use crate::space::{Direction, Point, Vector, direction};
 use crate::units::LengthUnit;
 
@@ -110,6 +111,24 @@ impl From<NotationWord> for Notation {
             NotationWord::Fdi => Notation::Fdi,
             NotationWord::Universal => Notation::Universal,
             NotationWord::Palmer => Notation::Palmer,
+        }
+    }
+}
+
+/// The words of ISO 639-1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum LanguageWord {
+    /// English.
+    En,
+    /// German.
+    De,
+}
+
+impl From<LanguageWord> for Language {
+    fn from(word: LanguageWord) -> Language {
+        match word {
+            LanguageWord::En => Language::English,
+            LanguageWord::De => Language::German,
         }
     }
 }

@@ -56,6 +56,11 @@ impl Scale {
     /// Distance between the arches, mm.
     pub const DISTANCE: Scale = Scale { least: 0.0, most: 10.0 };
 
+    /// Gap between a framework and the cast, mm.
+    pub const GAP: Scale = Scale { least: 0.0, most: 1.0 };
+    /// Thickness of a framework, mm.
+    pub const THICKNESS: Scale = Scale { least: 0.0, most: 2.0 };
+
     /// The colour of a value.
     pub fn colour(&self, value: f64) -> Rgb {
         cividis((value - self.least) / (self.most - self.least))

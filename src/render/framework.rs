@@ -22,6 +22,20 @@ fn blocks(file: &FrameworkFile) -> Vec<Block> {
                 .into(),
         ),
     ];
+    all.extend(measured(file));
+    all.extend(sheet::findings(&file.findings));
+    if !file.questions.is_empty() {
+        all.push(Block::Heading("Questions to the dentist".into()));
+        all.push(Block::List(file.questions.iter().map(|q| format!("{} {}", q.text, q.because)).collect()));
+    }
+    all.extend(sheet::inputs(&file.inputs));
+    all.extend(sheet::cautions(&file.cautions));
+    all
+}
+
+/// Parts, file, way in.
+pub(super) fn measured(file: &FrameworkFile) -> Vec<Block> {
+    let mut all = Vec::new();
     if !file.parts.is_empty() {
         all.push(Block::Table(parts(&file.parts)));
     }
@@ -30,10 +44,10 @@ fn blocks(file: &FrameworkFile) -> Vec<Block> {
             f.volume_mm3.map_or("no volume, the surface is open".into(), |v| units::show(v, Unit::Mm3));
         let mass = f.mass_g.map_or(String::new(), |m| format!(", {} g in {}", digits(m, 1), f.alloy));
         all.push(Block::Paragraph(format!(
-            "{} triangles in {} pieces; {volume}{mass}. Sharp inner edges, such as finish lines have: {}, of these {} blunter than a \
+            "{} triangles in {}; {volume}{mass}. Sharp inner edges, such as finish lines have: {}, of these {} blunter than a \
              right angle.",
             file.triangles,
-            f.bodies,
+            if f.bodies == 1 { "one piece".to_owned() } else { format!("{} pieces", f.bodies) },
             units::mm(f.sharp_inner_edges_mm),
             units::mm(f.blunt_inner_edges_mm)
         )));
@@ -50,13 +64,6 @@ fn blocks(file: &FrameworkFile) -> Vec<Block> {
             s.free
         )));
     }
-    all.extend(sheet::findings(&file.findings));
-    if !file.questions.is_empty() {
-        all.push(Block::Heading("Questions to the dentist".into()));
-        all.push(Block::List(file.questions.iter().map(|q| format!("{} {}", q.text, q.because)).collect()));
-    }
-    all.extend(sheet::inputs(&file.inputs));
-    all.extend(sheet::cautions(&file.cautions));
     all
 }
 

@@ -4,6 +4,7 @@ mod arms;
 mod parts;
 mod said;
 mod said_parts;
+mod seen;
 
 use crate::case::{Arch, Case, Scan};
 use crate::estimate::{Measured, NotMeasured};
@@ -26,6 +27,7 @@ use crate::report::{
 use crate::rules::Rules;
 use crate::space::{Direction, Point};
 use crate::units;
+pub use seen::CastSeen;
 
 use super::NoRestoredScan;
 
@@ -40,6 +42,8 @@ pub struct FrameworkChecked {
     pub distance_mm: Vec<Option<f64>>,
     /// Thickness at each vertex by the inscribed ball, mm.
     pub thickness_mm: Vec<Option<f64>>,
+    /// The cast that it was measured on.
+    pub cast: CastSeen,
 }
 
 /// Tilts up to which other paths are tried, degrees.
@@ -108,7 +112,7 @@ pub fn framework(
             let distance_mm = placed.near.iter().map(|n| n.map(|n| n.signed_mm)).collect();
             let thickness_mm = placed.thick.iter().map(|t| t.map(|t| t.sphere_mm)).collect();
             let mesh = given.mesh().clone();
-            Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm })
+            Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm, cast: CastSeen::of(&facts) })
         }
         Err(reason) => {
             said::no_place(&reason, &mut file);
@@ -120,7 +124,8 @@ pub fn framework(
             of_file(&facts, &given, &thick, &sane, &mut file);
             let distance_mm = vec![None; thick.len()];
             let thickness_mm = thick.iter().map(|t| t.map(|t| t.sphere_mm)).collect();
-            Ok(FrameworkChecked { file, mesh: given.mesh().clone(), distance_mm, thickness_mm })
+            let (mesh, cast) = (given.mesh().clone(), CastSeen::of(&facts));
+            Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm, cast })
         }
     }
 }

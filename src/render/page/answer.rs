@@ -3,7 +3,7 @@
 use super::line::{Line, key, sign};
 use crate::render::html::escaped;
 use crate::render::words::{Language, Manner};
-use crate::report::{Question, Report, Verdict};
+use crate::report::{Question, Verdict};
 
 /// Verdicts of the first screen in the order in which they stop the work, and how many lines each has at most.
 const GROUPS: [(Verdict, usize); 6] = [
@@ -22,22 +22,22 @@ const BELOW: usize = 6;
 const PRINTED: usize = 22;
 
 /// The answer.
-pub(super) fn answer(report: &Report, lines: &[Line<'_>], manner: &Manner) -> String {
+pub(super) fn answer(questions: &[Question], lines: &[Line<'_>], manner: &Manner) -> String {
     let w = |k: &str| escaped(manner.word(k));
     let mut out = format!("<section id=\"answer\">\n<h2>{}</h2>\n", w("answer.title"));
-    out.push_str(&format!("<p class=\"lead\">{}</p>\n", escaped(&tally(report, lines, manner))));
+    out.push_str(&format!("<p class=\"lead\">{}</p>\n", escaped(&tally(questions.len(), lines, manner))));
     for (verdict, most) in GROUPS {
         out.push_str(&group(verdict, most, lines, manner));
         if verdict == Verdict::NotMeasured {
             out.push_str(&below(lines, manner));
-            out.push_str(&asked(&report.questions, manner));
+            out.push_str(&asked(questions, manner));
         }
     }
     out.push_str("</section>\n");
     out
 }
 
-fn tally(report: &Report, lines: &[Line<'_>], manner: &Manner) -> String {
+fn tally(questions: usize, lines: &[Line<'_>], manner: &Manner) -> String {
     let count = |v: Verdict| lines.iter().filter(|l| l.finding.verdict == v).count();
     let part =
         |v: Verdict, n: usize| manner.fill(&format!("answer.count.{}", key(v)), &[("n", &n.to_string())]);
@@ -49,7 +49,7 @@ fn tally(report: &Report, lines: &[Line<'_>], manner: &Manner) -> String {
     let below = lines.iter().filter(|l| l.finding.verdict == Verdict::Caution && l.misses).count();
     let rest: Vec<String> = [
         (Verdict::Caution, below),
-        (Verdict::Ask, report.questions.len()),
+        (Verdict::Ask, questions),
         (Verdict::Possible, count(Verdict::Possible)),
         (Verdict::Fits, count(Verdict::Fits)),
     ]

@@ -4,7 +4,7 @@ use super::answer::foreign;
 use crate::render::html::{escaped, piece, shortened};
 use crate::render::sheet::{self, Block};
 use crate::render::words::{Language, Manner};
-use crate::report::{ChosenBy, Report, Section};
+use crate::report::{ChosenBy, Input, Report, Section, Tool};
 use crate::units::Unit;
 
 /// Every check with its findings and tables, folded.
@@ -32,6 +32,11 @@ pub(super) fn record(report: &Report, sections: &[Section], manner: &Manner) -> 
 
 /// What was read and how the run was set.
 pub(super) fn files(report: &Report, manner: &Manner) -> String {
+    files_read(&report.inputs, &settings(report, manner), manner)
+}
+
+/// What was read, with lines under it.
+pub(super) fn files_read(inputs: &[Input], lines: &[String], manner: &Manner) -> String {
     let w = |k: &str| escaped(manner.word(k));
     let mut out = format!("<section id=\"files\">\n<h2>{}</h2>\n", w("files.title"));
     let heads = ["role", "file", "size", "defects"].map(|k| w(&format!("files.{k}")));
@@ -42,7 +47,7 @@ pub(super) fn files(report: &Report, manner: &Manner) -> String {
         .map(|h| format!("<th scope=\"col\">{h}</th>"))
         .collect();
     let mut body = String::new();
-    for input in &report.inputs {
+    for input in inputs {
         let role = manner.known(&format!("role.{}", input.role)).unwrap_or(&input.role);
         let defects: Vec<String> = input.defects.iter().map(|d| d.says.clone()).collect();
         let defects = if defects.is_empty() {
@@ -62,20 +67,20 @@ pub(super) fn files(report: &Report, manner: &Manner) -> String {
         "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"{0}\"><table>\n<caption>{0}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n",
         w("files.caption")
     ));
-    for line in settings(report, manner) {
-        out.push_str(&format!("<p>{}</p>\n", escaped(&line)));
+    for line in lines {
+        out.push_str(&format!("<p>{}</p>\n", escaped(line)));
     }
     out.push_str("</section>\n");
     out
 }
 
+/// What wrote a page.
+pub(super) fn written_by(tool: &Tool, schema: &str, manner: &Manner) -> String {
+    manner.fill("files.tool", &[("name", &tool.name), ("version", &tool.version), ("schema", schema)])
+}
+
 fn settings(report: &Report, manner: &Manner) -> Vec<String> {
-    let tool = &report.tool;
-    let mut all =
-        vec![manner.fill(
-            "files.tool",
-            &[("name", &tool.name), ("version", &tool.version), ("schema", &report.schema)],
-        )];
+    let mut all = vec![written_by(&report.tool, &report.schema, manner)];
     let path = match report.path.as_ref().map(|p| p.chosen_by) {
         Some(ChosenBy::Case) => "files.path.case",
         Some(ChosenBy::Search) => "files.path.search",
@@ -101,14 +106,12 @@ fn settings(report: &Report, manner: &Manner) -> Vec<String> {
     all
 }
 
-/// Cautions and the line of deference.
-pub(super) fn cautions(report: &Report, manner: &Manner) -> String {
-    let german: Vec<String> = (0..report.cautions.len())
-        .filter_map(|n| manner.known(&format!("caution.{n}")))
-        .map(str::to_owned)
-        .collect();
-    let own = german.len() == report.cautions.len();
-    let lines = if own { &german } else { &report.cautions };
+/// Cautions and the line of deference; `key` names the words of the language for them.
+pub(super) fn cautions(cautions: &[String], key: &str, manner: &Manner) -> String {
+    let german: Vec<String> =
+        (0..cautions.len()).filter_map(|n| manner.known(&format!("{key}.{n}"))).map(str::to_owned).collect();
+    let own = german.len() == cautions.len();
+    let lines = if own { &german } else { cautions };
     let lang = if own { "" } else { foreign(manner) };
     let items: String = lines.iter().map(|l| format!("<li>{}</li>\n", escaped(l))).collect();
     format!(

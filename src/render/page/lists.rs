@@ -3,20 +3,26 @@
 use super::answer::foreign;
 use crate::render::html::escaped;
 use crate::render::words::Manner;
-use crate::report::{Preparation, Question, Report};
+use crate::report::{Preparation, Question};
 use crate::units::Unit;
 
 /// Entries of each list that are printed.
 const PRINTED: usize = 14;
 
 /// Both lists.
-pub(super) fn lists(report: &Report, manner: &Manner) -> String {
+pub(super) fn lists(asked: &[Question], prepared: &[Preparation], manner: &Manner) -> String {
     format!(
         "<section id=\"lists\">\n<h2>{}</h2>\n{}{}</section>\n",
         escaped(manner.word("lists.title")),
-        questions(&report.questions, manner),
-        preparation(&report.preparation, manner)
+        questions(asked, manner),
+        preparation(prepared, manner)
     )
+}
+
+/// What to answer, where nothing is to be prepared.
+pub(super) fn asked(asked: &[Question], manner: &Manner) -> String {
+    let title = escaped(manner.word("lists.asked"));
+    format!("<section id=\"lists\">\n<h2>{title}</h2>\n{}</section>\n", questions(asked, manner))
 }
 
 fn head(columns: &[&str], manner: &Manner) -> (Vec<String>, String) {

@@ -4,6 +4,7 @@
 
 mod answer;
 mod foot;
+pub mod framework;
 mod line;
 mod lists;
 mod style;
@@ -42,38 +43,43 @@ const POLICY: &str =
 /// The page as HTML.
 pub fn html(page: &Page<'_>) -> String {
     let (report, manner) = (page.report, &page.manner);
-    let lines = lines(report, page.sections, manner);
+    let lines = lines(&report.findings, page.sections, manner);
     let space = page.scene.map_or_else(String::new, |s| solid_view::section(s, manner));
     let scripts = if space.is_empty() { String::new() } else { solid_view::scripts() };
     let body = [
         format!("<a class=\"skip\" href=\"#answer\">{}</a>\n", escaped(manner.word("skip"))),
         head(report, manner),
-        answer::answer(report, &lines, manner),
+        answer::answer(&report.questions, &lines, manner),
         answer::figures(&lines, manner),
         foot::tables(report, manner),
         gallery(page.stills, "stills", manner),
-        lists::lists(report, manner),
+        lists::lists(&report.questions, &report.preparation, manner),
         space,
         gallery(page.drawings, "sections", manner),
         foot::record(report, page.sections, manner),
         foot::files(report, manner),
-        foot::cautions(report, manner),
+        foot::cautions(&report.cautions, "caution", manner),
     ]
     .concat();
+    document(&title(report, manner), &body, &scripts, manner)
+}
+
+/// A whole page around its body.
+fn document(title: &str, body: &str, scripts: &str, manner: &Manner) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"{}\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
          <title>{}</title>\n<style>\n{}</style>\n</head>\n<body>\n<main>\n{body}</main>\n{scripts}</body>\n</html>\n",
         manner.word("lang"),
-        escaped(&title(report, manner)),
+        escaped(title),
         style::STYLE,
     )
 }
 
 /// Findings as lines, in the order of what stops the work: by verdict, then by check.
-fn lines<'r>(report: &'r Report, sections: &[Section], manner: &Manner) -> Vec<Line<'r>> {
-    let mut all: Vec<Line<'r>> = super::sheet::by_urgency(&report.findings)
+fn lines<'r>(findings: &'r [Finding], sections: &[Section], manner: &Manner) -> Vec<Line<'r>> {
+    let mut all: Vec<Line<'r>> = super::sheet::by_urgency(findings)
         .into_iter()
         .map(|f| Line::new(f, title_of(f, sections), manner))
         .collect();
