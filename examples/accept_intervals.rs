@@ -286,7 +286,11 @@ fn rooms(known: &Known, done: &Analysis<'_>, pose: &Motion) -> Vec<Read> {
             (along(crest, s - 0.5 * length_mm), along(crest, s + 0.5 * length_mm), along(crest, s));
         let body = Body { centre, up, along: b - a, length_mm, width_mm };
         if let Some(found) = room(&known.pair.mandible, &known.pair.maxilla, &body) {
-            out.push(("room", value.number, found.room_mm, value.uncertainty));
+            // Over an opposing ridge the plane that is marked ends the room, where nothing stands below it.
+            let shared = stated.is_some_and(|f| f.says.contains("planned occlusal plane"));
+            let plane = known.pair.mandible.own(&Point::origin());
+            let to_plane = if shared { (plane - found.tissue_at).dot(&up) } else { f64::INFINITY };
+            out.push(("room", value.number, found.room_mm.min(to_plane), value.uncertainty));
         }
     }
     out

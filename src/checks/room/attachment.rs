@@ -16,6 +16,8 @@ use crate::units::{self, Unit};
 
 /// Half the side of the square that stands for the planned occlusal plane, mm.
 const PLANE_HALF_MM: f64 = 100.0;
+/// A place this near to the plane lies on it, mm.
+const ON_PLANE_MM: f64 = 1e-6;
 /// Farther from its crest a mark of an attachment belongs to another span, mm.
 const MARK_FAR_MM: f64 = 5.0;
 /// Radius of curvature of a cusp or a ridge, mm, by which a triangle's edge gives its chord error.
@@ -128,13 +130,29 @@ impl Site<'_> {
     }
 }
 
-/// The planned occlusal plane as a surface.
-fn plane(marks: &[Point; 3]) -> Option<Surface> {
-    let plane = Plane::through(&marks[0], &marks[1], &marks[2])?;
+/// What ends the room over an opposing ridge: the planned occlusal plane, and whatever of the opposing arch stands nearer.
+fn ceiling(plane: &Plane, at: &Point, other: &Mesh) -> Option<Surface> {
     let (u, v) = across(&plane.normal);
-    let at = |x: f64, y: f64| marks[0] + (u * x + v * y) * PLANE_HALF_MM;
-    let corners = vec![at(-1., -1.), at(1., -1.), at(1., 1.), at(-1., 1.)];
-    Mesh::new(corners, vec![[0, 1, 2], [0, 2, 3]]).ok().map(|m| Surface::new(&m))
+    let corner = |x: f64, y: f64| at + (u * x + v * y) * PLANE_HALF_MM;
+    let corners = [corner(-1., -1.), corner(1., -1.), corner(1., 1.), corner(-1., 1.)];
+    let first = corners.len() as u32;
+    let places = corners.into_iter().chain(other.vertices().iter().copied()).collect();
+    let faces = [[0, 1, 2], [0, 2, 3]].into_iter().chain(other.faces().iter().map(|f| f.map(|v| v + first)));
+    Mesh::new(places, faces.collect()).ok().map(|m| Surface::new(&m))
+}
+
+/// Room where the opposing arch has a ridge: to the planned occlusal plane, and to what stands below it. With the words
+/// for what ends it.
+fn split(site: &Site<'_>, other: &Mesh) -> Option<(SiteRoom, &'static str)> {
+    let marks = site.facts.case.file.marks.occlusal_plane.as_ref()?;
+    let plane = Plane::through(&marks[0], &marks[1], &marks[2])?;
+    let room = site.measure(&ceiling(&plane, &marks[0], other)?).ok()?;
+    let to = if plane.height_mm(&room.opposing_at).abs() < ON_PLANE_MM {
+        "to the planned occlusal plane, over an opposing ridge whose denture takes the rest"
+    } else {
+        "to what stands below the planned occlusal plane, beside an opposing ridge whose denture takes the rest"
+    };
+    Some((room, to))
 }
 
 /// Measures and judges a site: what goes into the span, and the findings and questions into `part`.
@@ -152,17 +170,9 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
         judge_room(site, &room, "to the opposing arch", false, part);
         return Some(shown(site, &room, &settings));
     }
-    let marks = site.facts.case.file.marks.occlusal_plane;
-    let split = marks.as_ref().and_then(plane).and_then(|surface| site.measure(&surface).ok());
-    match split {
-        Some(room) => {
-            judge_room(
-                site,
-                &room,
-                "to the planned occlusal plane, over an opposing ridge whose denture takes the rest",
-                true,
-                part,
-            );
+    match split(site, other.surface.mesh()) {
+        Some((room, to)) => {
+            judge_room(site, &room, to, true, part);
             Some(shown(site, &room, &settings))
         }
         None => {

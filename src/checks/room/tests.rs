@@ -224,6 +224,15 @@ fn over_an_opposing_ridge_it_never_fits() {
     let low = over_ridge(12.0, Some(4.0));
     assert_eq!(verdicts(&low), [("attachment_room", Verdict::Short)]);
     assert!((site(&low).room_mm - 4.0).abs() < 1e-6);
+    // What stands below the plane ends the room before it.
+    let grown = over_ridge(4.6, Some(8.0));
+    assert_eq!(verdicts(&grown), [("attachment_room", Verdict::Short)]);
+    assert!((site(&grown).room_mm - 4.6).abs() < 1e-6, "{}", site(&grown).room_mm);
+    assert!(
+        grown.findings[0].says.contains("below the planned occlusal plane"),
+        "{}",
+        grown.findings[0].says
+    );
 }
 
 #[test]
