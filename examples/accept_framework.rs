@@ -10,8 +10,11 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
+use saddleroom::load;
 use saddleroom::phantom::framework::{Bench, Fault, Framework};
 use saddleroom::phantom::{demo, stl};
+use saddleroom::space::{Motion, Point, Vector};
+use saddleroom::units::LengthUnit;
 use serde_json::Value;
 
 /// What finding tells a fault.
@@ -34,6 +37,10 @@ fn tells(fault: Fault) -> &'static [&'static str] {
     }
 }
 
+/// Motions for each sound framework, and the seed of their numbers.
+const MOTIONS: usize = 5;
+const SEED: u64 = 20_260_711;
+
 struct Ran {
     json: Value,
     seconds: f64,
@@ -47,9 +54,54 @@ fn ran(dir: &Path, frame: &Framework) -> std::io::Result<Ran> {
     let out = Command::new(program)
         .args(["framework", "--quiet", "--format", "json"])
         .args([dir.join("case.toml"), file])
+        .arg("--out")
+        .arg(dir.join("out"))
         .output()?;
     let seconds = begun.elapsed().as_secs_f64();
     Ok(Ran { json: serde_json::from_slice(&out.stdout)?, seconds })
+}
+
+/// Numbers between 0 and 1 from a seed.
+struct Chance(u64);
+
+impl Chance {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    /// Any turn, and a way of up to 80 mm along each axis.
+    fn motion(&mut self) -> Motion {
+        let mut axis = Vector::zeros();
+        while !(0.1..=1.0).contains(&axis.norm()) {
+            axis = Vector::from_fn(|_, _| 2.0 * self.next() - 1.0);
+        }
+        let turn = Motion::rotation(axis.normalize() * (std::f64::consts::PI * self.next()));
+        let [x, y, z] = [0; 3].map(|_| 160.0 * self.next() - 80.0);
+        Motion::translation(x, y, z) * turn
+    }
+}
+
+/// How far a sound framework that was moved comes to lie from its place: mean and greatest distance of its vertices, mm; or
+/// why it was refused.
+fn brought_back(dir: &Path, sound: &Framework, motion: &Motion) -> std::io::Result<Result<[f64; 2], String>> {
+    let moved = Framework { mesh: sound.mesh.moved(motion), truth: sound.truth.clone() };
+    let json = ran(dir, &moved)?.json;
+    let refused = attended(&json)
+        .into_iter()
+        .find(|f| f.0 == "framework_not_in_place" || f.0 == "framework_other_arch");
+    if let Some((_, says)) = refused {
+        return Ok(Err(says));
+    }
+    let read = |path: &Path| -> std::io::Result<Vec<Point>> {
+        let read = load::read(&std::fs::read(path)?, LengthUnit::Mm);
+        Ok(read.map_err(|e| std::io::Error::other(e.to_string()))?.mesh.vertices().to_vec())
+    };
+    // Both have their vertices in the order of the triangles in the file.
+    let (given, found) = (read(&dir.join("frame.stl"))?, read(&dir.join("out/framework.ply"))?);
+    let off: Vec<f64> = given.iter().zip(&found).map(|(p, q)| (motion.inverse() * p - q).norm()).collect();
+    let mean = off.iter().sum::<f64>() / off.len().max(1) as f64;
+    Ok(Ok([mean, off.into_iter().fold(0.0, f64::max)]))
 }
 
 fn attended(json: &Value) -> Vec<(String, String)> {
@@ -71,7 +123,7 @@ fn differences(json: &Value, frame: &Framework, into: &mut BTreeMap<&'static str
     let found = json["parts"].as_array().cloned().unwrap_or_default();
     let pairs: [(&str, &str, &str, &str, &'static str); 8] = [
         ("rest", "rest", "gap_mm", "gap_mm", "gap under a rest"),
-        ("rest", "rest", "thickness_mm", "thickness_mm", "thickness of a rest"),
+        ("rest", "rest", "ridge_thickness_mm", "thickness_mm", "thickness of a rest over the marginal ridge"),
         ("clasp_arm", "clasp_arm", "depth_mm", "tip_depth_mm", "undercut engaged by a tip"),
         ("clasp_arm", "clasp_arm", "tip_thickness_mm", "tip_thickness_mm", "thickness of an arm at its tip"),
         ("clasp_arm", "clasp_arm", "length_mm", "length_mm", "length of an arm"),
@@ -103,6 +155,7 @@ fn main() -> std::io::Result<()> {
     let mut figures: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
     let mut caught: BTreeMap<&'static str, [usize; 2]> = BTreeMap::new();
     let mut longest: f64 = 0.0;
+    let (mut chance, mut refused) = (Chance(SEED), 0);
     for name in names {
         let Some(bench) = Bench::new(name) else {
             println!("{name}: no framework is made for it");
@@ -110,7 +163,7 @@ fn main() -> std::io::Result<()> {
         };
         let dir = std::env::temp_dir().join(format!("saddleroom-frames-{name}"));
         std::fs::create_dir_all(&dir)?;
-        for (file, bytes) in demo::files(name) {
+        for (file, bytes) in bench.files() {
             std::fs::write(dir.join(file), bytes)?;
         }
         let sound = bench.sound();
@@ -134,6 +187,21 @@ fn main() -> std::io::Result<()> {
             let says = told.map_or("NOT FOUND", |t| t.1.as_str());
             println!("  {}: {says} besides: {}", fault.name(), besides.join(", "));
         }
+        for k in 0..MOTIONS {
+            match brought_back(&dir, &sound, &chance.motion())? {
+                Ok([mean, most]) => {
+                    println!(
+                        "  moved {k}: brought back to within {mean:.3} mm (mean), {most:.3} mm (greatest)"
+                    );
+                    figures.entry("position after any motion: mean off").or_default().push(mean);
+                    figures.entry("position after any motion: greatest off").or_default().push(most);
+                }
+                Err(says) => {
+                    println!("  moved {k}: refused: {says}");
+                    refused += 1;
+                }
+            }
+        }
         std::fs::remove_dir_all(&dir)?;
     }
     println!("\n| figure | parts | least difference, mm | mean | greatest |\n|---|---|---|---|---|");
@@ -145,6 +213,7 @@ fn main() -> std::io::Result<()> {
     }
     println!("\n| fault | found |\n|---|---|");
     caught.iter().for_each(|(name, [found, of])| println!("| {name} | {found} of {of} |"));
-    println!("\nlongest run on a sound framework: {longest:.1} s");
+    println!("\nmoved frameworks refused: {refused}");
+    println!("longest run on a sound framework: {longest:.1} s");
     Ok(())
 }

@@ -4,7 +4,7 @@
 #![allow(clippy::print_stdout)] // an example prints
 
 use saddleroom::phantom::framework::{Bench, Fault, Framework};
-use saddleroom::phantom::{demo, stl};
+use saddleroom::phantom::stl;
 use std::path::Path;
 
 fn write(dir: &Path, name: &str, frame: &Framework) -> std::io::Result<()> {
@@ -29,7 +29,7 @@ fn main() -> std::io::Result<()> {
         };
         if ["none", "all"].contains(&faults) {
             write(&dir, "frame", &bench.sound())?;
-            for (file, bytes) in demo::files(name) {
+            for (file, bytes) in bench.files() {
                 std::fs::write(dir.join(file), bytes)?;
             }
         }

@@ -83,18 +83,17 @@ fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
         let truth = made("rest", rest["teeth"][0].as_u64().unwrap());
         let off = number(&rest["gap_mm"]) - number(&truth["gap_mm"]);
         assert!(off.abs() < 0.03, "gap {rest:#} for {truth:#}");
-        // The rest was made arched: it is nowhere thicker than its middle, where the generator states its thickness.
-        let off = number(&rest["thickness_mm"]) - number(&truth["thickness_mm"]);
-        assert!((-0.2..0.05).contains(&off), "thickness {rest:#} for {truth:#}");
+        let off = number(&rest["thickness_mm"]) - number(&truth["ridge_thickness_mm"]);
+        assert!(off.abs() < 0.07, "thickness {rest:#} for {truth:#}");
     }
     let arms = asked("clasp_arm");
     assert_eq!(arms.len(), 2);
     for arm in arms {
         let truth = made("clasp_arm", arm["teeth"][0].as_u64().unwrap());
         let off = number(&arm["tip_depth_mm"]) - number(&truth["depth_mm"]);
-        assert!(off.abs() < 0.05, "depth {arm:#} for {truth:#}");
+        assert!(off.abs() < 0.03, "depth {arm:#} for {truth:#}");
         let off = number(&arm["tip_thickness_mm"]) - number(&truth["tip_thickness_mm"]);
-        assert!(off.abs() < 0.1, "tip {arm:#} for {truth:#}");
+        assert!(off.abs() < 0.07, "tip {arm:#} for {truth:#}");
     }
     let base = asked("base").into_iter().find(|b| b["teeth"][0] == 36).unwrap();
     assert!((number(&base["gap_mm"]) - 0.8).abs() < 0.03, "relief over the ridge {base:#}");
@@ -119,7 +118,30 @@ fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
 }
 
 #[test]
-fn a_framework_in_other_axes_is_refused_with_what_to_do() {
+fn a_framework_in_other_axes_is_brought_onto_the_cast_and_said_so() {
+    let bench = Bench::new();
+    let motion = Motion::translation(40.0, -65.0, 12.0) * Motion::rotation(Vector::new(1.9, -0.6, 1.1));
+    let (_, json) = checked(&bench, "oban", &sample().moved(&motion));
+    let moved = said(&json, "framework_moved");
+    let text = moved["says"].as_str().unwrap();
+    assert!(text.contains("has other axes than the cast") && text.contains("in the uncertainty"), "{text}");
+    assert!(number(&moved["value"]["number"]) < 0.06, "{moved:#}");
+    let bytes = std::fs::read(bench.path("out/framework.ply")).unwrap();
+    let found = load::read(&bytes, LengthUnit::Mm).unwrap().mesh;
+    let place = saddleroom::locate::Surface::new(&sample());
+    // What touches was made with a gap of 0.04 to 0.05 mm, which a position found by contact does not know.
+    let off = |p: &Point| place.closest(p).unwrap().distance_mm;
+    let worst = found.vertices().iter().map(off).fold(0.0, f64::max);
+    assert!(worst < 0.1, "it lies {worst} mm off at the most");
+    let made = truth();
+    let rest = parts(&json, "rest").into_iter().find(|r| r["asked_for"] == true).unwrap();
+    let is = |p: &&Value| p["kind"] == "rest" && p["tooth"] == rest["teeth"][0];
+    let made = list(&made, "parts").iter().find(is).unwrap();
+    assert!((number(&rest["thickness_mm"]) - number(&made["ridge_thickness_mm"])).abs() < 0.1, "{rest:#}");
+}
+
+#[test]
+fn a_framework_in_the_scans_axes_but_beside_its_place_is_refused_with_what_to_do() {
     let bench = Bench::new();
     let off = Motion::new(Vector::new(1.2, -0.8, 1.0), Vector::new(0.02, -0.015, 0.03));
     let (code, json) = checked(&bench, "oban", &sample().moved(&off));

@@ -13,9 +13,9 @@ use crate::report::{FrameworkFile, PartKind, PartShown, Where};
 use crate::space::Point;
 use crate::units;
 
-/// Where along an arm its origin and its tip are read, shares of its length.
+/// Where along an arm its origin is read, a share of its length, and its tip, mm before its end.
 const ORIGIN_SHARE: f64 = 0.1;
-const TIP_SHARE: f64 = 0.93;
+const TIP_BEFORE_END_MM: f64 = 1.0;
 /// Rigid metal this near to the tooth holds it, mm.
 const HOLDS_MM: f64 = 0.1;
 /// Lifts at which the hold is looked at, mm apart.
@@ -133,11 +133,11 @@ impl Placed<'_, '_> {
         let mut part = PartShown::new(PartKind::ClaspArm, vec![arm.tooth], units::json_place(&at));
         part.surface = Some(arm.side);
         part.confidence = if arm.ends_seen { 0.9 } else { 0.6 };
-        let (origin, tip) = (arm.at_share(ORIGIN_SHARE), arm.at_share(TIP_SHARE));
+        let (origin, tip) = (arm.at_share(ORIGIN_SHARE), arm.before_end(TIP_BEFORE_END_MM));
         part.thickness_mm = origin.map(|s| units::json(s.thickness_mm));
         part.height_mm = origin.map(|s| units::json(s.height_mm));
-        part.tip_thickness_mm = tip.map(|s| units::json(s.thickness_mm));
-        part.tip_height_mm = tip.map(|s| units::json(s.height_mm));
+        part.tip_thickness_mm = tip.map(|t| units::json(t[0]));
+        part.tip_height_mm = tip.map(|t| units::json(t[1]));
         part.length_mm = Some(units::json(arm.length_mm));
         part.tip_depth_mm = arm.tip_depth_mm.map(units::json);
         part.tip_deepest_mm = arm.tip_deepest_mm.map(units::json);
@@ -148,7 +148,7 @@ impl Placed<'_, '_> {
 
     /// Force to spread the arm over what its tip engages, by its own length and section.
     fn spread_n(&self, clasp: &Clasp, arm: &ArmFound) -> Option<f64> {
-        let (origin, tip) = (arm.at_share(ORIGIN_SHARE)?, arm.at_share(TIP_SHARE)?);
+        let (origin, [tip_mm, _]) = (arm.at_share(ORIGIN_SHARE)?, arm.before_end(TIP_BEFORE_END_MM)?);
         let section = if clasp.kind == ClaspKind::WroughtWire {
             Section::Round { diameter_mm: origin.thickness_mm }
         } else {
@@ -156,7 +156,7 @@ impl Placed<'_, '_> {
         };
         let model = Arm {
             section,
-            taper_share: (tip.thickness_mm / origin.thickness_mm).clamp(0.05, 1.0),
+            taper_share: (tip_mm / origin.thickness_mm).clamp(0.05, 1.0),
             length_mm: arm.length_mm,
             modulus_mpa: 1000.0 * self.facts.rules.number(clasp_arms::modulus(clasp_arms::alloy(clasp))),
         };

@@ -1,17 +1,18 @@
 //! A designed framework against its case: where it lies, how it seats, what it touches, how thick it is.
 
 mod arms;
+mod lay;
 mod parts;
 mod said;
 mod said_parts;
 mod seen;
 
 use crate::case::{Arch, Case, Scan};
-use crate::estimate::{Measured, NotMeasured};
 use crate::facts::{ArchFacts, Facts};
 use crate::measure::clearance::Antagonist;
+use crate::measure::framework::brought::Brought;
 use crate::measure::framework::connectors::{self, Margins, OverTissue};
-use crate::measure::framework::laid::{self, Laid};
+use crate::measure::framework::laid::Laid;
 use crate::measure::framework::parts::{Crossing, Over, axes, chosen, crossings, over};
 use crate::measure::framework::seating::{self, OtherPath, Strike};
 use crate::measure::framework::shells::{self, Sane};
@@ -56,6 +57,8 @@ const PLAY_MM: f64 = 0.02;
 const CORRIDOR_MM: f64 = 4.0;
 /// Area of walls that must be so thin before it is told: the rounding of an edge is no wall, mm2.
 const WALL_MM2: f64 = 0.5;
+/// Standard uncertainty of a position found by contact at the least, mm: half of the gap that is left under what touches.
+const LEAST_PLACED_MM: f64 = 0.03;
 /// Greatest extent of a framework, mm, and the least.
 const EXTENT_MM: [f64; 2] = [8.0, 120.0];
 
@@ -79,6 +82,8 @@ struct Placed<'a, 'c> {
     /// The cast set up in that direction.
     tilted: TiltedCast<'a>,
     laid: Laid,
+    /// How it was brought onto the cast, where its file had other axes.
+    brought: Option<Brought>,
     /// Standard uncertainty of a distance to the cast, mm.
     off_mm: f64,
 }
@@ -103,10 +108,14 @@ pub fn framework(
     progress("whether the framework lies on the cast");
     let given = Framework::new(&frame.import.mesh);
     said::of_size(&given, frame, &mut file);
-    match lay(&facts, &given, &mut file) {
-        Ok(found) => {
+    match lay::lay(&facts, &given, progress, &mut file) {
+        Ok((found, brought)) => {
             progress("distances, thickness");
-            let placed = Placed::new(&facts, &given, found);
+            let given = match &brought {
+                Some(brought) => Framework::new(&given.mesh().moved(&brought.motion)),
+                None => given,
+            };
+            let placed = Placed::new(&facts, &given, (found, brought));
             progress("way in, parts, opposing arch");
             placed.measure(&mut file);
             let distance_mm = placed.near.iter().map(|n| n.map(|n| n.signed_mm)).collect();
@@ -164,34 +173,12 @@ fn blank(facts: &Facts<'_>, frame: &Scan) -> FrameworkFile {
     }
 }
 
-/// Where it lies, after it has been told whether it is of this arch.
-fn lay(facts: &Facts<'_>, framework: &Framework, file: &mut FrameworkFile) -> Measured<Laid> {
-    let mesh = framework.mesh();
-    let extent = mesh.bounds().map_or(0.0, |(low, high)| (high - low).max());
-    if !(EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent) {
-        return Err(NotMeasured::new(
-            format!("it measures {} at its longest, which no framework does", units::mm(extent)),
-            "the unit of its coordinates (--unit)",
-        ));
-    }
-    let own = cast(&facts.restored);
-    let found = laid::lay(framework, &own);
-    if let Some(other) = &facts.opposing {
-        let there = laid::lay(framework, &cast(other));
-        let better = |l: &Laid| found.as_ref().map_or(f64::NEG_INFINITY, Laid::points) < l.points();
-        if there.as_ref().is_ok_and(better) {
-            said::other_arch(other.arch, file);
-            return Err(NotMeasured::new(
-                format!("it lies on the {}, not on the {}", other.arch.word(), facts.restored.arch.word()),
-                "the framework of the restored arch, or the other case",
-            ));
-        }
-    }
-    found
-}
-
 impl<'a, 'c> Placed<'a, 'c> {
-    fn new(facts: &'a Facts<'c>, framework: &'a Framework, laid: Laid) -> Placed<'a, 'c> {
+    fn new(
+        facts: &'a Facts<'c>,
+        framework: &'a Framework,
+        (laid, brought): (Laid, Option<Brought>),
+    ) -> Placed<'a, 'c> {
         let cast = cast(&facts.restored);
         let (near, thick) = rayon::join(|| cast.under(framework), || thickness::of_vertices(framework));
         let d = facts.path.as_ref().ok().map(|p| p.withdrawal);
@@ -208,7 +195,9 @@ impl<'a, 'c> Placed<'a, 'c> {
         };
         let edge = framework.mesh().mean_edge_mm();
         // The chord of its edges on a wall of 2 mm radius.
-        let off_mm = edge * edge / 16.0 / 12.0_f64.sqrt();
+        let chord_mm = edge * edge / 16.0 / 12.0_f64.sqrt();
+        let placed_mm = brought.map_or(0.0, |b| b.residual_mm.max(LEAST_PLACED_MM));
+        let off_mm = crate::space::hypot(chord_mm, placed_mm);
         let tilted = facts.surveyor.tilted(&up);
         Placed {
             facts,
@@ -226,6 +215,7 @@ impl<'a, 'c> Placed<'a, 'c> {
             up,
             tilted,
             laid,
+            brought,
             off_mm,
         }
     }
@@ -344,13 +334,18 @@ impl<'a, 'c> Placed<'a, 'c> {
 
     /// Least clearance to the opposing arch of some vertices, in occlusion.
     fn opposing_of(&self, of: &[VertexId]) -> Option<crate::measure::framework::opposing::Least> {
-        let antagonist = self.antagonist.as_ref()?;
+        let antagonist = self.against()?;
         crate::measure::framework::opposing::least(
             self.framework,
             antagonist,
             of,
             &crate::space::Motion::identity(),
         )
+    }
+
+    /// The opposing arch with the normals of its vertices.
+    fn against(&self) -> Option<(&Antagonist<'a>, &'a [crate::space::Vector])> {
+        Some((self.antagonist.as_ref()?, self.facts.opposing.as_ref()?.normals()))
     }
 
     fn vertices_over(&self, wanted: impl Fn(Over) -> bool) -> Vec<VertexId> {
@@ -434,7 +429,7 @@ fn of_file(
 }
 
 /// Thinnest wall: places whose two walls face each other (ray and ball agree within a tenth), with at least [`WALL_MM2`] of
-/// them no thicker.
+/// them, which hang together, no thicker. Single places on the edges of a framework are no wall.
 fn thinnest_wall(framework: &Framework, thick: &[Option<Thick>]) -> Option<(f64, Point)> {
     let areas = framework.vertex_areas_mm2();
     let mut walls: Vec<(f64, usize)> = thick
@@ -443,13 +438,33 @@ fn thinnest_wall(framework: &Framework, thick: &[Option<Thick>]) -> Option<(f64,
         .filter_map(|(v, t)| t.filter(|t| t.ray_mm - t.sphere_mm <= 0.1 * t.ray_mm).map(|t| (t.sphere_mm, v)))
         .collect();
     walls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    let mut so_far = 0.0;
-    let enough = |(_, v): &&(f64, usize)| {
-        so_far += areas[*v];
-        so_far >= WALL_MM2
-    };
-    let (mm, v) = *walls.iter().find(enough)?;
-    Some((mm, framework.mesh().vertex(v as VertexId)))
+    // Taken in from the thinnest on, each joined to its neighbours that are in; the first patch that is large enough tells.
+    let mut patch: Vec<Option<usize>> = vec![None; areas.len()];
+    let mut area = areas.clone();
+    fn root(patch: &mut [Option<usize>], mut v: usize) -> usize {
+        while let Some(next) = patch[v].filter(|n| *n != v) {
+            patch[v] = patch[next];
+            v = next;
+        }
+        v
+    }
+    for &(mm, v) in &walls {
+        patch[v] = Some(v);
+        for n in framework.topology.neighbours(framework.mesh(), v as VertexId) {
+            if patch[n as usize].is_some() {
+                let (a, b) = (root(&mut patch, v), root(&mut patch, n as usize));
+                if a != b {
+                    patch[b] = Some(a);
+                    area[a] += area[b];
+                }
+            }
+        }
+        let whole = root(&mut patch, v);
+        if area[whole] >= WALL_MM2 {
+            return Some((mm, framework.mesh().vertex(v as VertexId)));
+        }
+    }
+    None
 }
 
 /// Which kind of major connector an arch gets.

@@ -51,7 +51,7 @@ impl Placed<'_, '_> {
             self.facts.seats.iter().find(|s| s.tooth == tooth && s.place == place)?.seat.as_ref().ok()?.at;
         let axes = self.axes.get(&tooth)?;
         let asked = RestAsked { tooth, place, seat, axes, d: &self.up };
-        let found = rests::read(self.framework, (&self.near, &self.thick), &asked)?;
+        let found = rests::read(self.framework, &self.cast, &self.near, &asked)?;
         let mut part = PartShown::new(PartKind::Rest, vec![tooth], units::json_place(&found.at));
         part.place = Some(place);
         part.confidence = 0.9;
@@ -186,11 +186,11 @@ impl Placed<'_, '_> {
 
     /// Clearance of rests, arms and connector to the opposing arch, in occlusion and over the excursions.
     pub(super) fn against_opposing(&self, file: &mut FrameworkFile) {
-        let Some(antagonist) = &self.antagonist else {
+        let Some(against) = self.against() else {
             said::no_opposing(file);
             return;
         };
-        let moving = positions_in_excursion(self.facts, antagonist);
+        let moving = positions_in_excursion(self.facts, against.0);
         let mut worst: Option<(f64, Point, Option<Tooth>)> = None;
         let teeth: Vec<Tooth> = self.axes.keys().copied().collect();
         let mut groups: Vec<(Option<Tooth>, Vec<VertexId>)> = teeth
@@ -206,7 +206,7 @@ impl Placed<'_, '_> {
             }
             let over_all = moving
                 .iter()
-                .filter_map(|motion| opposing::least(self.framework, antagonist, &of, motion))
+                .filter_map(|motion| opposing::least(self.framework, against, &of, motion))
                 .map(|l| l.mm)
                 .fold(least.mm, f64::min);
             for part in file.parts.iter_mut().filter(|p| match tooth {

@@ -6,6 +6,7 @@ use crate::case::{Alloy, Arch, Scan, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::framework::Framework;
+use crate::measure::framework::brought::Brought;
 use crate::measure::framework::opposing::Least;
 use crate::measure::framework::seating::{OtherPath, Strike};
 use crate::measure::framework::shells::Sane;
@@ -73,7 +74,16 @@ pub(super) fn no_place(reason: &NotMeasured, file: &mut FrameworkFile) {
     file.findings.push(Finding::not_measured(CHECK, "framework_not_in_place", what, reason));
 }
 
-pub(super) fn other_arch(arch: Arch, file: &mut FrameworkFile) {
+/// Says that a framework lies on the other arch, and why nothing is measured.
+pub(super) fn lies_on(arch: Arch, facts: &Facts<'_>, file: &mut FrameworkFile) -> NotMeasured {
+    other_arch(arch, file);
+    NotMeasured::new(
+        format!("it lies on the {}, not on the {}", arch.word(), facts.restored.arch.word()),
+        "the framework of the restored arch, or the other case",
+    )
+}
+
+fn other_arch(arch: Arch, file: &mut FrameworkFile) {
     let says = format!("The framework lies on the {}, which this case does not restore.", arch.word());
     file.findings.push(
         Finding::new(CHECK, "framework_other_arch", Verdict::Exceeds, says)
@@ -90,6 +100,10 @@ pub(super) fn no_path(facts: &Facts<'_>, file: &mut FrameworkFile) {
 
 pub(super) fn of_laid(placed: &Placed<'_, '_>, file: &mut FrameworkFile) {
     let laid = &placed.laid;
+    if let Some(brought) = &placed.brought {
+        moved(placed, brought, file);
+        return;
+    }
     let share = units::show(100.0 * laid.touching_share, Unit::Count);
     let says = format!(
         "The framework lies in the axes of the cast as its file has it: {share} of 100 of its places touch the cast, with a median \
@@ -97,6 +111,25 @@ pub(super) fn of_laid(placed: &Placed<'_, '_>, file: &mut FrameworkFile) {
         units::mm(laid.residual_mm)
     );
     file.findings.push(Finding::new(CHECK, "framework_laid", Verdict::Caution, says));
+}
+
+/// What is said of a framework whose file had other axes.
+fn moved(placed: &Placed<'_, '_>, brought: &Brought, file: &mut FrameworkFile) {
+    let mesh = placed.framework.mesh();
+    let count = mesh.vertices().len().max(1) as f64;
+    let middle: crate::space::Vector =
+        mesh.vertices().iter().map(|p| p.coords).sum::<crate::space::Vector>() / count;
+    let [mm, deg] = brought.moved(&(brought.motion.inverse() * Point::from(middle)));
+    let says = format!(
+        "The framework's file has other axes than the cast. It was moved onto the cast by {} and turned by {}: {} of 100 of its          places touch there, off by {} (root mean square), which is in the uncertainty of every figure.",
+        units::mm(mm),
+        units::deg(deg),
+        units::show(100.0 * brought.touching_share, Unit::Count),
+        units::mm(brought.residual_mm)
+    );
+    let figure = Estimate::new(brought.residual_mm, Vec::new()).with(Source::Method, placed.off_mm);
+    let finding = Finding::new(CHECK, "framework_moved", Verdict::Caution, says).figure(&figure, Unit::Mm);
+    file.findings.push(finding.settled_by("an export of the framework in the axes of the scan"));
 }
 
 pub(super) fn of_seating(

@@ -4,7 +4,7 @@ use super::Placed;
 use super::parts::touches;
 use super::said::{CHECK, judged, names, point};
 use crate::anatomy::Span;
-use crate::case::{Arch, Clasp, Rest, SpanKind};
+use crate::case::{Arch, Clasp, ClaspKind, Rest, SpanKind};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::measure::framework::arms::ArmFound;
 use crate::measure::framework::connectors::Border;
@@ -143,8 +143,13 @@ pub(super) fn of_arm(
             part.tip_thickness_mm.map_or("-".into(), units::mm)
         );
         let figure = placed.size(mm);
-        file.findings
-            .push(judged("arm_thickness", rules, "frame_arm_mm", &figure, Unit::Mm, says).at(at.clone()));
+        let finding = if clasp.kind == ClaspKind::WroughtWire {
+            // What is taught of a cast arm's origin says nothing of a wire, which is drawn.
+            Finding::new(CHECK, "arm_thickness", Verdict::Caution, says).figure(&figure, Unit::Mm)
+        } else {
+            judged("arm_thickness", rules, "frame_arm_mm", &figure, Unit::Mm, says)
+        };
+        file.findings.push(finding.at(at.clone()));
     }
     let crosses = part.crosses_survey_line_at_mm.map_or_else(
         || "does not cross the survey line".to_owned(),

@@ -3,13 +3,13 @@
 //!
 //! Definition: the arm is cut by half planes through the tooth's axis, 3 degrees apart. Sections that stand on the tooth's
 //! wall and are no higher than 3.2 mm are the arm's; it ends where no metal follows (the tip) and begins where it grows into
-//! the body. *Length* runs along the middles of its sections. The *depth engaged* is the undercut of the tooth, along the
-//! path, under the middle of the arm's inner side within the last millimetre before its end.
+//! the body. *Length* runs along the middles of its sections to its end. The *depth engaged* is the undercut of the tooth,
+//! along the path, under the middle of the rounding that ends the arm: half its height before its end.
 //!
 //! Frame and units: mm.
 //!
 //! Method and its error: sections exact on the triangles; the tip's last section is up to 3 degrees (0.2 to 0.3 mm) before
-//! its end, which is taken from the farthest vertex. Depth exact at the tooth's triangles.
+//! its end, which is the farthest vertex along the line of its last sections. Depth exact at the tooth's triangles.
 //!
 //! Not covered: arms that leave the tooth (the approach of a bar clasp is not followed; its tip is).
 //!
@@ -21,7 +21,7 @@ use super::{Cast, Framework, Near};
 use crate::case::{Surface as Side, Tooth};
 use crate::measure::tooth_axes::ToothAxes;
 use crate::mesh::{FaceId, VertexId};
-use crate::space::{Direction, Plane, Point, Vector, atan2, cos, sin};
+use crate::space::{Direction, Plane, Point, Vector, cos, sin};
 
 /// Angle between two cuts, degrees.
 const STEP_DEG: f64 = 3.0;
@@ -43,6 +43,15 @@ const UNDER_MM: f64 = 0.02;
 const BESIDE_MM: f64 = 2.5;
 /// Metal this far above or below a crown's middle may be its arm's, mm.
 const UPRIGHT_MM: f64 = 6.0;
+/// An arm ends within this of its last section, mm.
+const ENDS_MM: f64 = 1.0;
+/// Steps by which an arm is followed on to its end, mm; how many; how far its middle may lie from where it is expected, mm; how
+/// much larger a section may be than the one before; under which share of that its end has begun.
+const ON_MM: f64 = 0.15;
+const MOST_STEPS: usize = 40;
+const ASTRAY_MM: f64 = 0.3;
+const GROWS: f64 = 1.25;
+const ROUNDING: f64 = 0.93;
 /// Metal this near to an arm's last section goes on from it, mm.
 const GOES_ON_MM: f64 = 1.0;
 /// Cosine of the angle between the cast's normal and the cut up to which an arm's section lies on a wall.
@@ -64,7 +73,7 @@ pub struct ArmSection {
     pub middle: Point,
     /// Distance along the arm from its origin, mm.
     pub s_mm: f64,
-    /// Its sizes.
+    /// Thickness of the metal in the middle of its height.
     pub thickness_mm: f64,
     /// Height along the tooth, mm.
     pub height_mm: f64,
@@ -109,6 +118,21 @@ impl ArmFound {
         let off = |s: &ArmSection| (s.s_mm - share * self.length_mm).abs();
         self.sections.iter().min_by(|a, b| off(a).total_cmp(&off(b)))
     }
+
+    /// Thickness and height so far before the end, between those of the two nearest sections; those of the last one where
+    /// none is nearer to the end.
+    pub fn before_end(&self, mm: f64) -> Option<[f64; 2]> {
+        let aim = self.length_mm - mm;
+        let next = self.sections.partition_point(|s| s.s_mm < aim);
+        let of = |s: &ArmSection| [s.thickness_mm, s.height_mm];
+        let (Some(after), Some(before)) = (self.sections.get(next), next.checked_sub(1)) else {
+            return self.sections.get(next.min(self.sections.len().checked_sub(1)?)).map(of);
+        };
+        let before = &self.sections[before];
+        let share = (aim - before.s_mm) / (after.s_mm - before.s_mm).max(1e-9);
+        let (a, b) = (of(before), of(after));
+        Some([0, 1].map(|k| a[k] + (b[k] - a[k]) * share))
+    }
 }
 
 /// What is looked at.
@@ -124,9 +148,8 @@ pub struct ArmAsked<'a> {
     pub begins_near: Option<Point>,
 }
 
-/// A cut with the angle at which it stands.
+/// A cut through the axis.
 struct Cutting {
-    deg: f64,
     plane: Plane,
     arm: Option<(Loop, Sizes)>,
     /// All metal about the crown that was cut here.
@@ -187,35 +210,25 @@ pub fn follow(
     } else {
         run.iter().rev().map(|&i| &cuts[i]).collect()
     };
-    let square = square(&part, &order);
+    let square = to_the_end(&part, square(&part, &order));
     let sections = sections(cast, (asked.tooth, axes), &square, depth);
-    let end_of = |deg: f64| if tip_is_last { deg } else { -deg };
-    let angle = |p: &Point| {
-        let way = p - axes.centre;
-        end_of(atan2(way.dot(&side), way.dot(&out)).to_degrees())
-    };
-    let last_cut = order.last()?;
-    let beyond = end_of(last_cut.deg);
-    let last_middle = sections.last()?.middle;
-    // The end is the farthest vertex of the same metal, a section's spacing beyond the last section.
-    let tip = part
-        .vertices()
-        .iter()
-        .filter(|p| (*p - last_middle).norm() < 2.5 && (angle(p) - beyond).abs() < 4.0 * STEP_DEG)
-        .max_by(|a, b| angle(a).total_cmp(&angle(b)))
-        .copied()
-        .filter(|p| angle(p) > beyond)
-        .unwrap_or(last_middle);
-    let along = sections.len().checked_sub(2).map(|i| last_middle - sections[i].middle);
+    let last = sections.last()?;
+    let along = sections.len().checked_sub(3).map(|i| last.middle - sections[i].middle);
     let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
-    let beyond_mm = (tip - last_middle).dot(&along).max(0.0);
-    let length_mm = sections.last()?.s_mm + beyond_mm;
+    // The end is the farthest vertex of the same metal beyond the last section.
+    let ahead = |p: &Point| {
+        let way = p - last.middle;
+        let mm = way.dot(&along);
+        ((0.0..ENDS_MM).contains(&mm) && (way - along * mm).norm() <= last.height_mm).then_some(mm)
+    };
+    let farthest = part.vertices().iter().filter_map(|p| ahead(p).map(|mm| (mm, *p)));
+    let (beyond_mm, tip) = farthest.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, last.middle));
+    let length_mm = last.s_mm + beyond_mm;
     let at_tip: Vec<&ArmSection> = sections.iter().filter(|s| s.s_mm >= length_mm - TIP_MM).collect();
-    let at_sections = at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?)));
-    // Under the end of the arm's axis, half its thickness before its end.
-    let axis_end = last_middle + along * (beyond_mm - sections.last()?.thickness_mm / 2.0).max(0.0);
+    let axis_end = last.middle + along * (beyond_mm - last.height_mm / 2.0).max(0.0);
     let at_end = foot_of(cast, (asked.tooth, axes), &axis_end).map(|(p, f)| (depth(&p, f), p));
-    let engaged = at_sections.chain(at_end).max_by(|a, b| a.0.total_cmp(&b.0));
+    let at_sections = at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?)));
+    let engaged = at_end.or_else(|| at_sections.max_by(|a, b| a.0.total_cmp(&b.0)));
     let flexing = flexing(framework, (near, over), &sections, length_mm);
     Some(ArmFound {
         tooth: asked.tooth,
@@ -263,7 +276,7 @@ fn cutting(
         .filter_map(|(l, sizes)| lies(l).map(|off| (l, sizes, off)))
         .min_by(|a, b| a.2.total_cmp(&b.2))
         .map(|(l, sizes, _)| (l.clone(), sizes));
-    Cutting { deg, plane, arm, all: here }
+    Cutting { plane, arm, all: here }
 }
 
 /// The longest run of cuts, without gap, whose sections follow each other.
@@ -344,6 +357,36 @@ fn square(part: &crate::mesh::Mesh, order: &[&Cutting]) -> Vec<(Loop, Sizes, Pla
         .collect()
 }
 
+/// The sections with those that follow where the cuts through the tooth's axis stop: on from the last two, square to the way
+/// from one to the next, until no metal of the arm's size is cut.
+fn to_the_end(
+    part: &crate::mesh::Mesh,
+    mut sections: Vec<(Loop, Sizes, Plane)>,
+) -> Vec<(Loop, Sizes, Plane)> {
+    for _ in 0..MOST_STEPS {
+        let Some([before, .., last]) = sections.get(sections.len().saturating_sub(3)..) else { break };
+        let Some(normal) = crate::space::direction(last.0.middle - before.0.middle) else { break };
+        let aim = last.0.middle + normal.into_inner() * ON_MM;
+        let plane = Plane { point: aim, normal };
+        let near = |l: &Loop| (l.middle - aim).norm();
+        let fits = |s: &Sizes| {
+            s.height_mm <= GROWS * last.1.height_mm && s.thickness_mm <= GROWS * last.1.thickness_mm
+        };
+        let next = loops(part, &plane)
+            .into_iter()
+            .filter(|l| l.closed && near(l) <= ASTRAY_MM)
+            .filter_map(|l| l.sizes(&plane).filter(fits).map(|s| (l, s)))
+            .min_by(|a, b| near(&a.0).total_cmp(&near(&b.0)));
+        let Some((found, sizes)) = next else { break };
+        // The rounding of the end is no section.
+        if sizes.height_mm < ROUNDING * last.1.height_mm {
+            break;
+        }
+        sections.push((found, sizes, plane));
+    }
+    sections
+}
+
 fn sections(
     cast: &Cast<'_>,
     (tooth, axes): (Tooth, &ToothAxes),
@@ -379,7 +422,7 @@ fn sections(
         all.push(ArmSection {
             middle: found.middle,
             s_mm,
-            thickness_mm: sizes.thickness_mm,
+            thickness_mm: sizes.middle_mm,
             height_mm: sizes.height_mm,
             depth_mm: foot.map(|(p, f)| depth(&p, f)),
             deepest_mm: inner.iter().map(|(p, f)| depth(p, *f)).reduce(f64::max),

@@ -1,9 +1,10 @@
 //! Quantity: sections of a major connector, its relief, and the distance of its border from the gingival margins.
 //!
 //! Definition: a *bar's* sections are cut square to the row of teeth at the stations of the lingual way; loops that reach a
-//! crown are minor connectors and left out. Its *thickness* and *height* are those of the section (`sections`). A *strap's*
-//! sections are cut from front to back; its *width* is the length of its fitting side from its front to its rear border, its
-//! *thickness* its area over that width. The *border's distance* is that of the fitting surface over tissue from
+//! crown are minor connectors and left out. Its *thickness* is how far its outer side stands off its fitting side at the
+//! most, its *height* that of the section (`sections`). A *strap's* sections are cut from front to back; its *width* is the
+//! length of its fitting side from its front to its rear border, its *thickness* the median of the inscribed balls that
+//! touch that side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
 //! the nearest gingival margin, where the framework does not cross that margin. The *relief* is the distance of the fitting
 //! surface from tissue.
 //!
@@ -17,11 +18,11 @@ use rayon::prelude::*;
 
 use super::parts::{Crossing, Over};
 use super::sections::{Loop, Sizes, loops};
-use super::{Cast, Framework, Near};
+use super::{Cast, Framework, Near, thickness};
 use crate::anatomy::curves;
 use crate::case::Tooth;
 use crate::mesh::VertexId;
-use crate::space::{Direction, Frame, Plane, Point, Vector, direction};
+use crate::space::{Direction, Frame, Plane, Point, direction};
 
 /// A station looks at metal within this of its wall, mm.
 const AROUND_MM: f64 = 3.0;
@@ -33,6 +34,11 @@ const PART_MM: f64 = 16.0;
 const MARGIN_STEP_MM: f64 = 0.2;
 /// A margin's place is crossed where a crossing has one within this, mm.
 const CROSSED_MM: f64 = 1.2;
+/// Spacing of places on a section, mm.
+const LOOP_STEP_MM: f64 = 0.1;
+/// So near to its borders a strap is rounded, mm, and spacing of places between them.
+const BORDER_MM: f64 = 1.0;
+const FITTING_STEP_MM: f64 = 0.5;
 /// Spacing of a strap's sections, mm.
 const STRAP_STEP_MM: f64 = 1.0;
 
@@ -183,10 +189,29 @@ pub fn bar(
                 })
                 .filter(|l| stands_on_tissue(cast, l, margins))
                 .max_by(|a, b| a.places.len().cmp(&b.places.len()))?;
-            let Sizes { thickness_mm, height_mm } = found.sizes(&plane)?;
+            let Sizes { thickness_mm, height_mm, .. } = found.sizes(&plane)?;
+            let thickness_mm =
+                stands_off(framework, cast, &found).map_or(thickness_mm, |mm| mm.min(thickness_mm));
             Some(ConnectorSection { at: found.middle, thickness_mm, height_mm })
         })
         .collect()
+}
+
+/// How far the outer side of a section stands off its fitting side at the most, mm; `None` where one of them was not made out.
+fn stands_off(framework: &Framework, cast: &Cast<'_>, found: &Loop) -> Option<f64> {
+    let mut closed = found.places.clone();
+    closed.extend(found.places.first().copied());
+    let (mut fitting, mut outer) = (Vec::new(), Vec::new());
+    for p in curves::evenly(&closed, LOOP_STEP_MM) {
+        let Some(own) = framework.surface.closest(&p) else { continue };
+        let normal = super::normal_at(framework.mesh(), &framework.normals, own.face, &own.at);
+        match cast.near(&p, &normal) {
+            Some(near) if near.fitting => fitting.push(p),
+            _ => outer.push(p),
+        }
+    }
+    let off = |p: &Point| fitting.iter().map(|q| (p - q).norm()).fold(f64::INFINITY, f64::min);
+    outer.iter().map(off).filter(|mm| mm.is_finite()).max_by(f64::total_cmp)
 }
 
 /// No place of a bar's section lies over a crown, at a margin or over a residual ridge.
@@ -214,7 +239,7 @@ pub fn strap(framework: &Framework, cast: &Cast<'_>, frame: &Frame, half_mm: f64
                 .filter(|l| l.closed)
                 .filter(|l| cast.surface.closest(&l.middle).is_some_and(|c| cast.tooth_at(c.face) == 0))
                 .max_by(|a, b| perimeter(a).total_cmp(&perimeter(b)))?;
-            Some(band(cast, &found, &plane, frame))
+            Some(band(framework, cast, &found, frame))
         })
         .flatten()
         .collect()
@@ -225,7 +250,7 @@ fn perimeter(l: &Loop) -> f64 {
 }
 
 /// Width and thickness of a band that is bent in its section.
-fn band(cast: &Cast<'_>, found: &Loop, plane: &Plane, frame: &Frame) -> Option<ConnectorSection> {
+fn band(framework: &Framework, cast: &Cast<'_>, found: &Loop, frame: &Frame) -> Option<ConnectorSection> {
     let n = found.places.len();
     let along = |p: &Point| (p - frame.origin).dot(&frame.anterior);
     let by = |a: &usize, b: &usize| along(&found.places[*a]).total_cmp(&along(&found.places[*b]));
@@ -241,18 +266,15 @@ fn band(cast: &Cast<'_>, found: &Loop, plane: &Plane, frame: &Frame) -> Option<C
     };
     let fitting = if off(&one) <= off(&other) { &one } else { &other };
     let width = curves::length_mm(fitting);
-    let area = 0.5
-        * (0..n)
-            .map(|i| {
-                let (a, b): (Vector, Vector) =
-                    (found.places[i] - plane.point, found.places[(i + 1) % n] - plane.point);
-                a.cross(&b).dot(&plane.normal)
-            })
-            .sum::<f64>()
-            .abs();
-    (width > 0.0).then_some(ConnectorSection {
-        at: found.middle,
-        thickness_mm: area / width,
-        height_mm: width,
-    })
+    let thick = curves::evenly(fitting, FITTING_STEP_MM).into_iter().filter(|p| {
+        let border = |end: Option<&Point>| end.is_some_and(|e| (p - e).norm() < BORDER_MM);
+        !border(fitting.first()) && !border(fitting.last())
+    });
+    let ball = |p: Point| {
+        let own = framework.surface.closest(&p)?;
+        let normal = super::normal_at(framework.mesh(), &framework.normals, own.face, &own.at);
+        Some(thickness::at(framework, &own.at, &direction(-normal)?)?.sphere_mm)
+    };
+    let thickness_mm = super::median(thick.filter_map(ball).collect())?;
+    (width > 0.0).then_some(ConnectorSection { at: found.middle, thickness_mm, height_mm: width })
 }

@@ -18,6 +18,7 @@
 pub mod arms;
 #[cfg(test)]
 mod arms_tests;
+pub mod brought;
 pub mod connectors;
 pub mod edges;
 pub mod laid;

@@ -32,6 +32,9 @@ pub struct Sizes {
     pub thickness_mm: f64,
     /// Extent square to it.
     pub height_mm: f64,
+    /// Way through the loop in the direction of the thickness, in the middle of its height: that of the metal where the loop
+    /// leans about something round, as an arm about a tooth.
+    pub middle_mm: f64,
 }
 
 /// The loops of a section with at least three places.
@@ -71,8 +74,8 @@ impl Loop {
                 [way.dot(&u), way.dot(&v)]
             })
             .collect();
-        let hull = hull(flat);
-        let mut best: Option<Sizes> = None;
+        let hull = hull(flat.clone());
+        let mut best: Option<(Sizes, [f64; 2])> = None;
         for i in 0..hull.len() {
             let (a, b) = (hull[i], hull[(i + 1) % hull.len()]);
             let length = crate::space::hypot(b[0] - a[0], b[1] - a[1]);
@@ -86,13 +89,34 @@ impl Loop {
                     of.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)));
                 high - low
             };
-            let sizes = Sizes { thickness_mm: extent([-along[1], along[0]]), height_mm: extent(along) };
-            if best.is_none_or(|b| sizes.thickness_mm < b.thickness_mm) {
-                best = Some(sizes);
+            let thickness_mm = extent([-along[1], along[0]]);
+            if best.is_none_or(|(b, _)| thickness_mm < b.thickness_mm) {
+                best =
+                    Some((Sizes { thickness_mm, height_mm: extent(along), middle_mm: thickness_mm }, along));
             }
         }
-        best
+        let (sizes, along) = best?;
+        let middle_mm = through(&flat, along).unwrap_or(sizes.thickness_mm);
+        Some(Sizes { middle_mm, ..sizes })
     }
+}
+
+/// From the first to the last crossing of a closed line square to `along`, half way between its ends along it.
+fn through(flat: &[[f64; 2]], along: [f64; 2]) -> Option<f64> {
+    let turned: Vec<[f64; 2]> =
+        flat.iter().map(|p| [p[0] * along[0] + p[1] * along[1], p[1] * along[0] - p[0] * along[1]]).collect();
+    let ends = |all: &mut dyn Iterator<Item = f64>| {
+        all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)))
+    };
+    let (low, high) = ends(&mut turned.iter().map(|p| p[0]));
+    let aim = (low + high) / 2.0;
+    let n = turned.len();
+    let (from, to) = ends(&mut (0..n).filter_map(|i| {
+        let (a, b) = (turned[i], turned[(i + 1) % n]);
+        let crosses = (a[0] <= aim) != (b[0] <= aim);
+        crosses.then(|| a[1] + (b[1] - a[1]) * (aim - a[0]) / (b[0] - a[0]))
+    }));
+    (to > from).then_some(to - from)
 }
 
 /// Extent of places of a section along the longer axis of their box in the plane: lowest, highest, and the axis.
@@ -159,6 +183,24 @@ mod tests {
             );
             assert!(loops[0].closed && loops[0].middle.coords.xy().norm() < 1e-6);
         }
+    }
+
+    #[test]
+    fn a_bent_strip_is_as_thick_in_its_middle_as_its_wall() {
+        // An arc of 60 degrees of a tube with the radii 4 and 5: its wall is 1 mm, its hull 5 - 4 cos 30 = 1.536 mm.
+        let arc = |r: f64, k: i32| {
+            let a = (f64::from(k) - 30.0).to_radians();
+            Point::new(r * cos(a), r * sin(a), 0.0)
+        };
+        let places: Vec<Point> =
+            (0..=60).map(|k| arc(5.0, k)).chain((0..=60).rev().map(|k| arc(4.0, k))).collect();
+        let plane = Plane { point: Point::origin(), normal: Direction::new_normalize(Vector::z()) };
+        let sizes = Loop { places, closed: true, middle: Point::origin() }.sizes(&plane).unwrap();
+        let hull = 5.0 - 4.0 * cos(30f64.to_radians());
+        assert!(
+            (sizes.thickness_mm - hull).abs() < 0.002 && (sizes.middle_mm - 1.0).abs() < 0.002,
+            "{sizes:?}"
+        );
     }
 
     #[test]

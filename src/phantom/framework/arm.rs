@@ -14,8 +14,8 @@ const OFF_MM: [f64; 2] = [0.05, -0.02];
 pub(super) const CAST_MM: Size = Size { half_mm: 0.8, thick_mm: 1.2, tip_share: 0.5 };
 /// Those of a wire of 19 gauge.
 pub(super) const WIRE_MM: Size = Size { half_mm: 0.455, thick_mm: 0.91, tip_share: 1.0 };
-/// Greatest height of its axis, as a share of the crown's.
-const HIGHEST_SHARE: f64 = 0.62;
+/// Greatest height of its axis on the buccal and on the lingual side, as a share of the crown's.
+const HIGHEST_SHARE: [f64; 2] = [0.62, 0.74];
 /// Points to both sides over which its height is evened.
 const REACH: usize = 6;
 /// Points of its axis.
@@ -26,6 +26,10 @@ const ROOT_DEG: f64 = 22.0;
 const RIGID_SHARE: f64 = 0.667;
 /// Least height of the axis of its tip over the margin, mm.
 const OVER_MARGIN_MM: f64 = 1.35;
+/// Room between a tip and another tooth, mm.
+const ROOM_MM: f64 = 0.3;
+/// How far before the end of the metal its thickness at the tip is stated, mm.
+const BEFORE_END_MM: f64 = 1.0;
 /// A depth that counts as undercut where the survey line is sought, mm: twice what the blocked-out surface is off by.
 const SEEN_MM: f64 = 0.06;
 
@@ -100,6 +104,10 @@ impl Arm<'_> {
             while w > OVER_MARGIN_MM {
                 let at = At { deg, w };
                 let mm = self.about_mm(site, at);
+                if self.near_a_neighbour(site, at) {
+                    w -= 0.1;
+                    continue;
+                }
                 if mm > deepest.1 {
                     deepest = (at, mm);
                 }
@@ -116,6 +124,20 @@ impl Arm<'_> {
         }
         let at = best.unwrap_or(deepest.0);
         if best.is_some() { self.settled(site, at) } else { at }
+    }
+
+    /// Whether the metal of a tip there would come against another tooth.
+    fn near_a_neighbour(&self, site: &Site<'_>, at: At) -> bool {
+        let [half, thick] = self.size.at(1.0);
+        let out = thick + ROOM_MM;
+        let ahead =
+            At { deg: at.deg + (half / self.crown.half_md.min(self.crown.half_bl)).to_degrees(), ..at };
+        [at, ahead].into_iter().any(|at| {
+            let p = self.place(site, at);
+            let Some(foot) = site.ground.surface().closest(&p) else { return false };
+            let way = site.ground.normal(&foot.at, foot.face).normalize();
+            site.ground.tissue_mm(&(foot.at + way * out)) < 0.9 * out
+        })
     }
 
     /// The place above or below one at which the depth is that wanted, by the cast's own field.
@@ -138,7 +160,7 @@ impl Arm<'_> {
         let share = |i: usize| i as f64 / (POINTS - 1) as f64;
         let degs: Vec<f64> = (0..POINTS).map(|i| ROOT_DEG + (tip.deg - ROOT_DEG) * share(i)).collect();
         let survey: Vec<f64> = degs.iter().map(|d| self.survey_w(site, *d)).collect();
-        let most = HIGHEST_SHARE * self.crown.height;
+        let most = HIGHEST_SHARE[usize::from(self.face < 0.0)] * self.crown.height;
         let needed: Vec<f64> = (0..POINTS).map(|i| survey[i] + self.size.at(share(i))[0] + 0.15).collect();
         let around = |list: &[f64], i: usize, fold: &dyn Fn(&[f64]) -> f64| {
             fold(&list[i.saturating_sub(REACH)..(i + REACH + 1).min(POINTS)])
@@ -195,9 +217,9 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         tooth: Some(wanted.crown.tooth.number()),
         place: Some(wanted.surface),
         thickness_mm: size.at(STATED)[1],
-        tip_thickness_mm: Some(size.at(1.0)[1]),
+        tip_thickness_mm: Some(size.at(1.0 - (BEFORE_END_MM - size.at(1.0)[0]) / length_mm)[1]),
         width_mm: Some(2.0 * size.at(STATED)[0]),
-        length_mm: Some(length_mm),
+        length_mm: Some(length_mm + size.at(1.0)[0]),
         depth_mm: Some(wanted.depth_at(site, tip)),
         tip_at_mm: Some(site.file(&end)),
         ..plain(Kind::ClaspArm, TOUCH_MM, site.file(&stated))
@@ -208,13 +230,16 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         let d = q.tissue();
         let beside = (far * far - d * d).max(0.0).sqrt();
         let out = thick + TOUCH_MM;
-        let (x, y) = (beside / half, d / out);
+        // Its rigid part stands on the blocked-out wall.
+        let flexes = step(RIGID_SHARE - 0.04, RIGID_SHARE + 0.12, share);
+        let b = q.blocked();
+        let (x, y) = (beside / half, (b + (d - b) * flexes) / out);
         let (k0, k1) = (hypot(x, y), hypot(x / half, y / out));
         let round = if k1 < 1e-9 { -half.min(out) } else { k0 * (k0 - 1.0) / k1 };
         // Its rigid part keeps out of undercuts.
-        let free = 3.0 * step(RIGID_SHARE - 0.04, RIGID_SHARE + 0.12, share);
+        let free = 3.0 * flexes;
         let off = OFF_MM[0] + (OFF_MM[1] - OFF_MM[0]) * step(0.1, 0.18, share);
-        smax(round, TOUCH_MM - d, 0.1).max(off - q.blocked() - free)
+        smax(round, TOUCH_MM - d, 0.1).max(off - b - free)
     };
     let mut part = box_of.part(truth, field);
     part.held = Held::Touching;

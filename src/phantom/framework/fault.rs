@@ -63,6 +63,11 @@ impl Fault {
         Fault::Metres,
     ];
 
+    /// Whether it is done to the finished surface of a sound framework.
+    pub fn is_of_the_surface(self) -> bool {
+        matches!(self, Fault::OpenShell | Fault::FloatingShell | Fault::ZeroThickness | Fault::Metres)
+    }
+
     /// Its name as a file has it.
     pub fn name(self) -> &'static str {
         self.words().0

@@ -18,14 +18,15 @@ mod saddle;
 
 use super::cast::Cast;
 use super::contour::zero_set;
-use super::demo::{Named, named};
+use super::crown::{CrownBody, Seat};
+use super::demo::{Named, files_of, named};
 use super::patient::{Pair, casts};
 use super::refine::coarsened;
 use super::scan::{Density, scan};
 use super::truth::occlusal;
-use crate::case::Arch;
+use crate::case::{Arch, Tooth};
 use crate::mesh::Mesh;
-use crate::space::Point;
+use crate::space::{Direction, Point, Vector};
 use body::Body;
 pub use fault::Fault;
 use ground::Ground;
@@ -33,6 +34,7 @@ use parts::Site;
 use plan::Plan;
 use rayon::prelude::*;
 pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
+use std::sync::OnceLock;
 
 /// Cell of the contour, mm.
 const CELL_MM: f64 = 0.14;
@@ -57,12 +59,14 @@ pub struct Bench {
     case: Named,
     pair: Pair,
     ground: Ground,
+    /// The finished surface of the sound framework, own axes: some faults are done to it.
+    plain: OnceLock<Mesh>,
 }
 
 impl Bench {
     /// Prepares a case; `None` for a name not among the demonstration cases.
     pub fn new(name: &str) -> Option<Bench> {
-        let case = named(name)?;
+        let case = planned(name)?;
         let other = case.restored.opposing();
         let densities = (case.density(case.restored), Some(case.density(other)));
         Bench::with(name, &densities, ([-42.0, -62.0], [42.0, 14.0]))
@@ -70,14 +74,19 @@ impl Bench {
 
     /// The same for scans of other densities, with or without the opposing arch, and a stretch of the plan, mm.
     fn with(name: &str, of: &(Density, Option<Density>), (low, high): ([f64; 2], [f64; 2])) -> Option<Bench> {
-        let case = named(name)?;
+        let case = planned(name)?;
         let pair = casts(&case.patient);
         let cast = pair.cast(case.restored);
         let own = |mesh: &Mesh| turned(mesh, case.restored, &|p| cast.own(p));
         let other = pair.cast(case.restored.opposing());
         let opposing = of.1.as_ref().map(|density| own(&scan(other, density)));
         let ground = Ground::new(&own(&scan(cast, &of.0)), opposing.as_ref(), low, high);
-        Some(Bench { case, pair, ground })
+        Some(Bench { case, pair, ground, plain: OnceLock::new() })
+    }
+
+    /// The files of the case, with the clasps for which the framework is made.
+    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+        files_of(&self.case)
     }
 
     fn site(&self, fault: Option<Fault>) -> Site<'_> {
@@ -126,7 +135,12 @@ impl Bench {
             let more = fault::struts(&body.parts, cast);
             body.parts.extend(more);
         }
-        let mut own = cleared(contoured(&body, CELL_MM), &body);
+        let finished = || cleared(contoured(&body, CELL_MM), &body);
+        let mut own = if fault.is_none_or(Fault::is_of_the_surface) {
+            self.plain.get_or_init(finished).clone()
+        } else {
+            finished()
+        };
         if let (Some(Fault::NoRelief), Some(wrong)) = (fault, &mut truth.wrong)
             && let Some((at, mm)) = fault::nearest(&own, &body)
         {
@@ -137,6 +151,24 @@ impl Bench {
         }
         Framework { mesh: turned(&own, arch, &|p| cast.own(p)), truth }
     }
+}
+
+/// A case with clasps that a framework can have. Where the sample asks for an arm that its cast does not take, another is
+/// planned: the molars of `whitby` lean, so that a buccal arm from the gap finds no undercut; on 24 of `lerwick` a wire
+/// reaches 0.5 mm and not 0.75, and an arm to the buccal side of 16 would have to cross a closed embrasure; no approach arm
+/// is made for `cromer`.
+fn planned(name: &str) -> Option<Named> {
+    let mut case = named(name)?;
+    let wanted: &[(u8, &'static str)] = match name {
+        "whitby" => &[(35, "buccal"), (37, "lingual"), (44, "buccal")],
+        "lerwick" => &[(24, "buccal"), (16, "lingual")],
+        "cromer" => &[(34, "buccal"), (45, "buccal")],
+        _ => return Some(case),
+    };
+    let clasp =
+        |(tooth, surface): &(u8, &'static str)| Some((Tooth::fdi(*tooth)?, *surface, "cast_circumferential"));
+    case.clasps = wanted.iter().filter_map(clasp).collect();
+    Some(case)
 }
 
 /// The surface with the corners drawn off the cast of triangles that would cut through it, as over a sharp ridge.
@@ -192,8 +224,52 @@ fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
     if let Some([gap, thick]) = body.along(&foot.at, &way) {
         (truth.gap_mm, truth.thickness_mm) = (gap, thick);
     }
+    if let Some(crown) = crown
+        && let Some(seat) = crown.seats.iter().find(|s| (s.at[0] > 0.0) == (truth.place == Some("distal")))
+    {
+        truth.ridge_thickness_mm = over_ridge(body, crown, &cast_floor(body.ground, crown, seat));
+    }
     truth.way = (cast.own(&(foot.at + way)) - cast.own(&foot.at)).into();
     truth
+}
+
+/// Floor of a seat on the cast, in the crown's own axes, mm.
+fn cast_floor(ground: &Ground, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
+    let ([u, v, w], _) = crown.seat_floor(seat);
+    let down = Direction::new_normalize(-crown.axes[2]);
+    let hit = ground.surface().cast(&crown.world([u, v, w + 3.0]), &down, 6.0);
+    [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
+}
+
+/// Thickness of a rest over the marginal ridge, from its fields: see [`PartTruth::ridge_thickness_mm`].
+fn over_ridge(body: &body::Body<'_>, crown: &CrownBody, floor: &[f64; 3]) -> Option<f64> {
+    /// Steps along and across, mm; half the strip in steps; lean up to which a place lies in a seat; share of a ball in the way
+    /// through the metal from which both walls face each other; how far before the crown's end it ends, mm; steps back over the
+    /// seat where nothing is found beyond it.
+    const STEPS_MM: [f64; 2] = [0.1, 0.2];
+    const HALF: i32 = 4;
+    const FLOOR: f64 = 0.42;
+    const FACING: f64 = 0.8;
+    const END_MM: f64 = 0.5;
+    const SEAT: usize = 15;
+    let [u, v, w] = *floor;
+    let up = Direction::new_unchecked(Vector::z());
+    let over = |x: f64, y: f64| {
+        let foot =
+            body.ground.surface().cast(&crown.world([u + u.signum() * x, v + y, w + 3.0]), &-up, 6.0)?;
+        if body.ground.normal(&foot.at, foot.face).normalize().z <= FLOOR {
+            return None;
+        }
+        let [gap, _] = body.along(&foot.at, &up)?;
+        let [ball, way] = body.ball_mm(&(foot.at + up.into_inner() * gap))?;
+        (ball >= FACING * way).then_some(ball)
+    };
+    let line = |x: f64| (-HALF..=HALF).filter_map(|j| over(x, STEPS_MM[1] * f64::from(j))).reduce(f64::max);
+    let lines = ((crown.half_md - u.abs() - END_MM).max(0.3) / STEPS_MM[0]) as usize;
+    let beyond = || (0..=lines).into_par_iter().filter_map(|k| line(STEPS_MM[0] * k as f64));
+    let before = || (0..=SEAT).into_par_iter().filter_map(|k| line(-STEPS_MM[0] * k as f64));
+    let least = |all: Vec<f64>| all.into_iter().reduce(f64::min);
+    least(beyond().collect()).or_else(|| least(before().collect()))
 }
 
 /// A sound framework for a demonstration case; `None` for a name not among them.

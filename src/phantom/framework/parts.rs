@@ -8,7 +8,7 @@ use super::super::field::{Weights, smax, step, through};
 use super::body::{Held, Part, Probe};
 use super::ground::Ground;
 use super::record::{Kind, PartTruth};
-use crate::space::{Direction, Point, Vector, hypot};
+use crate::space::{Point, Vector, hypot};
 
 /// Rounding of the edges of plates, mm.
 const EDGE_MM: f64 = 0.25;
@@ -80,14 +80,15 @@ impl<'a> Site<'a> {
         let Bar { from_s, to_s, thickness_mm, height_mm, relief_mm, .. } = *bar;
         let tops = bar.tops.clone();
         let walls = self.walls(bar);
-        let (places, across): (Vec<f64>, Vec<f64>) = walls.iter().copied().unzip();
+        let wall_line: Vec<Point> =
+            walls.iter().map(|(s, t)| self.cast.form.point(Place { s: *s, t: *t }, 0.0)).collect();
         let deep = relief_mm.max(self.torus_mm) + thickness_mm + 0.9;
         let field = move |q: &Probe<'_>| {
             let place = q.place();
             let weights = Weights::at(&self.cast.levels.s, place.s);
             let buccal = place.t - weights.of(&self.cast.levels.shift) + 1.0;
             // The floor of the mouth carries nothing.
-            let inner = buccal.max(through(&places, &across, place.s) - deep - place.t);
+            let inner = buccal.max(in_plan_mm(&wall_line, &q.p) - deep);
             let top = through(&tops.0, &tops.1, place.s);
             let share = ((q.p.z - top + height_mm) / height_mm).clamp(0.0, 1.0);
             let thick = thickness_mm * pear(share);
@@ -130,7 +131,7 @@ impl<'a> Site<'a> {
 
     /// Where the blocked-out lingual wall stands behind a bar: places along and across the arch, mm.
     fn walls(&self, bar: &Bar) -> Vec<(f64, f64)> {
-        const STEPS: i32 = 60;
+        const STEPS: i32 = 160;
         let at = |i: i32| {
             let s = bar.from_s + (bar.to_s - bar.from_s) * f64::from(i) / f64::from(STEPS);
             let z = through(&bar.tops.0, &bar.tops.1, s) - (1.0 - THICKEST) * bar.height_mm;
@@ -236,10 +237,7 @@ impl<'a> Site<'a> {
 
     /// Floor of a seat over the marginal ridge in the crown's own axes, mm: of the cast, which may be ground in.
     pub fn floor(&self, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
-        let ([u, v, w], _) = crown.seat_floor(seat);
-        let down = Direction::new_normalize(-crown.axes[2]);
-        let hit = self.ground.surface().cast(&crown.world([u, v, w + 3.0]), &down, 6.0);
-        [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
+        super::cast_floor(self.ground, crown, seat)
     }
 
     /// A rest in its seat.
@@ -256,10 +254,14 @@ impl<'a> Site<'a> {
             // Outside of the marginal ridge it falls again.
             let beyond = (side * (u - au)).max(0.0);
             let plane = top_at + seat.tilt[0] * (u - au) + seat.tilt[1] * (v - av) - 0.4 * beyond;
+            // Nowhere thin: over a marginal ridge that is higher than the seat, and at its own sides.
+            let least =
+                thickness_mm * (SIDE_SHARE + (MIDDLE_SHARE - SIDE_SHARE) * step(half, half - 0.6, v.abs()));
+            let top = (w - plane).min((q.tissue() - gap_mm - least).max(w - plane - CLIMBS_MM));
             let ends = slab(u * side, inner, outer - inner);
             let plan = smax(v.abs() - half, ends, 1.2);
             let below = floor - 0.7 - w + 0.35 * (side * (au - u)).max(0.0);
-            cut(&[(w - plane).max(gap_mm - q.tissue()), plan, below])
+            cut(&[top.max(gap_mm - q.tissue()), plan, below])
         };
         let mut box_of = BoxOf::new(0.8);
         for u in [inner, outer] {
@@ -281,6 +283,23 @@ impl<'a> Site<'a> {
     }
 }
 
+/// How thick a rest is at the least at its sides and in its middle, as shares of its thickness.
+const SIDE_SHARE: f64 = 0.5;
+const MIDDLE_SHARE: f64 = 0.95;
+/// How far it may climb over its plane for that, mm.
+const CLIMBS_MM: f64 = 0.6;
+
+/// Distance of a place from a line, both in plan, mm.
+fn in_plan_mm(line: &[Point], p: &Point) -> f64 {
+    let p = Point::new(p.x, p.y, 0.0);
+    let off = |two: &[Point]| {
+        let way = two[1] - two[0];
+        let t = ((p - two[0]).dot(&way) / way.norm_squared().max(1e-12)).clamp(0.0, 1.0);
+        (two[0] + way * t - p).norm_squared()
+    };
+    line.windows(2).map(off).fold(f64::INFINITY, f64::min).sqrt()
+}
+
 /// Where in the height of a bar it is thickest, as a share from below.
 const THICKEST: f64 = 0.36;
 
@@ -298,6 +317,7 @@ pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
         tooth: None,
         place: None,
         thickness_mm: 0.0,
+        ridge_thickness_mm: None,
         tip_thickness_mm: None,
         width_mm: None,
         length_mm: None,

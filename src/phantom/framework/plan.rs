@@ -28,8 +28,8 @@ const MINOR_MM: f64 = 1.2;
 const MESH_MM: [f64; 2] = [0.8, 0.9];
 /// How far the bar lies under the lingual margins, mm.
 const BAR_DOWN_MM: f64 = 4.2;
-/// Height and thickness of the bar, mm.
-const BAR_MM: [f64; 2] = [4.0, 2.0];
+/// Height and thickness of the bar, mm: where its relief changes beside a torus it is a tenth thinner than on an even wall.
+const BAR_MM: [f64; 2] = [4.1, 2.25];
 /// Depth of the undercut that a cast circumferential arm is given, mm.
 const CLASP_MM: f64 = 0.25;
 /// Depth that a wrought wire is given, mm.
@@ -127,7 +127,10 @@ impl<'a> Plan<'a> {
     /// no approach arm is made.
     pub fn left_out(&self) -> Vec<(Tooth, &'static str)> {
         let gaps = self.gaps();
-        let made = |c: &&(Tooth, &str, &str)| c.2 != "bar" && gaps.iter().any(|g| g.beside.contains(&c.0));
+        let has_root = |c: &(Tooth, &str, &str)| {
+            crown_of(self.site.cast, c.0).is_some_and(|crown| self.root(&gaps, crown, c.1).is_some())
+        };
+        let made = |c: &&(Tooth, &str, &str)| c.2 != "bar" && has_root(c);
         self.case.clasps.iter().filter(|c| !made(c)).map(|c| (c.0, c.1)).collect()
     }
 
@@ -311,8 +314,7 @@ impl<'a> Plan<'a> {
             let Some(crown) = crown_of(cast, *tooth).filter(|_| cast_arm || *kind == "wrought_wire") else {
                 continue;
             };
-            let beside = gaps.iter().find(|g| g.beside.contains(tooth)).map(|g| self.gap_side(g, crown));
-            let Some(root) = beside else { continue };
+            let Some(root) = self.root(gaps, crown, surface) else { continue };
             let deep = self.is(Fault::TipTooDeep);
             let depth_mm = if cast_arm { CLASP_MM } else { WIRE_DEPTH_MM };
             let wanted = Arm {
@@ -326,6 +328,14 @@ impl<'a> Plan<'a> {
             parts.push(arm(self.site, &wanted));
         }
         parts
+    }
+
+    /// On which wall of a tooth an arm begins: beside the gap, or for a lingual arm at the minor connector of its rest.
+    fn root(&self, gaps: &[Gap], crown: &CrownBody, surface: &str) -> Option<f64> {
+        let beside = gaps.iter().find(|g| g.beside.contains(&crown.tooth)).map(|g| self.gap_side(g, crown));
+        let rests = self.rests();
+        let rest = rests.iter().find(|r| r.0.tooth == crown.tooth).map(|r| r.1.at[0].signum());
+        beside.or(rest.filter(|_| surface == "lingual"))
     }
 
     /// Lowest lingual margins: places along the arch and own z.

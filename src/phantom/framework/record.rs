@@ -35,7 +35,11 @@ pub struct PartTruth {
     pub place: Option<&'static str>,
     /// Thickness of the metal over `at_mm` along `way`, mm.
     pub thickness_mm: f64,
-    /// Thickness at the tip of an arm, mm.
+    /// Thickness of a rest over the marginal ridge, mm: from its seat's deepest place to the crown's end, in lines across 1.6 mm
+    /// wide, the thickest ball of the thinnest line.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ridge_thickness_mm: Option<f64>,
+    /// Thickness of an arm a millimetre before its end, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tip_thickness_mm: Option<f64>,
     /// Width, mm: a bar's height, a strap's extent from front to back, an arm's at its root.

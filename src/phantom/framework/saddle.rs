@@ -1,6 +1,6 @@
 //! Parts that lie on tissue alone: the mesh over a ridge, its foot, and the palatal strap.
 
-use super::super::field::{Weights, smax, step};
+use super::super::field::{Weights, smax, step, through};
 use super::body::{Held, Part, Probe, TOUCH_MM};
 use super::parts::{BoxOf, Site, cut, plain, slab};
 use super::record::{Kind, PartTruth};
@@ -60,11 +60,13 @@ impl<'a> Site<'a> {
     pub fn mesh(&'a self, mesh: &RidgeMesh) -> Part<'a> {
         let RidgeMesh { from_s, to_s, half_mm, lift_mm, thickness_mm, holes } = *mesh;
         let levels = &self.cast.levels;
+        let (places, halves) = self.halves(mesh);
         let field = move |q: &Probe<'_>| {
             let place = q.place();
             let weights = Weights::at(&levels.s, place.s);
             let t = place.t - weights.of(&levels.shift);
-            let sides = (t.abs() - half_mm).max(from_s - place.s).max(place.s - to_s);
+            let half = through(&places, &halves[usize::from(t > 0.0)], place.s);
+            let sides = (t.abs() - half).max(from_s - place.s).max(place.s - to_s);
             let cap = q.p.z - weights.of(&levels.top) - 2.6;
             let f = cut(&[slab(q.blocked(), lift_mm, thickness_mm), sides, cap]);
             let long = holes[1] - holes[0];
@@ -87,6 +89,28 @@ impl<'a> Site<'a> {
             ..plain(Kind::Mesh, lift_mm, self.on_cast(&at))
         };
         box_of.part(truth, field)
+    }
+
+    /// Half the width of a mesh along the arch, to lingual and to buccal: it ends where the ridge falls steeply, since its
+    /// edge would be a fin there.
+    fn halves(&self, mesh: &RidgeMesh) -> (Vec<f64>, [Vec<f64>; 2]) {
+        const STEPS: usize = 40;
+        const FALLS_MM: f64 = 1.7;
+        const EVEN: usize = 3;
+        let places: Vec<f64> =
+            (0..=STEPS).map(|i| mesh.from_s + (mesh.to_s - mesh.from_s) * i as f64 / STEPS as f64).collect();
+        let least = |side: f64| {
+            let of = |s: &f64| {
+                let top = self.crest(*s, 0.0).z;
+                let falls = |k: &i32| self.crest(*s, side * 0.1 * f64::from(*k)).z < top - FALLS_MM;
+                (10..34).find(falls).map_or(mesh.half_mm, |k| 0.1 * f64::from(k))
+            };
+            let all: Vec<f64> = places.iter().map(of).collect();
+            let around = |i: usize| &all[i.saturating_sub(EVEN)..(i + EVEN + 1).min(STEPS + 1)];
+            (0..=STEPS).map(|i| around(i).iter().copied().fold(mesh.half_mm, f64::min)).collect()
+        };
+        let halves = [least(-1.0), least(1.0)];
+        (places, halves)
     }
 
     /// A foot of 2 by 2 mm under a mesh.

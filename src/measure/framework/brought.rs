@@ -1,0 +1,399 @@
+//! Quantity: the rigid motion that brings a framework from the axes of its file onto its cast, with its residual.
+//!
+//! Definition: in place, rests, plates, clasp tips and tissue stops touch the cast, all else stands off by its relief, and
+//! nothing lies inside. The motion sought is the one in which the most of the fitting surface lies on the cast while next to
+//! nothing lies in it: places outside count by how near they are, ever more sharply (a kernel that shrinks from 3 mm to
+//! 0.03 mm), so that what is relieved lets go of the cast; places inside push by how deep they are, however deep. The
+//! *residual* is the root mean square of the distances of the places within 0.1 mm.
+//!
+//! Frame and units: the motion takes positions of the framework's file to those of the cast, mm.
+//!
+//! Method and its error: the framework is laid on the cast from many sides, by its flattest axis, leans of 12 degrees, turns of
+//! 6 degrees and steps of 2 mm, and let down along the occlusal normal onto the cast's heights; what then lies close is refined
+//! by closest points, point to plane; at last only places over crowns draw. Two positions that are about as good are none. What touches was designed with a gap of
+//! some hundredths of a millimetre, which a position found by contact swallows: no position is better than that.
+//!
+//! Not covered: a framework mirrored, or of another scale; one of which nothing touches.
+//!
+//! Checked by: `tests/framework.rs` and `examples/accept_framework.rs`, on generated frameworks moved at random.
+
+use nalgebra::{Matrix3, Matrix6, Rotation3, SymmetricEigen, UnitQuaternion, Vector6};
+use rayon::prelude::*;
+
+use super::{Cast, Framework};
+use crate::estimate::{Measured, NotMeasured};
+use crate::measure::registration::{self, Place};
+use crate::space::{Direction, Motion, Point, Vector, about, across};
+use crate::units::{self, Unit};
+
+/// Width of a cell of the cast's heights, mm.
+const CELL_MM: f64 = 1.0;
+/// Places that are let down, refined in a trial, and refined at last.
+const FEW: usize = 260;
+const TRIAL: usize = 700;
+const MANY: usize = 5000;
+/// Leans of the flattest axis and turns about it that are tried, degrees.
+const LEANS_DEG: [f64; 3] = [-12.0, 0.0, 12.0];
+const TURN_DEG: f64 = 6.0;
+/// Steps aside that are tried, mm, and how many of them to either side.
+const ASIDE_MM: f64 = 2.0;
+const ASIDE: i32 = 9;
+/// Share of the places that may lie inside when it is let down: tips under a height of contour.
+const LET_IN: f64 = 0.06;
+/// A place that is let down lies close within this, mm.
+const CLOSE_MM: f64 = 1.2;
+/// Starts that are refined roughly, and those of them that are refined on.
+const STARTS: usize = 160;
+const TRIED: usize = 24;
+/// Positions that are refined at last.
+const LAST: usize = 4;
+/// Widths of the kernel in a trial and at last, mm, and rounds at each.
+const TRIAL_MM: [f64; 8] = [3.0, 2.0, 1.4, 1.0, 0.7, 0.45, 0.3, 0.2];
+const LAST_MM: [f64; 8] = [0.3, 0.2, 0.14, 0.1, 0.07, 0.05, 0.04, 0.03];
+const ROUGH_MM: [f64; 3] = [3.0, 2.0, 1.2];
+const ROUGH_ROUNDS: usize = 4;
+/// A place touches within this after the rough rounds, mm.
+const ROUGH_TOUCHES_MM: f64 = 0.6;
+const ROUNDS: usize = 5;
+const LAST_ROUNDS: usize = 12;
+/// How much a place over tissue counts at first, against one on a crown; with a narrow kernel it counts next to nothing.
+const TISSUE: f64 = 0.5;
+/// How much a place inside counts against one that touches.
+const INSIDE: f64 = 2.0;
+/// A place touches within this, and lies inside from this on, mm.
+const TOUCHES_MM: f64 = 0.1;
+/// Distance that parts two positions, mm, and how good the second may be against the best.
+const APART_MM: f64 = 0.25;
+const SECOND_SHARE: f64 = 0.75;
+/// Least share of the places that touch, most that lie inside, and greatest residual, mm, of a position that is believed.
+const LEAST_TOUCHING: f64 = 0.015;
+const MOST_INSIDE: f64 = 0.01;
+const MOST_RESIDUAL_MM: f64 = 0.06;
+
+/// A framework brought onto its cast.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Brought {
+    /// File to cast.
+    pub motion: Motion,
+    /// Root mean square distance of what touches, mm.
+    pub residual_mm: f64,
+    /// Share of the places that touch a crown.
+    pub touching_share: f64,
+    /// Share of the places that lie inside.
+    pub inside_share: f64,
+}
+
+impl Brought {
+    /// How much speaks for it, to compare two.
+    pub fn points(&self) -> f64 {
+        self.touching_share - 2.0 * self.inside_share
+    }
+
+    /// How far the middle of a framework was moved, mm, and by what turn, degrees.
+    pub fn moved(&self, middle: &Point) -> [f64; 2] {
+        [(self.motion * middle - middle).norm(), self.motion.rotation.angle().to_degrees()]
+    }
+}
+
+/// Brings a framework onto a cast. `up` is the occlusal normal.
+///
+/// # Errors
+/// Where no position was found that is better than all others, with what it came to.
+pub fn bring(framework: &Framework, cast: &Cast<'_>, up: &Direction) -> Measured<Brought> {
+    let mend = "an export of the framework in the axes of the scan, in the same unit, and the right case";
+    let all: Vec<u32> = (0..framework.mesh().vertices().len() as u32).collect();
+    let places = |most| registration::places(framework.mesh(), &framework.normals, &all, most);
+    let starts = starts(&places(FEW), cast, up);
+    let few = places(TRIAL);
+    let fewer = places(FEW);
+    let mut rough: Vec<(f64, Motion)> = starts
+        .par_iter()
+        .map(|start| {
+            let motion = refined(&fewer, cast, *start, &ROUGH_MM, ROUGH_ROUNDS);
+            let judged = judged(&fewer, cast, &motion, ROUGH_TOUCHES_MM);
+            (judged.points(), motion)
+        })
+        .collect();
+    rough.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut tried: Vec<(f64, Motion)> = rough
+        .par_iter()
+        .take(TRIED)
+        .map(|(_, start)| {
+            let motion = refined(&few, cast, *start, &TRIAL_MM, ROUNDS);
+            (judged(&few, cast, &motion, 2.0 * TOUCHES_MM).points(), motion)
+        })
+        .collect();
+    tried.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let middle = middle(&few);
+    let reach = few.iter().map(|p| (p.at - middle).norm()).fold(1.0, f64::max);
+    let mut kept: Vec<Motion> = Vec::new();
+    for (_, motion) in tried {
+        if kept.len() < LAST && kept.iter().all(|k| apart_mm(k, &motion, &middle, reach) > 1.0) {
+            kept.push(motion);
+        }
+    }
+    let many = places(MANY);
+    let mut found: Vec<Brought> = kept
+        .into_iter()
+        .map(|start| judged(&many, cast, &refined(&many, cast, start, &LAST_MM, LAST_ROUNDS), TOUCHES_MM))
+        .collect();
+    found.sort_by(|a, b| b.points().total_cmp(&a.points()));
+    let best = *found.first().ok_or_else(|| {
+        NotMeasured::new("the framework has no place from which it could be laid on the cast", mend)
+    })?;
+    let of_100 = |share: f64| units::show(100.0 * share, Unit::Count);
+    if best.touching_share < LEAST_TOUCHING
+        || best.inside_share > MOST_INSIDE
+        || best.residual_mm > MOST_RESIDUAL_MM
+    {
+        let says = format!(
+            "in the best position found {} of 100 places touch the cast, {} of 100 lie more than {} inside it, and those that \
+             touch are off by {}",
+            of_100(best.touching_share),
+            of_100(best.inside_share),
+            units::mm(TOUCHES_MM),
+            units::mm(best.residual_mm)
+        );
+        return Err(NotMeasured::new(says, mend));
+    }
+    let other = found.iter().skip(1).find(|f| {
+        apart_mm(&f.motion, &best.motion, &middle, reach) > APART_MM
+            && f.points() > SECOND_SHARE * best.points()
+    });
+    if let Some(other) = other {
+        let says = format!(
+            "two positions, {} apart, are about equally good: {} and {} of 100 places touch the cast",
+            units::mm(apart_mm(&other.motion, &best.motion, &middle, reach)),
+            of_100(best.touching_share),
+            of_100(other.touching_share)
+        );
+        return Err(NotMeasured::new(says, mend));
+    }
+    Ok(best)
+}
+
+fn middle(places: &[Place]) -> Point {
+    Point::from(places.iter().map(|p| p.at.coords).sum::<Vector>() / places.len().max(1) as f64)
+}
+
+/// How far two motions part at the most within `reach` of a place, mm.
+fn apart_mm(a: &Motion, b: &Motion, middle: &Point, reach: f64) -> f64 {
+    let between = a.inverse() * b;
+    (between * middle - middle).norm() + between.rotation.angle() * reach
+}
+
+/// Greatest heights of a cast over cells of the plane across a direction.
+struct Heights {
+    axes: [Vector; 3],
+    low: [f64; 2],
+    n: [usize; 2],
+    z: Vec<Option<f64>>,
+}
+
+impl Heights {
+    fn new(cast: &Cast<'_>, up: &Direction) -> Option<Heights> {
+        let (u, v) = across(up);
+        let axes = [u, v, up.into_inner()];
+        let places = cast.surface.mesh().vertices();
+        let along = |p: &Point, k: usize| p.coords.dot(&axes[k]);
+        let ends = |k: usize| {
+            places
+                .iter()
+                .map(|p| along(p, k))
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)))
+        };
+        let (x, y) = (ends(0), ends(1));
+        let low = [x.0, y.0];
+        let n = [x, y].map(|(l, h)| ((h - l) / CELL_MM) as usize + 1);
+        if places.is_empty() || n[0].checked_mul(n[1]).is_none_or(|all| all > 4_000_000) {
+            return None;
+        }
+        let mut heights = Heights { axes, low, n, z: vec![None; n[0] * n[1]] };
+        for p in places {
+            if let Some(k) = heights.cell(along(p, 0), along(p, 1)) {
+                let z = along(p, 2);
+                heights.z[k] = Some(heights.z[k].map_or(z, |h: f64| h.max(z)));
+            }
+        }
+        Some(heights)
+    }
+
+    fn cell(&self, x: f64, y: f64) -> Option<usize> {
+        let (i, j) = ((x - self.low[0]) / CELL_MM, (y - self.low[1]) / CELL_MM);
+        let inside = i >= 0.0 && j >= 0.0 && i < self.n[0] as f64 && j < self.n[1] as f64;
+        inside.then(|| j as usize * self.n[0] + i as usize)
+    }
+
+    fn at(&self, x: f64, y: f64) -> Option<f64> {
+        self.z[self.cell(x, y)?]
+    }
+}
+
+/// Positions in which a framework, let down, lies close to the cast: the best first.
+fn starts(places: &[Place], cast: &Cast<'_>, up: &Direction) -> Vec<Motion> {
+    let Some(heights) = Heights::new(cast, up) else { return Vec::new() };
+    let centre = middle(places);
+    let spread: Matrix3<f64> = places.iter().map(|p| (p.at - centre) * (p.at - centre).transpose()).sum();
+    let eigen = SymmetricEigen::new(spread);
+    let flattest = (0..3).min_by(|a, b| eigen.eigenvalues[*a].total_cmp(&eigen.eigenvalues[*b])).unwrap_or(2);
+    let flat: Vector = eigen.eigenvectors.column(flattest).into();
+    let [u, v, _] = heights.axes;
+    let mut turns = Vec::new();
+    for sense in [1.0, -1.0] {
+        let upright =
+            UnitQuaternion::rotation_between(&(flat * sense), &up.into_inner()).unwrap_or_else(|| {
+                UnitQuaternion::from_axis_angle(&Direction::new_unchecked(u), std::f64::consts::PI)
+            });
+        for a in LEANS_DEG {
+            for b in LEANS_DEG {
+                let lean = UnitQuaternion::from_scaled_axis(u * a.to_radians() + v * b.to_radians());
+                for k in 0..(360.0 / TURN_DEG) as i32 {
+                    let turn = (f64::from(k) * TURN_DEG).to_radians();
+                    // Leans are about the cast's axes: the turn comes first.
+                    turns.push(lean * UnitQuaternion::from_axis_angle(up, turn) * upright);
+                }
+            }
+        }
+    }
+    let mut found: Vec<(f64, Motion)> =
+        turns.par_iter().filter_map(|turn| let_down(places, &centre, turn, &heights)).collect();
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.into_iter().take(STARTS).map(|f| f.1).collect()
+}
+
+/// The best step aside of one turn: its score and the motion.
+fn let_down(
+    places: &[Place],
+    centre: &Point,
+    turn: &UnitQuaternion<f64>,
+    heights: &Heights,
+) -> Option<(f64, Motion)> {
+    let [u, v, up] = heights.axes;
+    let below: Vec<[f64; 3]> = places
+        .iter()
+        .filter(|p| (turn * p.normal).dot(&up) < -0.35)
+        .map(|p| {
+            let way = turn * (p.at - centre);
+            [way.dot(&u), way.dot(&v), way.dot(&up)]
+        })
+        .collect();
+    if below.len() < 12 {
+        return None;
+    }
+    let half = [0, 1].map(|k| heights.low[k] + 0.5 * CELL_MM * heights.n[k] as f64);
+    let mut best: Option<(f64, [f64; 3])> = None;
+    let mut gaps: Vec<f64> = Vec::with_capacity(below.len());
+    for i in -ASIDE..=ASIDE {
+        for j in -ASIDE..=ASIDE {
+            let [x, y] = [half[0] + ASIDE_MM * f64::from(i), half[1] + ASIDE_MM * f64::from(j)];
+            gaps.clear();
+            gaps.extend(below.iter().filter_map(|p| Some(p[2] - heights.at(x + p[0], y + p[1])?)));
+            if gaps.len() * 10 < below.len() * 7 {
+                continue;
+            }
+            let k = (LET_IN * gaps.len() as f64) as usize;
+            let (_, floor, _) = gaps.select_nth_unstable_by(k, f64::total_cmp);
+            let floor = *floor;
+            let close = gaps.iter().filter(|g| (**g - floor).abs() < CLOSE_MM).count();
+            let score = close as f64 / below.len() as f64;
+            if best.is_none_or(|b| score > b.0) {
+                best = Some((score, [x, y, -floor]));
+            }
+        }
+    }
+    let (score, [x, y, z]) = best?;
+    let to = Point::from(u * x + v * y + up * z);
+    let motion = Motion::from_parts((to.coords - turn * centre.coords).into(), *turn);
+    Some((score, motion))
+}
+
+/// A place moved onto the cast: where, normal of the cast, distance along it, whether it faces the cast.
+struct Met {
+    at: Point,
+    normal: Vector,
+    signed_mm: f64,
+    fitting: bool,
+    on_crown: bool,
+}
+
+fn met(places: &[Place], cast: &Cast<'_>, motion: &Motion, reach_mm: f64) -> Vec<Met> {
+    let one = |place: &Place| {
+        let at = motion * place.at;
+        let near =
+            cast.of(&at, &(motion.rotation * place.normal), cast.surface.closest_within(&at, reach_mm)?)?;
+        let on_crown = cast.tooth_at(near.face) != 0;
+        Some(Met { at, normal: near.normal, signed_mm: near.signed_mm, fitting: near.fitting, on_crown })
+    };
+    places.par_iter().filter_map(one).collect()
+}
+
+/// Rounds of closest points with a kernel that shrinks.
+fn refined(places: &[Place], cast: &Cast<'_>, start: Motion, widths_mm: &[f64], rounds: usize) -> Motion {
+    let mut motion = start;
+    for &width in widths_mm {
+        for _ in 0..rounds {
+            let Some(step) = step(&met(places, cast, &motion, (3.0 * width).max(1.0)), width) else { break };
+            motion = step * motion;
+            motion.rotation.renormalize();
+            if step.translation.vector.norm() < 1e-5 && step.rotation.angle() < 1e-7 {
+                break;
+            }
+        }
+    }
+    motion
+}
+
+/// The small motion that lowers what is left at most; `None` where the places do not settle one.
+fn step(met: &[Met], width_mm: f64) -> Option<Motion> {
+    let centre = Point::from(met.iter().map(|m| m.at.coords).sum::<Vector>() / met.len().max(1) as f64);
+    let (mut normal, mut right) = (Matrix6::<f64>::zeros(), Vector6::<f64>::zeros());
+    for m in met {
+        let r = m.signed_mm;
+        let weight = if r < 0.0 {
+            INSIDE * width_mm / r.abs().max(width_mm)
+        } else if m.fitting {
+            // What lies over tissue is relieved: near the end only crowns hold.
+            let holds = if m.on_crown { 1.0 } else { TISSUE * (width_mm / TRIAL_MM[0]) };
+            let share = width_mm * width_mm / (width_mm * width_mm + r * r);
+            holds * share * share
+        } else {
+            continue;
+        };
+        let turn = (m.at - centre).cross(&m.normal);
+        let row = Vector6::new(turn.x, turn.y, turn.z, m.normal.x, m.normal.y, m.normal.z);
+        normal += row * row.transpose() * weight;
+        right -= row * (r * weight);
+    }
+    // A hair of damping keeps what slides where it is.
+    let damp = 1e-6 * normal.trace() / 6.0;
+    let solved = (normal + Matrix6::identity() * damp).cholesky()?.solve(&right);
+    let (turn, way) =
+        (Vector::new(solved[0], solved[1], solved[2]), Vector::new(solved[3], solved[4], solved[5]));
+    if !solved.iter().all(|x| x.is_finite()) {
+        return None;
+    }
+    let turned = Motion::from_parts(
+        Vector::zeros().into(),
+        UnitQuaternion::from_rotation_matrix(&Rotation3::new(turn)),
+    );
+    let turned = about(&centre, turned);
+    Some(Motion::translation(way.x, way.y, way.z) * turned)
+}
+
+fn judged(places: &[Place], cast: &Cast<'_>, motion: &Motion, within_mm: f64) -> Brought {
+    let met = met(places, cast, motion, 3.0);
+    let share = |n: usize| n as f64 / places.len().max(1) as f64;
+    let touching: Vec<f64> = met
+        .iter()
+        .filter(|m| m.fitting && m.on_crown && m.signed_mm.abs() <= within_mm)
+        .map(|m| m.signed_mm)
+        .collect();
+    let inside = met.iter().filter(|m| m.signed_mm < -within_mm).count();
+    let squares: f64 = touching.iter().map(|r| r * r).sum();
+    Brought {
+        motion: *motion,
+        residual_mm: (squares / touching.len().max(1) as f64).sqrt(),
+        touching_share: share(touching.len()),
+        inside_share: share(inside),
+    }
+}
