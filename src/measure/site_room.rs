@@ -259,8 +259,10 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
 pub(super) fn clear_of_abutment_mm(asked: &SiteAsked<'_>, line: &CrestLine, s: f64) -> f64 {
     let half = asked.settings.length_mm / 2.0;
     let reach = || -> Option<f64> {
-        let along = direction(line.chord(s, half))?;
-        let across = asked.opening.cross(&along);
+        // In plan: along a crest that falls, what stands high in front would seem farther away.
+        let (chord, up) = (line.chord(s, half), asked.opening.into_inner());
+        let along = direction(chord - up * chord.dot(&up))?;
+        let across = up.cross(&along);
         let at = line.at(s);
         asked
             .crown
@@ -436,6 +438,32 @@ mod tests {
         let r = best(&asked).unwrap();
         assert!((1.4 - 1e-9..1.4 + PLACE_STEP_MM).contains(&r.along_crest_mm[0]), "{:?}", r.along_crest_mm);
         assert!((1.0 - 1e-9..1.0 + PLACE_STEP_MM).contains(&r.from_mm), "{}", r.from_mm);
+    }
+
+    #[test]
+    fn on_a_crest_that_falls_the_abutment_is_kept_clear_of_in_plan() {
+        let fall = |x: f64, _: f64| -0.5 * x;
+        let restored = Surface::new(&sheet(40.0, 0.3, true, fall));
+        let opposing = Surface::new(&sheet(40.0, 0.3, false, |_, _| 15.0));
+        let line = crest(20.0, |x| fall(x, 0.0));
+        // A crown whose back stands 8 mm over the ridge, a millimetre behind the first station.
+        let crown = [Point::new(1.0, 0.5, 8.0)];
+        let settings = SiteSettings { zone_mm: 16.0, length_mm: 3.0, ..settings(0.0) };
+        let (crest, at) = (&line, None);
+        let asked = SiteAsked {
+            restored: &restored,
+            opposing: &opposing,
+            opening: up(),
+            crest,
+            crown: &crown,
+            at,
+            settings,
+        };
+        let line = CrestLine::new(crest).unwrap();
+        for s in [4.0, 6.0, 8.0] {
+            let front = line.at(s).x - 1.5;
+            assert!((clear_of_abutment_mm(&asked, &line, s) - (front - 1.0)).abs() < 1e-9, "{s}");
+        }
     }
 
     #[test]
