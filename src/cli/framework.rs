@@ -19,7 +19,7 @@ use crate::report;
 /// each clasp tip engages, whether the opposing arch is met, and whether the file holds one closed body. Parts are told by
 /// what the case file asks for and by their shape.
 ///
-/// The framework's file has to be in the axes of the scan; one that is not is refused, and said so.
+/// A framework in other axes than the scan's is brought onto the crowns, and said so; where that is not sure, it is refused.
 ///
 /// Writes framework.json, framework.ply (distance_mm and thickness_mm of every vertex), the sheet framework.html and its
 /// pictures into --out; without --out it only prints. Exit 0: nothing is short; 1: something is short, exceeds, is tight or could not be measured; 2: nothing could be
