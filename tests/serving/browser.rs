@@ -119,7 +119,13 @@ impl Page {
         } else {
             self.keys(css, keys).await
         }
-        self.until(&format!("Number(document.getElementById('cast').dataset.tilts) > {before}")).await;
+        // One wait in the page itself: to ask again and again would take of the time that is measured.
+        let waits = format!(
+            "const done = arguments[0], cast = document.getElementById('cast'); \
+             const look = () => {{ if (Number(cast.dataset.tilts) > {before}) {{ done(true); }} }}; \
+             new MutationObserver(look).observe(cast, {{ attributes: true }}); look()"
+        );
+        let _ = self.0.execute_async(&waits, vec![]).await.unwrap();
         let took = self.js("const d = document.getElementById('cast').dataset; return [Number(d.answered), Number(d.drawn)]").await;
         [0, 1].map(|k| took[k].as_f64().unwrap() as u64)
     }

@@ -209,7 +209,7 @@ pub(super) fn nearest(mesh: &Mesh, body: &Body<'_>) -> Option<(Point, f64)> {
     near.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// What is true of a fault.
+/// What is true of a fault; `None` where the framework has nothing that it could be done to.
 pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cast: &Cast) -> Option<Wrong> {
     let rests = || truth.parts.iter().filter(|p| p.kind == Kind::Rest);
     let part = match fault {
@@ -222,8 +222,14 @@ pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cas
         }
         Fault::OpenShell | Fault::FloatingShell | Fault::Metres => None,
         Fault::ZeroThickness | Fault::Struts => truth.parts.iter().find(|p| p.kind == Kind::Mesh),
-        _ => truth.parts.iter().find(|p| is_major(p)),
+        // A strap keeps its relief and its border.
+        Fault::NoRelief | Fault::BorderNearMargin => truth.parts.iter().find(|p| p.kind == Kind::Bar),
+        Fault::ThinBar | Fault::BarIntoTorus => truth.parts.iter().find(|p| is_major(p)),
     };
+    let whole = matches!(fault, Fault::OpenShell | Fault::FloatingShell | Fault::Metres);
+    if (part.is_none() && !whole) || (fault == Fault::BarIntoTorus && at.is_none()) {
+        return None;
+    }
     let value_mm = match fault {
         Fault::ThinRest | Fault::ThinBar | Fault::OpposingContact => part.map(|p| p.thickness_mm),
         Fault::TipTooDeep => part.and_then(|p| p.depth_mm),
