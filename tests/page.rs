@@ -196,7 +196,9 @@ fn the_page_of_a_sample_says_what_its_json_says() {
     let german = page(&report, Manner { language: Language::German, notation: Notation::Universal });
     assert!(german.contains("<html lang=\"de\">") && german.contains("Kennedy-Klasse II"));
     assert!(german.contains("Es fehlen: #19, #18, #29") || german.contains("#18"), "no Universal number");
-    assert!(german.contains("8,30 mm") && german.contains("Dieses Blatt misst und vergleicht"));
+    let room = report.spans.iter().find_map(|s| s.site.as_ref()).unwrap().room_mm;
+    let comma = format!("{room:.2} mm").replace('.', ",");
+    assert!(german.contains(&comma) && german.contains("Dieses Blatt misst und vergleicht"), "{comma}");
     for verdict in ["passt", "Hinweis"] {
         assert!(german.contains(verdict));
     }
