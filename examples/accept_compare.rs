@@ -1,7 +1,7 @@
 //! Two scans of synthetic mouths, laid onto each other and compared, against what was put on:
-//! `cargo run --release --example accept_compare -- [FIRST LAST]` prints the tables of `docs/method/compare.md` for the seeds
-//! FIRST to LAST and ends with 1 where a figure misses its mark. Unchanged pairs are made for all seeds, resorbed ridges,
-//! moved teeth, strangers, halves and poses for the first three: they take most of the time.
+//! `cargo run --release --example accept_compare -- [FIRST LAST [WHOLE]]` prints the tables of `docs/method/compare.md` for
+//! the seeds FIRST to LAST and ends with 1 where a figure misses its mark. Unchanged pairs are made for all seeds, resorbed
+//! ridges, moved teeth, strangers, halves and poses for the first WHOLE of them (3): they take most of the time.
 //!
 //! Both scans of a pair have another tessellation, another pose and noise of their own. A resorbed ridge is the same
 //! distance function, lowered along the occlusal direction; what is true of a place is had from that function, along its
@@ -38,11 +38,12 @@ const NOISE_MM: f64 = 0.05;
 /// What a depth may be off, mm, noise included: 0.05 and the noise of two scans over a disc of some ten points.
 const OFF_MM: f64 = 0.08;
 const DEPTHS_MM: [f64; 5] = [0.2, 0.5, 1.0, 2.0, 3.0];
-/// Seeds for which everything is made, not the unchanged pairs alone.
+/// Seeds for which everything is made, not the unchanged pairs alone, unless told otherwise.
 const WHOLE_SEEDS: u64 = 3;
 
 fn main() -> Result<(), Failure> {
     let (first, last) = seeds::asked((1, 2))?;
+    let whole = std::env::args().nth(3).map_or(Ok(WHOLE_SEEDS), |w| w.parse())?;
     let mut missed = Vec::new();
     let mut depths: BTreeMap<usize, Errors> = BTreeMap::new();
     let mut same = Errors::default();
@@ -58,7 +59,7 @@ fn main() -> Result<(), Failure> {
                 continue;
             }
             pairs += unchanged(&mouth, &mut same, &mut missed)?;
-            if seed >= first + WHOLE_SEEDS {
+            if seed >= first + whole {
                 continue;
             }
             for (k, depth) in DEPTHS_MM.iter().enumerate() {
@@ -67,7 +68,7 @@ fn main() -> Result<(), Failure> {
             moved_tooth(&mouth, &mut missed)?;
             strangers(&mouth, &casts(&people::drawn(seed + 1000)).cast(arch).clone(), &mut missed)?;
         }
-        if seed < first + WHOLE_SEEDS {
+        if seed < first + whole {
             turned(&Mouth::new(&patient, pair.cast(Arch::Mandible), seed), &mut missed)?;
         }
         eprintln!("seed {seed}: {} missed so far", missed.len());
