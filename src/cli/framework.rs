@@ -22,8 +22,8 @@ use crate::report;
 /// A framework in other axes than the scan's is brought onto the crowns, and said so; where that is not sure, it is refused.
 ///
 /// Writes framework.json, framework.ply (distance_mm and thickness_mm of every vertex), the sheet framework.html and its
-/// pictures into --out; without --out it only prints. Exit 0: nothing is short; 1: something is short, exceeds, is tight or could not be measured; 2: nothing could be
-/// done.
+/// pictures into --out; without --out it only prints. Exit 0: nothing is short; 1: something is short, exceeds, is tight or
+/// could not be measured; 2: nothing could be done.
 ///
 /// Examples:
 ///   saddleroom framework casts/oban/case.toml frame.stl --out out/frame

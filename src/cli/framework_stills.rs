@@ -4,7 +4,6 @@ use rayon::prelude::*;
 
 use crate::analysis::FrameworkChecked;
 use crate::case::Arch;
-use crate::mesh::Mesh;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
 use crate::render::picture::{self, Label, Still, View};
@@ -89,7 +88,7 @@ fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point]) -> Option<Picture>
     let (mesh, labels) = if w.with_cast {
         colours.extend(std::iter::repeat_n(colour::PLAIN, cast.mesh.vertices().len()));
         let labels = cast.teeth.iter().map(|(t, at)| Label { at: *at, text: t.to_string() }).collect();
-        (both(&done.mesh, &cast.mesh)?, labels)
+        (done.mesh.together(&cast.mesh), labels)
     } else {
         (done.mesh.clone(), Vec::new())
     };
@@ -103,12 +102,4 @@ fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point]) -> Option<Picture>
         scale: Some(w.scale),
     };
     Some(Picture { name: w.name.to_owned(), caption: w.says, bytes: picture::png(&still)? })
-}
-
-/// Two meshes as one.
-fn both(a: &Mesh, b: &Mesh) -> Option<Mesh> {
-    let first = a.vertices().len() as u32;
-    let vertices = a.vertices().iter().chain(b.vertices()).copied().collect();
-    let behind = b.faces().iter().map(|f| f.map(|v| v + first));
-    Mesh::new(vertices, a.faces().iter().copied().chain(behind).collect()).ok()
 }

@@ -222,6 +222,14 @@ impl Mesh {
         Mesh::of(self.vertices.iter().map(|p| motion * p).collect(), self.faces.clone())
     }
 
+    /// This surface and another as one; what belongs to the other comes behind.
+    pub fn together(&self, other: &Mesh) -> Mesh {
+        let first = self.vertices.len() as u32;
+        let behind = other.faces.iter().map(|f| f.map(|v| v + first));
+        let vertices = self.vertices.iter().chain(&other.vertices).copied().collect();
+        Mesh::of(vertices, self.faces.iter().copied().chain(behind).collect())
+    }
+
     /// The same surface with every triangle turned over.
     pub fn turned_over(&self) -> Mesh {
         Mesh::of(self.vertices.clone(), self.faces.iter().map(|&[a, b, c]| [a, c, b]).collect())

@@ -60,7 +60,7 @@ impl Refused {
 fn key() -> Result<String, ServeError> {
     let mut bytes = [0_u8; 16];
     getrandom::fill(&mut bytes).map_err(|e| ServeError::Random(e.to_string()))?;
-    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+    Ok(super::save::hex(&bytes))
 }
 
 /// Whether two keys are the same, in a time that does not tell where they differ.

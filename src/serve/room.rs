@@ -270,7 +270,7 @@ impl Room {
         let sections = checks::sections();
         json!({
             "revision": inner.revision,
-            "edition": inner.edition.as_ref().map(|e| hex(&save::hash(e.text.as_bytes()))),
+            "edition": inner.edition.as_ref().map(|e| save::hex(&save::hash(e.text.as_bytes())[..8])),
             "current": current,
             "doing": inner.doing,
             "refused": inner.refused.as_ref().filter(|(of, _)| *of == text).map(|(_, why)| why),
@@ -377,10 +377,6 @@ impl Inner {
 
 fn parsed(text: &str) -> Result<CaseFile, String> {
     parse(text, &Rules::standard().ids()).map_err(|problems| problems.to_string())
-}
-
-fn hex(hash: &Hash) -> String {
-    hash.iter().take(8).map(|b| format!("{b:02x}")).collect()
 }
 
 /// Teeth that can be marked: those of the restored arch that the chart does not call missing.

@@ -122,8 +122,9 @@ pub(super) fn put_aside(file: &Path) -> Result<PathBuf, String> {
     Ok(to)
 }
 
-fn hex(hash: &Hash) -> String {
-    hash.iter().map(|b| format!("{b:02x}")).collect()
+/// Bytes in hexadecimal.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn unhex(text: &str) -> Option<Hash> {

@@ -14,13 +14,21 @@ use crate::units;
 const OTHER_AXES_MM: f64 = 3.0;
 const OTHER_AXES_DEG: f64 = 5.0;
 
+/// A framework that was brought onto its cast.
+pub(super) struct Moved {
+    /// It in the axes of the cast.
+    pub framework: Framework,
+    /// How it was brought there.
+    pub by: Brought,
+}
+
 /// Where it lies, after it has been told whether it is of this arch.
 pub(super) fn lay(
     facts: &Facts<'_>,
     framework: &Framework,
     progress: &(dyn Fn(&str) + Sync),
     file: &mut FrameworkFile,
-) -> Measured<(Laid, Option<Brought>)> {
+) -> Measured<(Laid, Option<Moved>)> {
     let mesh = framework.mesh();
     let extent = mesh.bounds().map_or(0.0, |(low, high)| (high - low).max());
     if !(EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent) {
@@ -53,7 +61,7 @@ fn brought(
     framework: &Framework,
     as_given: &NotMeasured,
     file: &mut FrameworkFile,
-) -> Measured<(Laid, Option<Brought>)> {
+) -> Measured<(Laid, Option<Moved>)> {
     let onto = |arch: &ArchFacts<'_>| {
         let frame = arch.anatomy.frame.as_ref().map_err(Clone::clone)?;
         brought::bring(framework, &cast(arch), &frame.frame.occlusal)
@@ -84,5 +92,5 @@ fn brought(
     }
     let moved = Framework::new(&framework.mesh().moved(&brought.motion));
     let laid = laid::lay(&moved, &cast(&facts.restored))?;
-    Ok((laid, Some(brought)))
+    Ok((laid, Some(Moved { framework: moved, by: brought })))
 }

@@ -109,11 +109,11 @@ pub fn framework(
     let given = Framework::new(&frame.import.mesh);
     said::of_size(&given, frame, &mut file);
     match lay::lay(&facts, &given, progress, &mut file) {
-        Ok((found, brought)) => {
+        Ok((found, moved)) => {
             progress("distances, thickness");
-            let given = match &brought {
-                Some(brought) => Framework::new(&given.mesh().moved(&brought.motion)),
-                None => given,
+            let (given, brought) = match moved {
+                Some(moved) => (moved.framework, Some(moved.by)),
+                None => (given, None),
             };
             let placed = Placed::new(&facts, &given, (found, brought));
             progress("way in, parts, opposing arch");

@@ -134,11 +134,9 @@ impl Site<'_> {
 fn ceiling(plane: &Plane, at: &Point, other: &Mesh) -> Option<Surface> {
     let (u, v) = across(&plane.normal);
     let corner = |x: f64, y: f64| at + (u * x + v * y) * PLANE_HALF_MM;
-    let corners = [corner(-1., -1.), corner(1., -1.), corner(1., 1.), corner(-1., 1.)];
-    let first = corners.len() as u32;
-    let places = corners.into_iter().chain(other.vertices().iter().copied()).collect();
-    let faces = [[0, 1, 2], [0, 2, 3]].into_iter().chain(other.faces().iter().map(|f| f.map(|v| v + first)));
-    Mesh::new(places, faces.collect()).ok().map(|m| Surface::new(&m))
+    let corners = vec![corner(-1., -1.), corner(1., -1.), corner(1., 1.), corner(-1., 1.)];
+    let square = Mesh::new(corners, vec![[0, 1, 2], [0, 2, 3]]).ok()?;
+    Some(Surface::new(&square.together(other)))
 }
 
 /// Room where the opposing arch has a ridge: to the planned occlusal plane, and to what stands below it. With the words

@@ -103,9 +103,8 @@ pub fn bring(framework: &Framework, cast: &Cast<'_>, up: &Direction) -> Measured
     let mend = "an export of the framework in the axes of the scan, in the same unit, and the right case";
     let all: Vec<u32> = (0..framework.mesh().vertices().len() as u32).collect();
     let places = |most| registration::places(framework.mesh(), &framework.normals, &all, most);
-    let starts = starts(&places(FEW), cast, up);
-    let few = places(TRIAL);
-    let fewer = places(FEW);
+    let (fewer, few) = (places(FEW), places(TRIAL));
+    let starts = starts(&fewer, cast, up);
     let mut rough: Vec<(f64, Motion)> = starts
         .par_iter()
         .map(|start| {

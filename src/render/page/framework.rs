@@ -1,6 +1,6 @@
 //! The page of a framework: the same sheet as that of the case, with what was measured of the metal.
 
-use super::{answer, document, foot, gallery, lines, lists};
+use super::{answer, document, foot, gallery, lines, lists, set_apart};
 use crate::render::framework;
 use crate::render::html::{Picture, escaped, piece, shortened};
 use crate::render::sheet;
@@ -15,10 +15,7 @@ pub fn html(file: &FrameworkFile, stills: &[Picture], manner: &Manner) -> String
     let name = shortened(name.rsplit(['/', '\\']).next().unwrap_or(name));
     let names = [("framework", name.as_str()), ("id", &shortened(&file.case.id))];
     let title = manner.fill("framework.title", &names);
-    // The names are set apart, so that letters written from right to left do not turn the words around them.
-    let marked = escaped(&manner.fill("framework.title", &[("framework", "\u{e000}"), ("id", "\u{e001}")]))
-        .replace('\u{e000}', &format!("<bdi>{}</bdi>", escaped(&name)))
-        .replace('\u{e001}', &format!("<bdi>{}</bdi>", escaped(names[1].1)));
+    let marked = set_apart(manner, "framework.title", &names);
     let measured: String = sheet::numbered(framework::measured(file), manner).iter().map(piece).collect();
     let body = [
         format!("<a class=\"skip\" href=\"#answer\">{}</a>\n", escaped(manner.word("skip"))),

@@ -111,9 +111,7 @@ fn head(report: &Report, manner: &Manner) -> String {
         Arch::Mandible => "title.mandible",
         Arch::Maxilla => "title.maxilla",
     };
-    // The id is set apart, so that letters written from right to left do not turn the words around it.
-    let title = escaped(&manner.fill(key, &[("id", "\u{e000}")]))
-        .replace('\u{e000}', &format!("<bdi>{}</bdi>", escaped(&shortened(&report.case.id))));
+    let title = set_apart(manner, key, &[("id", &shortened(&report.case.id))]);
     let class = class_words(report, manner);
     let notation = manner.word(match manner.notation {
         crate::report::Notation::Fdi => "intro.notation.fdi",
@@ -122,6 +120,19 @@ fn head(report: &Report, manner: &Manner) -> String {
     });
     let class = class.map_or_else(String::new, |c| format!("<p>{}</p>\n", escaped(&c)));
     format!("<header>\n<h1>{title}</h1>\n{class}<p class=\"detail\">{}</p>\n</header>\n", escaped(notation))
+}
+
+/// Words as HTML with names put in. The names are set apart, so that letters written from right to left do not turn the
+/// words around them.
+fn set_apart(manner: &Manner, key: &str, names: &[(&str, &str)]) -> String {
+    let sign = |n: usize| char::from_u32(0xe000 + n as u32).unwrap_or('\u{e000}').to_string();
+    let signs: Vec<String> = (0..names.len()).map(sign).collect();
+    let with: Vec<(&str, &str)> = names.iter().zip(&signs).map(|((k, _), s)| (*k, s.as_str())).collect();
+    let words = escaped(&manner.fill(key, &with));
+    let put = |words: String, (s, (_, name)): (&String, &(&str, &str))| {
+        words.replace(s.as_str(), &format!("<bdi>{}</bdi>", escaped(name)))
+    };
+    signs.iter().zip(names).fold(words, put)
 }
 
 fn class_words(report: &Report, manner: &Manner) -> Option<String> {
