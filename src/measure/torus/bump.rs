@@ -20,6 +20,10 @@ const MOST_ROUNDS: usize = 10;
 const MOST_AREA_MM2: f64 = 420.0;
 /// Steps by which the mask is widened at the end, mm, and the change of the height that counts as none, mm.
 const SETTLE: ([f64; 5], f64) = ([0.8, 1.6, 2.4, 3.2, 4.0], 0.005);
+/// The step that is the width of the surroundings in which a plate is tried on surface that is seen.
+const TRIED: usize = 1;
+/// What is taken where it cannot be tried, mm: as on uneven gingiva.
+const UNTRIED_MM: f64 = 0.5;
 
 /// A rise over its filled surroundings, on the work mesh.
 #[derive(Clone, Debug)]
@@ -46,6 +50,8 @@ pub(super) struct Bump {
     pub bed_along_deg: Option<f64>,
     /// Greatest distance between two of its vertices, mm.
     pub extent_mm: f64,
+    /// How far the surface next to the mask stands off a plate that was laid without it, root mean square, mm.
+    pub foretold_mm: f64,
 }
 
 /// The surface in which rises are grown.
@@ -104,27 +110,45 @@ impl Field<'_> {
             |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
         let filled = self.plate().refined(&mask)?;
         let mut last = top(&filled, &mask);
-        let mut stayed = 0;
-        for by in SETTLE.0 {
+        let (mut stayed, mut foretold_mm) = (0, UNTRIED_MM);
+        for (step, by) in SETTLE.0.into_iter().enumerate() {
             let wide = self.grown(&mask, by);
             let Some(other) = self.plate().refined(&wide) else { break };
             let height = top(&other, &wide);
+            if step == TRIED {
+                foretold_mm = self.foretold_mm(&mask, &wide, &other);
+            }
             stayed = if (height - last).abs() < SETTLE.1 { stayed + 1 } else { 0 };
             if stayed == 2 {
-                return self.described(wide, other, settled);
+                return self.described(wide, other, settled, foretold_mm);
             }
             last = height;
         }
-        self.described(mask, filled, settled)
+        self.described(mask, filled, settled, foretold_mm)
+    }
+
+    /// How far a plate laid over the wider mask misses the surface between the two masks, root mean square, mm: there it
+    /// is seen what the plate could only foretell.
+    fn foretold_mm(&self, mask: &[VertexId], wide: &[VertexId], over_wide: &Fill) -> f64 {
+        let between: Vec<VertexId> =
+            wide.iter().copied().filter(|v| mask.binary_search(v).is_err()).collect();
+        if between.is_empty() {
+            return UNTRIED_MM;
+        }
+        let squares: f64 = self.heights(over_wide, &between).iter().map(|h| h * h).sum();
+        (squares / between.len() as f64).sqrt()
     }
 
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
         let filled = self.plate().refined(&mask)?;
-        self.described(mask, filled, true)
+        let wide = self.grown(&mask, SETTLE.0[TRIED]);
+        let over_wide = self.plate().refined(&wide);
+        let foretold_mm = over_wide.map_or(UNTRIED_MM, |fill| self.foretold_mm(&mask, &wide, &fill));
+        self.described(mask, filled, true, foretold_mm)
     }
 
-    fn described(&self, mask: Vec<VertexId>, fill: Fill, settled: bool) -> Option<Bump> {
+    fn described(&self, mask: Vec<VertexId>, fill: Fill, settled: bool, foretold_mm: f64) -> Option<Bump> {
         let heights = self.heights(&fill, &mask);
         let peak_mm = heights.iter().copied().fold(0.0, f64::max);
         let rise = self.standing(&mask, &heights, SHAPE)?;
@@ -157,6 +181,7 @@ impl Field<'_> {
             bed_deg,
             bed_along_deg,
             extent_mm,
+            foretold_mm,
         })
     }
 
@@ -213,9 +238,10 @@ impl Field<'_> {
     }
 }
 
-/// Standard uncertainty of a fill's height from how its mask is held, mm: figures reached on real gingiva with tori of
-/// known height added to it; on smooth walls it is far less.
+/// Standard uncertainty of a fill's height, mm: from how well the same plate foretells the surface around the mask, which
+/// is seen, and from how much of the way around there is none. The weights were settled on tori of known height on drawn
+/// mandibles and on real gingiva, found and pointed at (`docs/method/tori.md`).
 pub(super) fn height_method_mm(bump: &Bump) -> f64 {
     let open = 1.0 - bump.ring_share;
-    0.10 + 0.06 * bump.peak_mm + 0.8 * open
+    (0.08_f64.powi(2) + (1.6 * bump.foretold_mm).powi(2) + (2.5 * open).powi(2)).sqrt()
 }
