@@ -8,8 +8,8 @@
 //!
 //! Frame and units: the motion takes positions of the framework's file to those of the cast, mm.
 //!
-//! Method and its error: the framework is laid on the cast from many sides, by its flattest axis, leans of 12 degrees, turns of
-//! 6 degrees and steps of 2 mm, and let down along the occlusal normal onto the cast's heights; what then lies close is refined
+//! Method and its error: the framework is laid on the cast from all sides, 12 degrees apart, with turns of 6 degrees and steps
+//! of 3 mm, and let down along the occlusal normal onto the cast's heights; what then lies close is refined
 //! by closest points, point to plane; at last only places over crowns draw. Two positions that are about as good are none. What touches was designed with a gap of
 //! some hundredths of a millimetre, which a position found by contact swallows: no position is better than that.
 //!
@@ -17,13 +17,13 @@
 //!
 //! Checked by: `tests/framework.rs` and `examples/accept_framework.rs`, on generated frameworks moved at random.
 
-use nalgebra::{Matrix3, Matrix6, Rotation3, SymmetricEigen, UnitQuaternion, Vector6};
+use nalgebra::{Matrix6, Rotation3, UnitQuaternion, Vector6};
 use rayon::prelude::*;
 
 use super::{Cast, Framework};
 use crate::estimate::{Measured, NotMeasured};
 use crate::measure::registration::{self, Place};
-use crate::space::{Direction, Motion, Point, Vector, about, across};
+use crate::space::{Direction, Motion, Point, Vector, about, across, cos, sin};
 use crate::units::{self, Unit};
 
 /// Width of a cell of the cast's heights, mm.
@@ -32,18 +32,18 @@ const CELL_MM: f64 = 1.0;
 const FEW: usize = 260;
 const TRIAL: usize = 700;
 const MANY: usize = 5000;
-/// Leans of the flattest axis and turns about it that are tried, degrees.
-const LEANS_DEG: [f64; 3] = [-12.0, 0.0, 12.0];
+/// Directions of the file that are taken for upward, some 12 degrees apart, and turns about each, degrees.
+const UPWARD: usize = 280;
 const TURN_DEG: f64 = 6.0;
 /// Steps aside that are tried, mm, and how many of them to either side.
-const ASIDE_MM: f64 = 2.0;
-const ASIDE: i32 = 9;
-/// Share of the places that may lie inside when it is let down: tips under a height of contour.
-const LET_IN: f64 = 0.06;
-/// A place that is let down lies close within this, mm.
-const CLOSE_MM: f64 = 1.2;
+const ASIDE_MM: f64 = 3.0;
+const ASIDE: i32 = 6;
+/// Levels to which it is let down: how many, how far apart, mm, and how many of them are close to each other.
+const LEVELS: usize = 128;
+const LEVEL_MM: f64 = 0.5;
+const CLOSE: usize = 5;
 /// Starts that are refined roughly, and those of them that are refined on.
-const STARTS: usize = 160;
+const STARTS: usize = 400;
 const TRIED: usize = 24;
 /// Positions that are refined at last.
 const LAST: usize = 4;
@@ -232,32 +232,32 @@ impl Heights {
 fn starts(places: &[Place], cast: &Cast<'_>, up: &Direction) -> Vec<Motion> {
     let Some(heights) = Heights::new(cast, up) else { return Vec::new() };
     let centre = middle(places);
-    let spread: Matrix3<f64> = places.iter().map(|p| (p.at - centre) * (p.at - centre).transpose()).sum();
-    let eigen = SymmetricEigen::new(spread);
-    let flattest = (0..3).min_by(|a, b| eigen.eigenvalues[*a].total_cmp(&eigen.eigenvalues[*b])).unwrap_or(2);
-    let flat: Vector = eigen.eigenvectors.column(flattest).into();
-    let [u, v, _] = heights.axes;
+    let [u, _, _] = heights.axes;
     let mut turns = Vec::new();
-    for sense in [1.0, -1.0] {
-        let upright =
-            UnitQuaternion::rotation_between(&(flat * sense), &up.into_inner()).unwrap_or_else(|| {
-                UnitQuaternion::from_axis_angle(&Direction::new_unchecked(u), std::f64::consts::PI)
-            });
-        for a in LEANS_DEG {
-            for b in LEANS_DEG {
-                let lean = UnitQuaternion::from_scaled_axis(u * a.to_radians() + v * b.to_radians());
-                for k in 0..(360.0 / TURN_DEG) as i32 {
-                    let turn = (f64::from(k) * TURN_DEG).to_radians();
-                    // Leans are about the cast's axes: the turn comes first.
-                    turns.push(lean * UnitQuaternion::from_axis_angle(up, turn) * upright);
-                }
-            }
+    for own_up in over_the_sphere(UPWARD) {
+        let upright = UnitQuaternion::rotation_between(&own_up, &up.into_inner()).unwrap_or_else(|| {
+            UnitQuaternion::from_axis_angle(&Direction::new_unchecked(u), std::f64::consts::PI)
+        });
+        for k in 0..(360.0 / TURN_DEG) as i32 {
+            let turn = (f64::from(k) * TURN_DEG).to_radians();
+            turns.push(UnitQuaternion::from_axis_angle(up, turn) * upright);
         }
     }
     let mut found: Vec<(f64, Motion)> =
         turns.par_iter().filter_map(|turn| let_down(places, &centre, turn, &heights)).collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     found.into_iter().take(STARTS).map(|f| f.1).collect()
+}
+
+/// Directions spread evenly over the sphere, along a spiral.
+fn over_the_sphere(count: usize) -> Vec<Vector> {
+    let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+    let one = |k: usize| {
+        let z = 1.0 - (2.0 * k as f64 + 1.0) / count as f64;
+        let (round, turn) = ((1.0 - z * z).sqrt(), golden * k as f64);
+        Vector::new(round * cos(turn), round * sin(turn), z)
+    };
+    (0..count).map(one).collect()
 }
 
 /// The best step aside of one turn: its score and the motion.
@@ -281,29 +281,52 @@ fn let_down(
     }
     let half = [0, 1].map(|k| heights.low[k] + 0.5 * CELL_MM * heights.n[k] as f64);
     let mut best: Option<(f64, [f64; 3])> = None;
-    let mut gaps: Vec<f64> = Vec::with_capacity(below.len());
     for i in -ASIDE..=ASIDE {
         for j in -ASIDE..=ASIDE {
             let [x, y] = [half[0] + ASIDE_MM * f64::from(i), half[1] + ASIDE_MM * f64::from(j)];
-            gaps.clear();
-            gaps.extend(below.iter().filter_map(|p| Some(p[2] - heights.at(x + p[0], y + p[1])?)));
-            if gaps.len() * 10 < below.len() * 7 {
-                continue;
-            }
-            let k = (LET_IN * gaps.len() as f64) as usize;
-            let (_, floor, _) = gaps.select_nth_unstable_by(k, f64::total_cmp);
-            let floor = *floor;
-            let close = gaps.iter().filter(|g| (**g - floor).abs() < CLOSE_MM).count();
-            let score = close as f64 / below.len() as f64;
-            if best.is_none_or(|b| score > b.0) {
-                best = Some((score, [x, y, -floor]));
+            let gaps = below.iter().filter_map(|p| Some(p[2] - heights.at(x + p[0], y + p[1])?));
+            if let Some((points, level)) = level(gaps, below.len())
+                && best.is_none_or(|b| points > b.0)
+            {
+                best = Some((points, [x, y, -level]));
             }
         }
     }
-    let (score, [x, y, z]) = best?;
+    let (points, [x, y, z]) = best?;
     let to = Point::from(u * x + v * y + up * z);
     let motion = Motion::from_parts((to.coords - turn * centre.coords).into(), *turn);
-    Some((score, motion))
+    Some((points, motion))
+}
+
+/// How far to let down what stands so far over the cast's heights: until most of it lies close. What then is lower counts
+/// against it by half, since tips of clasps lie under the height of contour. Gives the share and the way, mm; `None` where
+/// too little of all is over the cast.
+fn level(gaps: impl Iterator<Item = f64>, all: usize) -> Option<(f64, f64)> {
+    let mut counts = [0u32; LEVELS];
+    let (mut met, mut seen) = (0, 0);
+    for gap in gaps {
+        seen += 1;
+        let level = (gap / LEVEL_MM + 0.5 * LEVELS as f64).floor();
+        if level >= 0.0 && level < LEVELS as f64 {
+            counts[level as usize] += 1;
+            met += 1;
+        }
+    }
+    if seen * 10 < all * 7 || met == 0 {
+        return None;
+    }
+    let (mut lower, mut best) = (0.0, (f64::NEG_INFINITY, 0));
+    let mut close: f64 = counts[..CLOSE].iter().copied().map(f64::from).sum();
+    for first in 0..LEVELS - CLOSE {
+        if close - 0.5 * lower > best.0 {
+            best = (close - 0.5 * lower, first);
+        }
+        let (out, into) = (f64::from(counts[first]), f64::from(counts[first + CLOSE]));
+        lower += out;
+        close += into - out;
+    }
+    let middle = best.1 as f64 + 0.5 * CLOSE as f64 - 0.5 * LEVELS as f64;
+    Some((best.0 / all as f64, LEVEL_MM * middle))
 }
 
 /// A place moved onto the cast: where, normal of the cast, distance along it, whether it faces the cast.
