@@ -1,7 +1,8 @@
 //! Every framework of the generator, sound and with each stated fault, through the program: which faults are found, what is
 //! found on sound ones, and the figures beside the truth. Prints the table of `docs/method/framework.md`.
 //!
-//! Run `cargo build --release` first; arguments: names of demonstration cases (all by default).
+//! Run `cargo build --release` first; arguments: names of demonstration cases (all by default), and `moved` for the sound ones
+//! and their motions alone.
 
 #![allow(clippy::print_stdout)] // an example prints
 
@@ -149,7 +150,8 @@ fn differences(json: &Value, frame: &Framework, into: &mut BTreeMap<&'static str
 }
 
 fn main() -> std::io::Result<()> {
-    let named: Vec<String> = std::env::args().skip(1).collect();
+    let (words, named): (Vec<String>, Vec<String>) = std::env::args().skip(1).partition(|w| w == "moved");
+    let faults: &[Fault] = if words.is_empty() { &Fault::ALL } else { &[] };
     let names: Vec<&str> =
         demo::NAMES.iter().copied().filter(|n| named.is_empty() || named.iter().any(|m| m == n)).collect();
     let mut figures: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
@@ -173,7 +175,7 @@ fn main() -> std::io::Result<()> {
         println!("{name}: sound, {} triangles, {:.1} s", sound.mesh.faces().len(), of_sound.seconds);
         usual.iter().for_each(|(code, says)| println!("  not sound by {code}: {says}"));
         differences(&of_sound.json, &sound, &mut figures);
-        for fault in Fault::ALL {
+        for &fault in faults {
             let Some(frame) = bench.spoiled(fault) else { continue };
             let found = attended(&ran(&dir, &frame)?.json);
             let told = found.iter().find(|(code, _)| tells(fault).contains(&code.as_str()));

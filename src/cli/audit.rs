@@ -46,7 +46,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let unit = LengthUnit::from(args.unit);
     let (mut inputs, mut failures) = (Vec::new(), Vec::new());
     for path in &args.files {
-        match input::named_scan(path, unit) {
+        match input::scan_of_any_size(path, &path.display().to_string(), unit) {
             Ok(scan) => {
                 let mesh = &scan.import.mesh;
                 let mut defects = scan.import.defects.clone();

@@ -16,6 +16,9 @@ use crate::units::LengthUnit;
 /// Larger files are refused, so that a wrong name cannot fill the memory: 20 M triangles of binary STL are 1 GB.
 const MOST_BYTES: u64 = 4_000_000_000;
 
+/// Scans of more triangles are not measured: their time and memory would grow without a figure becoming better.
+const MOST_TRIANGLES: usize = 5_000_000;
+
 /// The bytes of a plain file.
 pub(super) fn bytes(path: &Path, what: &str) -> Result<Vec<u8>, Failure> {
     let refuse = |e: &std::io::Error| {
@@ -65,8 +68,24 @@ pub(super) fn sha256(bytes: &[u8]) -> String {
     })
 }
 
-/// Reads a scan. `shown` is its name as the user gave it.
+/// Reads a scan that is to be measured. `shown` is its name as the user gave it.
 pub(super) fn scan(path: &Path, shown: &str, unit: LengthUnit) -> Result<Scan, Failure> {
+    with_at_most(MOST_TRIANGLES, path, scan_of_any_size(path, shown, unit)?)
+}
+
+fn with_at_most(most: usize, path: &Path, scan: Scan) -> Result<Scan, Failure> {
+    let triangles = scan.import.mesh.faces().len();
+    if triangles <= most {
+        return Ok(scan);
+    }
+    Err(Failure::new(
+        format!("{} has {triangles} triangles; up to {most} are measured", path.display()),
+        "export it with fewer: edges of 0.1 mm, some 2,000,000 triangles an arch, are finer than scans are true",
+    ))
+}
+
+/// Reads a scan, however many triangles it has.
+pub(super) fn scan_of_any_size(path: &Path, shown: &str, unit: LengthUnit) -> Result<Scan, Failure> {
     let bytes = bytes(path, "scan")?;
     let import = load::read(&bytes, unit)
         .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
@@ -178,4 +197,22 @@ pub(super) fn rules(file: &CaseFile) -> Result<Rules, Failure> {
                 .collect(),
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_scan_of_too_many_triangles_is_refused_with_what_to_do() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-meshes/oban/mandible.stl");
+        let read = || scan_of_any_size(&path, "scan.stl", LengthUnit::Mm).unwrap();
+        let triangles = read().import.mesh.faces().len();
+        assert!(with_at_most(triangles, &path, read()).is_ok());
+        let Err(Failure::One { says, mend }) = with_at_most(triangles - 1, &path, read()) else {
+            panic!("not refused")
+        };
+        assert!(says.contains(&format!("{triangles} triangles; up to {} are", triangles - 1)), "{says}");
+        assert!(mend.is_some_and(|m| m.contains("export it with fewer")));
+    }
 }

@@ -419,3 +419,36 @@ fn judged(places: &[Place], cast: &Cast<'_>, motion: &Motion, within_mm: f64) ->
         inside_share: share(inside),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::space::angle_deg;
+
+    #[test]
+    fn most_of_it_settles_where_tips_are_lower() {
+        // Seven of ten stand at 5 mm, two at 2 mm: tips; one hangs over.
+        let gaps = [5.0, 5.2, 4.9, 5.1, 4.8, 5.3, 5.0, 2.0, 2.2, 9.0];
+        let (share, by_mm) = level(gaps.into_iter(), 10).unwrap();
+        assert!((by_mm - 5.0).abs() <= 0.5 * CLOSE as f64 * LEVEL_MM, "{by_mm}");
+        assert!((share - (0.7 - 0.5 * 0.2)).abs() < 1e-12, "{share}");
+    }
+
+    #[test]
+    fn what_mostly_hangs_over_the_border_settles_nowhere() {
+        assert_eq!(level([5.0; 6].into_iter(), 10), None);
+        assert_eq!(level([1e9, -1e9].into_iter(), 2), None);
+    }
+
+    #[test]
+    fn any_direction_lies_near_one_that_is_tried() {
+        let tried = over_the_sphere(UPWARD);
+        for k in 0..2000 {
+            let (z, turn) = (f64::from(k) / 1000.0 - 0.9995, 0.7 * f64::from(k * k));
+            let round = (1.0 - z * z).sqrt();
+            let way = Vector::new(round * cos(turn), round * sin(turn), z);
+            let near = tried.iter().map(|t| angle_deg(t, &way)).fold(180.0, f64::min);
+            assert!(near < 9.5, "{near} degrees at {way}");
+        }
+    }
+}
