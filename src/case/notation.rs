@@ -253,6 +253,15 @@ mod tests {
     }
 
     #[test]
+    fn each_notation_has_its_word() {
+        let all = [(Notation::Fdi, "fdi"), (Notation::Universal, "universal"), (Notation::Palmer, "palmer")];
+        for (notation, word) in all {
+            assert_eq!((notation.word(), Notation::of_word(word)), (word, Some(notation)));
+        }
+        assert_eq!(Notation::of_word("FDI"), None);
+    }
+
+    #[test]
     fn universal_12_is_never_fdi_12() {
         assert_eq!(Tooth::of_number(12, Notation::Universal), Ok(fdi(24)));
         assert_eq!(Tooth::of_word("12", Notation::Universal), Ok(fdi(24)));

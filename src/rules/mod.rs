@@ -206,6 +206,18 @@ mod tests {
     }
 
     #[test]
+    fn every_mark_says_in_its_own_words_how_far_to_trust_it() {
+        use Mark::{CommonPractice, Derived, Memory, ProjectChoice, Published, Secondary};
+        let says = [Published, Secondary, Memory, Derived, CommonPractice, ProjectChoice].map(Mark::words);
+        for (words, has) in
+            says.iter().zip(["published", "teaching", "memory", "derived", "practice", "choice"])
+        {
+            assert!(words.contains(has), "{words}");
+        }
+        assert!(says.iter().enumerate().all(|(k, a)| says[..k].iter().all(|b| a != b)));
+    }
+
+    #[test]
     fn an_unknown_or_absurd_limit_is_refused_with_what_is_known() {
         let errors =
             Rules::changed(&[("hinge_room".into(), 5.0), ("attachment_room_mm".into(), -1.0)]).unwrap_err();

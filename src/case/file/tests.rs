@@ -1,7 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::case::{Arch, Notation, PathWanted, RestPlace, Surface, Tooth};
+use crate::case::{Arch, Notation, Opposite, PathWanted, RestPlace, Surface, Tooth};
 use crate::space::Point;
 use crate::units::LengthUnit;
 
@@ -42,6 +42,77 @@ fn a_whole_case_file_is_read_as_written() {
     assert_eq!(file.marks.margins[&t(35)].len(), 3);
     assert_eq!(file.marks.crests[0].len(), 2);
     assert_eq!(file.limits, [("attachment_room_mm".to_owned(), 5.5)]);
+}
+
+#[test]
+fn every_mark_and_load_of_a_whole_case_file_arrives() {
+    let file = parse(FULL, LIMITS).unwrap();
+    let point = |x, y, z| Point::new(x, y, z);
+    assert_eq!(file.scans.bite.as_deref(), Some("bite.stl"));
+    assert_eq!(file.scans.mandible_labels.as_deref(), Some("mandible.labels.json"));
+    assert_eq!(file.chart.unwrap().not_replaced, [t(37)]);
+    let load = file.support.loads[0];
+    assert_eq!((load.tooth, load.force_n, load.at), (t(36), Some(100.0), Some(point(-23.0, -8.0, 0.0))));
+    assert!(load.direction.is_some_and(|d| d.z == -1.0));
+    assert_eq!(file.support.mobility.into_iter().collect::<Vec<_>>(), [(t(35), 1)]);
+    assert_eq!(file.support.crown_root_ratio.into_iter().collect::<Vec<_>>(), [(t(35), 0.8)]);
+    assert_eq!(file.support.opposite, Some(Opposite::NaturalTeeth));
+    assert_eq!((file.accuracy.scan_mm, file.accuracy.articulation_mm), (0.06, 0.10));
+    let parts = file.attachment.unwrap().parts();
+    assert_eq!(parts.map(|p| p.0), ["relief", "attachment", "resin", "tooth", "adjustment"]);
+    assert_eq!((parts[1].1, parts[3].1), (3.0, 2.0));
+    assert!((parts.iter().map(|p| p.1).sum::<f64>() - 5.0).abs() < 1e-12);
+    let marks = file.marks;
+    assert_eq!(marks.occlusal_plane.unwrap()[1], point(25.0, -15.0, 0.0));
+    assert_eq!(marks.teeth[&t(35)], point(-21.0, 2.0, 4.0));
+    assert_eq!(marks.tori, [[point(-15.0, 5.0, -8.0), point(-15.0, 9.0, -8.0), point(-16.0, 7.0, -10.0)]]);
+    assert_eq!(marks.tori_at, [point(-15.5, 7.0, -9.0)]);
+    assert_eq!(marks.ridge_ends, [point(-25.0, -24.0, -4.0)]);
+    assert_eq!(marks.clasp_tips[&t(35)], point(-21.0, 3.0, -1.0));
+    assert_eq!(marks.attachment_at, [point(-24.0, -10.0, -6.0)]);
+}
+
+#[test]
+fn yes_and_no_are_read_as_written() {
+    for (word, yes) in [("true", true), ("false", false)] {
+        let file = parse(&format!("{HEAD}articulation.as_scanned = {word}\n"), LIMITS).unwrap();
+        assert_eq!(file.relation.as_scanned, yes);
+    }
+    assert_eq!(problems("articulation.as_scanned = \"yes\"\n").len(), 1);
+}
+
+#[test]
+fn an_attachment_may_leave_its_sizes_to_its_mesh_and_only_then() {
+    let by_mesh =
+        parse(&format!("{HEAD}attachment = {{ mesh = \"hinge.stl\", tooth_mm = 2 }}\n"), LIMITS).unwrap();
+    assert_eq!(by_mesh.attachment, None);
+    assert_eq!(by_mesh.attachment_by_mesh.unwrap().sizes_mm, [None; 3]);
+    let said = problems("attachment = { height_mm = 3, tooth_mm = 2 }\n");
+    assert!(said.iter().any(|p| p.key.starts_with("attachment")), "{said:?}");
+}
+
+#[test]
+fn a_chart_that_names_no_missing_teeth_is_asked_for_them() {
+    let said = problems("chart.pontics = [36]\n");
+    assert!(said.iter().any(|p| p.says.contains("but not which are missing")), "{said:?}");
+    assert_eq!(problems("chart.notation = \"fdi\"\n"), []);
+}
+
+#[test]
+fn third_molars_alone_are_replaced_without_being_charted() {
+    assert_eq!(problems("chart = { missing = [36], replaced = [38] }\n"), []);
+    let said = problems("chart = { missing = [36], replaced = [37] }\n");
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert!(said[0].says.contains("37"), "{said:?}");
+}
+
+#[test]
+fn a_key_in_the_wrong_place_is_told_its_table() {
+    let said = problems("height_mm = 3.0\n");
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert!(format!("{} {}", said[0].says, said[0].mend).contains("[attachment]"), "{said:?}");
+    let stranger = problems("height_of_nothing = 3.0\n");
+    assert!(!format!("{stranger:?}").contains("[attachment]"), "{stranger:?}");
 }
 
 #[test]
