@@ -200,6 +200,12 @@ mod tests {
     }
 
     #[test]
+    fn most_votes_win_where_corners_of_the_file_were_welded() {
+        let import = Import { welded_of: vec![0, 0, 0, 1, 2, 3, 3], ..square(Format::PlyAscii) };
+        assert_eq!(from_vertices(&[35, 36, 36, 11, 12, 13, 14], &import), [36, 11, 12, 13]);
+    }
+
+    #[test]
     fn labels_of_vertices_follow_the_welding() {
         let text = r#"{"jaw": "lower", "labels": [36, 36, 37, 36, 0, 0, 35], "instances": [1, 2]}"#;
         // Vertex 2 is labelled 37 and 0: a tie, so the first in the file stands.

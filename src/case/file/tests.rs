@@ -1,7 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::case::{Arch, Notation, Opposite, PathWanted, RestPlace, Surface, Tooth};
+use crate::case::{Arch, Notation, Opposite, PathWanted, RestPlace, Side, Surface, Tooth};
 use crate::space::Point;
 use crate::units::LengthUnit;
 
@@ -70,6 +70,53 @@ fn every_mark_and_load_of_a_whole_case_file_arrives() {
     assert_eq!(marks.ridge_ends, [point(-25.0, -24.0, -4.0)]);
     assert_eq!(marks.clasp_tips[&t(35)], point(-21.0, 3.0, -1.0));
     assert_eq!(marks.attachment_at, [point(-24.0, -10.0, -6.0)]);
+}
+
+#[test]
+fn a_side_has_its_word() {
+    assert_eq!([Side::Right, Side::Left].map(Side::word), ["right", "left"]);
+}
+
+#[test]
+fn the_length_of_a_withdrawal_is_kept_as_it_is_given() {
+    let file = parse(&format!("{HEAD}path.withdrawal = [0, 3, 4]\n"), LIMITS).unwrap();
+    assert!((file.withdrawal_length.unwrap() - 5.0).abs() < 1e-12);
+    assert_eq!(parse(HEAD, LIMITS).unwrap().withdrawal_length, None);
+}
+
+#[test]
+fn a_name_that_could_be_a_path_or_obeyed_by_a_terminal_is_refused() {
+    for id in ["a/b", "a\\\\b", "a\\u0007b"] {
+        let found = parse(&format!("id = \"{id}\"\n{HEAD}"), LIMITS).unwrap_err().0;
+        assert_eq!((found.len(), found[0].key.as_str()), (1, "id"), "{found:?}");
+    }
+    assert_eq!(parse(&format!("id = \"oban 2\"\n{HEAD}"), LIMITS).unwrap().id, "oban 2");
+}
+
+#[test]
+fn a_value_of_the_wrong_kind_is_called_by_its_kind() {
+    let values = [
+        ("3", "a number"),
+        ("true", "true or false"),
+        ("1979-05-27", "a date"),
+        ("[1]", "a list"),
+        ("{ a = 1 }", "a table"),
+    ];
+    for (value, kind) in values {
+        let found = parse(&format!("id = {value}\n{HEAD}"), LIMITS).unwrap_err().0;
+        assert!(found[0].says.ends_with(&format!("but is {kind}")), "{found:?}");
+    }
+    assert!(problems("chart.missing = \"36\"\n")[0].says.ends_with("but is text"));
+}
+
+#[test]
+fn a_line_that_is_too_short_is_said_and_one_with_a_wrong_point_is_told_once() {
+    let short = problems("marks.crests = [[[0, 0, 0]]]\n");
+    assert_eq!(short.len(), 1, "{short:?}");
+    assert!(short[0].says.contains("at least 2 points, but has 1"), "{short:?}");
+    let wrong = problems("marks.crests = [[[0, 0, 0], [1, \"a\", 0]]]\n");
+    assert_eq!(wrong.len(), 1, "{wrong:?}");
+    assert_eq!(wrong[0].key, "marks.crests[0][1][1]");
 }
 
 #[test]
