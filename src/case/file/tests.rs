@@ -1,7 +1,9 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::case::{Arch, Notation, Opposite, PathWanted, RestPlace, Side, Surface, Tooth};
+use crate::case::attachment::attachment_sizes;
+use crate::case::{Arch, ClaspKind, Notation, Opposite, PathWanted, RestPlace, Side, Surface, Tooth};
+use crate::mesh::Mesh;
 use crate::space::Point;
 use crate::units::LengthUnit;
 
@@ -70,6 +72,42 @@ fn every_mark_and_load_of_a_whole_case_file_arrives() {
     assert_eq!(marks.ridge_ends, [point(-25.0, -24.0, -4.0)]);
     assert_eq!(marks.clasp_tips[&t(35)], point(-21.0, 3.0, -1.0));
     assert_eq!(marks.attachment_at, [point(-24.0, -10.0, -6.0)]);
+}
+
+#[test]
+fn each_kind_of_clasp_has_its_gauge() {
+    let kinds = [ClaspKind::CastCircumferential, ClaspKind::Bar, ClaspKind::WroughtWire];
+    assert_eq!(kinds.map(ClaspKind::gauge_mm), [0.25, 0.5, 0.75]);
+}
+
+#[test]
+fn angles_and_distances_of_the_joint_are_limits_and_are_given_once() {
+    let given = "articulation = { condylar_guidance_deg = 25, bennett_deg = 10, intercondylar_mm = 105 }\n";
+    let file = parse(&format!("{HEAD}{given}"), LIMITS).unwrap();
+    let wanted = [("condylar_guidance_deg", 25.0), ("bennett_deg", 10.0), ("intercondylar_mm", 105.0)];
+    assert_eq!(file.limits, wanted.map(|(id, number)| (id.to_owned(), number)));
+    let twice = format!("{HEAD}{given}limits.bennett_deg = 12\n");
+    let found = parse(&twice, &["bennett_deg"]).unwrap_err().0;
+    assert!(found.iter().any(|p| p.says.contains("is given here and in [limits]")), "{found:?}");
+}
+
+#[test]
+fn teeth_that_are_extracted_or_replaced_count_as_missing_and_those_that_are_filled_do_not() {
+    let chart = "chart = { missing = [36, 46], extractions = [35], replaced = [38], pontics = [46] }\n";
+    let file = parse(&format!("{HEAD}{chart}"), LIMITS).unwrap();
+    assert_eq!(file.chart.unwrap().counted_missing(Arch::Mandible), [t(35), t(36), t(38)]);
+}
+
+#[test]
+fn sizes_of_an_attachment_are_those_given_where_its_mesh_agrees() {
+    let corners = [[0.0, 0.0, 0.0], [6.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, 3.0]];
+    let corners = corners.map(|[x, y, z]| Point::new(x, y, z)).to_vec();
+    let mesh = Mesh::new(corners, vec![[0, 1, 2], [0, 1, 3], [0, 2, 3], [1, 2, 3]]).unwrap();
+    assert_eq!(attachment_sizes(&mesh, [None; 3]), Ok([3.0, 6.0, 4.0]));
+    assert_eq!(attachment_sizes(&mesh, [Some(3.0), Some(6.0), Some(4.0)]), Ok([3.0, 6.0, 4.0]));
+    assert_eq!(attachment_sizes(&mesh, [Some(3.2), None, None]), Ok([3.2, 6.0, 4.0]));
+    let far = attachment_sizes(&mesh, [None, Some(13.0), None]).unwrap_err();
+    assert!(far.contains("another unit"), "{far}");
 }
 
 #[test]
