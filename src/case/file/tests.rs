@@ -53,6 +53,7 @@ fn every_mark_and_load_of_a_whole_case_file_arrives() {
     assert_eq!(file.scans.bite.as_deref(), Some("bite.stl"));
     assert_eq!(file.scans.mandible_labels.as_deref(), Some("mandible.labels.json"));
     assert_eq!(file.chart.unwrap().not_replaced, [t(37)]);
+    assert!(file.design.request.is_some());
     let load = file.support.loads[0];
     assert_eq!((load.tooth, load.force_n, load.at), (t(36), Some(100.0), Some(point(-23.0, -8.0, 0.0))));
     assert!(load.direction.is_some_and(|d| d.z == -1.0));
