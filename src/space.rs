@@ -148,6 +148,17 @@ pub fn aside_mm(way: &Vector, d: &Direction) -> f64 {
     (way - d.into_inner() * way.dot(d)).norm()
 }
 
+/// So many directions, spread evenly over the sphere along a spiral.
+pub fn over_the_sphere(count: usize) -> Vec<Direction> {
+    let turn = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+    let one = |i: usize| {
+        let z = 1.0 - (2.0 * i as f64 + 1.0) / count as f64;
+        let (r, a) = ((1.0 - z * z).sqrt(), turn * i as f64);
+        Direction::new_unchecked(Vector::new(r * cos(a), r * sin(a), z))
+    };
+    (0..count).map(one).collect()
+}
+
 /// Two unit vectors that span the plane across `d`; (u, v, d) is right-handed. The same `d` gives the same pair.
 pub fn across(d: &Direction) -> (Vector, Vector) {
     let helper = if d.x.abs() < 0.6 { Vector::x() } else { Vector::y() };

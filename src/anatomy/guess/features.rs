@@ -139,7 +139,7 @@ const INWARD: f64 = -0.3;
 
 /// Turns all normals where the surface faces inward: the outermost point in any direction must face that way.
 fn face_outward(points: &mut [Thinned]) {
-    let directions = super::directions(200);
+    let directions = crate::space::over_the_sphere(200);
     let agreement: f64 = directions
         .iter()
         .filter_map(|d| {

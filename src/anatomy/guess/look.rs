@@ -28,7 +28,7 @@ pub struct Look {
 /// ends of the axis of a trimmed base, and from where something else suggests.
 pub fn around(features: &[Feature], axis: Option<Direction>, hints: &[Lean]) -> Vec<Look> {
     let total: f64 = features.iter().map(|f| f.weight).sum();
-    let directions = super::directions(DIRECTIONS);
+    let directions = crate::space::over_the_sphere(DIRECTIONS);
     let scores: Vec<f64> = directions.par_iter().map(|d| seen_from(features, d) / total).collect();
     let most = scores.iter().copied().fold(0.0, f64::max);
     let mut looks: Vec<Look> = Vec::new();

@@ -20,7 +20,7 @@ use super::{KnownFrame, Origin, base, sign, symmetry};
 use crate::case::Arch;
 use crate::estimate::{Measured, NotMeasured};
 use crate::mesh::{Mesh, Topology};
-use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg, cos, sin};
+use crate::space::{Direction, Frame, Plane, Point, Vector, angle_deg};
 
 /// Least ratio of the best horseshoe position to the second for the anterior direction to count as known.
 pub const LEAST_RATIO: f64 = 1.10;
@@ -57,19 +57,6 @@ pub struct Shape {
     pub settled_deg: f64,
     /// Share of the curved detail that stands high over the plane.
     pub over: f64,
-}
-
-/// Directions evenly over the sphere.
-pub(super) fn directions(count: usize) -> Vec<Direction> {
-    let turn = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
-    (0..count)
-        .map(|i| {
-            let z = 1.0 - (2.0 * i as f64 + 1.0) / count as f64;
-            let r = (1.0 - z * z).sqrt();
-            let a = turn * i as f64;
-            Direction::new_unchecked(Vector::new(r * cos(a), r * sin(a), z))
-        })
-        .collect()
 }
 
 /// Frame from shape alone; `hints` are directions that something else than this surface suggests.

@@ -3,6 +3,7 @@
 use super::*;
 use crate::anatomy::test_casts::{FieldCast, extracted, labelled, pose, real_scans};
 use crate::case::Tooth;
+use crate::space::{cos, sin};
 
 /// A height field over a square.
 fn field(height: impl Fn(f64, f64) -> f64) -> Mesh {

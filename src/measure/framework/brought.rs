@@ -23,7 +23,7 @@ use rayon::prelude::*;
 use super::{Cast, Framework};
 use crate::estimate::{Measured, NotMeasured};
 use crate::measure::registration::{self, Place};
-use crate::space::{Direction, Motion, Point, Vector, about, across, cos, sin};
+use crate::space::{Direction, Motion, Point, Vector, about, across, over_the_sphere};
 use crate::units::{self, Unit};
 
 /// Width of a cell of the cast's heights, mm.
@@ -235,9 +235,10 @@ fn starts(places: &[Place], cast: &Cast<'_>, up: &Direction) -> Vec<Motion> {
     let [u, _, _] = heights.axes;
     let mut turns = Vec::new();
     for own_up in over_the_sphere(UPWARD) {
-        let upright = UnitQuaternion::rotation_between(&own_up, &up.into_inner()).unwrap_or_else(|| {
-            UnitQuaternion::from_axis_angle(&Direction::new_unchecked(u), std::f64::consts::PI)
-        });
+        let upright = UnitQuaternion::rotation_between(&own_up.into_inner(), &up.into_inner())
+            .unwrap_or_else(|| {
+                UnitQuaternion::from_axis_angle(&Direction::new_unchecked(u), std::f64::consts::PI)
+            });
         for k in 0..(360.0 / TURN_DEG) as i32 {
             let turn = (f64::from(k) * TURN_DEG).to_radians();
             turns.push(UnitQuaternion::from_axis_angle(up, turn) * upright);
@@ -247,17 +248,6 @@ fn starts(places: &[Place], cast: &Cast<'_>, up: &Direction) -> Vec<Motion> {
         turns.par_iter().filter_map(|turn| let_down(places, &centre, turn, &heights)).collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     found.into_iter().take(STARTS).map(|f| f.1).collect()
-}
-
-/// Directions spread evenly over the sphere, along a spiral.
-fn over_the_sphere(count: usize) -> Vec<Vector> {
-    let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
-    let one = |k: usize| {
-        let z = 1.0 - (2.0 * k as f64 + 1.0) / count as f64;
-        let (round, turn) = ((1.0 - z * z).sqrt(), golden * k as f64);
-        Vector::new(round * cos(turn), round * sin(turn), z)
-    };
-    (0..count).map(one).collect()
 }
 
 /// The best step aside of one turn: its score and the motion.
@@ -285,10 +275,10 @@ fn let_down(
         for j in -ASIDE..=ASIDE {
             let [x, y] = [half[0] + ASIDE_MM * f64::from(i), half[1] + ASIDE_MM * f64::from(j)];
             let gaps = below.iter().filter_map(|p| Some(p[2] - heights.at(x + p[0], y + p[1])?));
-            if let Some((points, level)) = level(gaps, below.len())
+            if let Some((points, by_mm)) = level(gaps, below.len())
                 && best.is_none_or(|b| points > b.0)
             {
-                best = Some((points, [x, y, -level]));
+                best = Some((points, [x, y, -by_mm]));
             }
         }
     }
@@ -306,9 +296,9 @@ fn level(gaps: impl Iterator<Item = f64>, all: usize) -> Option<(f64, f64)> {
     let (mut met, mut seen) = (0, 0);
     for gap in gaps {
         seen += 1;
-        let level = (gap / LEVEL_MM + 0.5 * LEVELS as f64).floor();
-        if level >= 0.0 && level < LEVELS as f64 {
-            counts[level as usize] += 1;
+        let at = (gap / LEVEL_MM + 0.5 * LEVELS as f64).floor();
+        if at >= 0.0 && at < LEVELS as f64 {
+            counts[at as usize] += 1;
             met += 1;
         }
     }
@@ -423,7 +413,7 @@ fn judged(places: &[Place], cast: &Cast<'_>, motion: &Motion, within_mm: f64) ->
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::space::angle_deg;
+    use crate::space::{angle_deg, cos, sin};
 
     #[test]
     fn most_of_it_settles_where_tips_are_lower() {
