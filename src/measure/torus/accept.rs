@@ -2,7 +2,7 @@
 
 use super::Cast;
 use super::Torus;
-use super::bump::Bump;
+use super::bump::{Bump, height_method_mm};
 use super::ground::Basis;
 use super::marked::marked;
 use super::outline::Lobe;
@@ -28,7 +28,11 @@ const BED_ALONG_DEG: f64 = 20.0;
 /// Without a frame: greatest extent of a rise with all its lobes, mm; a ridge is longer.
 const WHOLE_MM: f64 = 24.0;
 /// More doubts than these, and it is not worth a question.
-const MOST_DOUBTS: usize = 2;
+const MOST_DOUBTS: usize = 3;
+/// A rise lower than this many of its own standard uncertainties may be none.
+const SURE: f64 = 2.0;
+/// From this many on it is worth a question whatever the restored surface does under it.
+const PLAINLY: f64 = 3.0;
 /// Share of the ring around a rise that makes its height sure, and under which it is none.
 const RING: (f64, f64) = (0.85, 0.3);
 
@@ -40,9 +44,13 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     }
     let basis = cast.ground.basis;
     let summit = cast.mesh.vertex(lobe.summit);
+    let method_mm = height_method_mm(bump);
+    // Where the crowns are known, the mask cannot creep up to them, and a height says by itself how much it is worth.
+    let judged = basis == Basis::Crowns && cast.arch == Arch::Mandible;
     if lobe.length_mm > LONG_MM.1
         || bump.ring_share < RING.1
-        || bump.bed_deg > BED_DEG.1
+        || (bump.bed_deg > BED_DEG.1 && !(judged && lobe.height_mm >= PLAINLY * method_mm))
+        || (judged && lobe.height_mm < SURE * method_mm)
         || !cast.ground.holds(&summit)
     {
         return None;
@@ -59,7 +67,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         Basis::Frame | Basis::Crowns => {}
     }
     doubts.extend(place_doubts(cast, bump, &lobe)?);
-    if doubts.len() > MOST_DOUBTS {
+    if doubts.len() > if judged { MOST_DOUBTS } else { MOST_DOUBTS - 1 } {
         return None;
     }
     Some(Torus {

@@ -61,6 +61,8 @@ pub(super) struct Field<'w> {
     pub work: &'w Work,
     /// Vertices that may be part of a rise or speak for its surroundings.
     pub domain: &'w [bool],
+    /// Gingiva next to a crown, which speaks for the surroundings and is never part of a mask.
+    pub collar: &'w [bool],
     /// Along the arch at each vertex, where that is known.
     pub along: Option<&'w [Vector]>,
 }
@@ -71,7 +73,7 @@ impl Field<'_> {
     }
 
     fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
-        self.work.grown(set, by_mm, |v| self.domain[v as usize])
+        self.work.grown(set, by_mm, |v| self.domain[v as usize] && !self.collar[v as usize])
     }
 
     /// Heights of the masked vertices above a fill, mm.

@@ -152,7 +152,12 @@ struct Cast<'c> {
 
 impl Cast<'_> {
     fn field(&self) -> Field<'_> {
-        Field { work: self.work, domain: &self.ground.domain, along: self.ground.along.as_deref() }
+        Field {
+            work: self.work,
+            domain: &self.ground.domain,
+            collar: &self.ground.collar,
+            along: self.ground.along.as_deref(),
+        }
     }
 
     /// Rises without a mark, judged.
