@@ -42,7 +42,8 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     let loop_plane = Enclosed::by(outline)?;
     let work = cast.work;
     let inside: Vec<VertexId> = loop_plane.piece(cast, |v| loop_plane.holds(&work.mesh.vertex(v)))?;
-    let mask = work.grown(&inside, ROUND_OUTLINE_MM, |v| field.domain[v as usize] && !field.collar[v as usize]);
+    let mask =
+        work.grown(&inside, ROUND_OUTLINE_MM, |v| field.domain[v as usize] && !field.collar[v as usize]);
     let bump = field.over(mask)?;
     let heights = heights(cast.mesh, field, &bump);
     let mut kept = vec![false; work.len()];
