@@ -31,7 +31,7 @@ const WHOLE_MM: f64 = 24.0;
 const MOST_DOUBTS: usize = 3;
 /// A rise lower than this many of its own standard uncertainties may be none.
 const SURE: f64 = 2.0;
-/// From this many on it is worth a question whatever the restored surface does under it.
+/// From this many on, and from a plain height, it is worth a question whatever the restored surface does under it.
 const PLAINLY: f64 = 3.0;
 /// Share of the ring around a rise that makes its height sure, and under which it is none.
 const RING: (f64, f64) = (0.85, 0.3);
@@ -49,7 +49,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     let judged = basis == Basis::Crowns && cast.arch == Arch::Mandible;
     if lobe.length_mm > LONG_MM.1
         || bump.ring_share < RING.1
-        || (bump.bed_deg > BED_DEG.1 && !(judged && lobe.height_mm >= PLAINLY * method_mm))
+        || (bump.bed_deg > BED_DEG.1 && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
         || (judged && lobe.height_mm < SURE * method_mm)
         || !cast.ground.holds(&summit)
     {
@@ -113,8 +113,8 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
     match (cast.ground.basis, crown) {
         (Basis::Crowns, far) => {
             let far = far.unwrap_or(f64::INFINITY);
-            // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own.
-            if far < nearest || far > widest || (far < near && !bump.settled) {
+            // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own, and is low.
+            if far < nearest || far > widest || (far < near && (!bump.settled || lobe.height_mm < PLAIN.0)) {
                 return None;
             }
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
