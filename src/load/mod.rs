@@ -153,3 +153,77 @@ pub fn soup(bytes: &[u8]) -> Result<Soup, LoadError> {
         sniff::Kind::Obj => obj::read(bytes),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tetrahedron; outward, or with all its triangles turned over.
+    fn tetrahedron(inward: bool) -> String {
+        let mut text = "v 0 0 0\nv 3 0 0\nv 0 3 0\nv 0 0 3\n".to_owned();
+        for [a, b, c] in [[1, 3, 2], [1, 2, 4], [1, 4, 3], [2, 3, 4]] {
+            let (b, c) = if inward { (c, b) } else { (b, c) };
+            text += &format!("f {a} {b} {c}\n");
+        }
+        text
+    }
+
+    fn volume_mm3(mesh: &Mesh) -> f64 {
+        let corners = mesh.faces().iter().map(|f| f.map(|v| mesh.vertex(v).coords));
+        corners.map(|[a, b, c]| a.dot(&b.cross(&c)) / 6.0).sum()
+    }
+
+    #[test]
+    fn a_body_that_is_inside_out_is_turned_over_and_one_that_is_not_is_left_alone() {
+        for inward in [false, true] {
+            let read = read(tetrahedron(inward).as_bytes(), LengthUnit::Mm).unwrap();
+            assert!((volume_mm3(&read.mesh) - 4.5).abs() < 1e-12, "it faces outward");
+            let told: Vec<_> = read.defects.iter().filter(|d| d.kind == DefectKind::InsideOut).collect();
+            assert_eq!(told.len(), usize::from(inward));
+            assert!(told.iter().all(|d| d.mended && d.count == 1));
+            assert_eq!(read.mesh.vertices().len(), 4);
+        }
+    }
+
+    #[test]
+    fn every_format_has_its_own_word_and_is_told_by_content() {
+        let ply = |kind: &str| {
+            format!(
+                "ply\nformat {kind} 1.0\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement face 1\nproperty list uchar int vertex_indices\nend_header\n"
+            )
+        };
+        let ascii = ply("ascii") + "0 0 0\n1 0 0\n0 1 0\n3 0 1 2\n";
+        let binary = |little: bool| {
+            let mut bytes =
+                ply(if little { "binary_little_endian" } else { "binary_big_endian" }).into_bytes();
+            for c in [0.0_f32, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0] {
+                bytes.extend(if little { c.to_le_bytes() } else { c.to_be_bytes() });
+            }
+            bytes.push(3);
+            for v in [0_i32, 1, 2] {
+                bytes.extend(if little { v.to_le_bytes() } else { v.to_be_bytes() });
+            }
+            bytes
+        };
+        let mut stl = vec![0; 80];
+        stl.extend(1_u32.to_le_bytes());
+        for c in [0.0_f32, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0] {
+            stl.extend(c.to_le_bytes());
+        }
+        stl.extend([0, 0]);
+        let stl_text = "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid a\n";
+        let files: [(Vec<u8>, Format, &str); 6] = [
+            (stl, Format::StlBinary, "stl_binary"),
+            (stl_text.into(), Format::StlAscii, "stl_ascii"),
+            (ascii.into(), Format::PlyAscii, "ply_ascii"),
+            (binary(true), Format::PlyLittleEndian, "ply_little_endian"),
+            (binary(false), Format::PlyBigEndian, "ply_big_endian"),
+            ("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n".into(), Format::Obj, "obj"),
+        ];
+        for (bytes, format, word) in files {
+            let read = read(&bytes, LengthUnit::Mm).unwrap();
+            assert_eq!((read.format, read.format.word()), (format, word));
+            assert!((read.mesh.area_mm2() - 0.5).abs() < 1e-12);
+        }
+    }
+}

@@ -195,6 +195,7 @@ pub fn summary(map: &[Clearance]) -> Summary {
 mod tests {
     use super::*;
     use crate::measure::shapes::{sheet, sphere, up};
+    use crate::mesh::Mesh;
     use crate::space::{Motion, Vector, cos, tan};
 
     fn inner(p: &Point, half: f64) -> bool {
@@ -295,6 +296,87 @@ mod tests {
         let c = Antagonist::new(&Surface::new(&open), &up()).at(&Point::origin());
         assert_eq!((c.along_mm, c.along_at), (None, None));
         assert!(c.nearest_mm.unwrap() > 4.0);
+    }
+
+    /// Surfaces as one scan.
+    fn together(pieces: &[Mesh]) -> Surface {
+        let (mut vertices, mut faces) = (Vec::new(), Vec::new());
+        for piece in pieces {
+            let n = vertices.len() as u32;
+            vertices.extend_from_slice(piece.vertices());
+            faces.extend(piece.faces().iter().map(|f| f.map(|v| v + n)));
+        }
+        Surface::new(&Mesh::new(vertices, faces).unwrap())
+    }
+
+    /// A level sheet about the axis, its normals up or down.
+    fn level(z: f64, up: bool) -> Mesh {
+        sheet(8.0, 1.0, up, move |_, _| z)
+    }
+
+    #[test]
+    fn the_nearer_of_what_was_passed_and_what_lies_ahead_is_read() {
+        for (passed, ahead, along) in [(1.0, 5.0, -1.0), (5.0, 2.0, 2.0), (2.0, 2.0, 2.0)] {
+            let scan = together(&[level(-passed, false), level(ahead, false)]);
+            let c = Antagonist::new(&scan, &up()).at(&Point::new(0.3, 0.2, 0.0));
+            assert!((c.along_mm.unwrap() - along).abs() < 1e-12, "{passed} {ahead} {c:?}");
+            assert!((c.along_at.unwrap() - Point::new(0.3, 0.2, along)).norm() < 1e-12);
+            assert!((c.nearest_mm.unwrap() - along).abs() < 1e-12, "it bears the sign of the other");
+            let face = scan.mesh().faces()[c.along_face.unwrap() as usize];
+            assert!(face.iter().all(|v| (scan.mesh().vertex(*v).z - along).abs() < 1e-12));
+        }
+    }
+
+    #[test]
+    fn a_fold_as_noise_leaves_it_is_passed_over_and_a_deeper_one_hides_what_is_behind() {
+        for (fold, read) in [(0.03, true), (0.07, false)] {
+            // The outer wall is far greater, so that it settles which way the scan faces.
+            let wall = sheet(30.0, 1.0, false, |_, _| 4.0);
+            let scan = together(&[wall, sheet(2.0, 1.0, true, |_, _| 4.0 - fold)]);
+            let antagonist = Antagonist::new(&scan, &up());
+            let found = antagonist.along(&Point::new(0.3, 0.2, 0.0));
+            assert_eq!(found.is_some(), read, "{fold}");
+            assert!(found.is_none_or(|a| (a.mm - 4.0).abs() < 1e-12));
+        }
+    }
+
+    #[test]
+    fn a_scan_faces_as_most_of_what_is_seen_of_it_does() {
+        let aside = |z: f64, up: bool, x: f64| {
+            level(z, up).moved(&Motion::new(Vector::new(x, 0.0, 0.0), Vector::zeros()))
+        };
+        let facing = |pieces: &[Mesh]| {
+            let scan = together(pieces);
+            let antagonist = Antagonist::new(&scan, &up());
+            assert_eq!(antagonist.surface().mesh().faces().len(), scan.mesh().faces().len());
+            assert_eq!(antagonist.opening(), &up());
+            antagonist.inside_out()
+        };
+        // Seen from below, normals that point up show their backs.
+        assert!(facing(&[level(0.0, true)]) && !facing(&[level(0.0, false)]));
+        // What lies behind something else is not seen, however much it is.
+        assert!(facing(&[level(0.0, true), level(1.0, false), level(2.0, false)]));
+        // Beside each other: the greater number counts, and where they are even it is taken as it is.
+        assert!(facing(&[aside(0.0, true, -20.0), aside(0.0, true, 0.0), aside(3.0, false, 20.0)]));
+        assert!(!facing(&[aside(0.0, true, -20.0), aside(0.0, false, 0.0), aside(3.0, false, 20.0)]));
+        assert!(!facing(&[aside(0.0, true, -20.0), aside(0.0, false, 20.0)]));
+        // Far more triangles than are looked at.
+        let fine = |up| sheet(40.0, 0.5, up, |x, y| 0.01 * x * y);
+        assert!(facing(&[fine(true)]) && !facing(&[fine(false)]));
+    }
+
+    #[test]
+    fn a_map_is_summed_up_by_its_least_figures_and_what_has_nothing_above() {
+        let read = |along: Option<f64>, nearest: f64| Clearance {
+            along_mm: along,
+            nearest_mm: Some(nearest),
+            ..Clearance::default()
+        };
+        let map = [read(Some(3.0), 2.5), read(None, 1.0), read(Some(2.0), 1.5), read(Some(2.0), 1.0)];
+        let told = summary(&map);
+        assert_eq!((told.vertices, told.nothing_above), (4, 1));
+        assert_eq!((told.least_along, told.least_nearest), (Some((2.0, 2)), Some((1.0, 1))));
+        assert_eq!(summary(&[]), Summary::default());
     }
 
     #[test]

@@ -12,7 +12,7 @@
 //!
 //! Method and its error: exact on the triangles; the margins are followed in steps of 0.2 mm.
 //!
-//! Checked by: `tests/framework.rs` on generated frameworks; sections in `sections`.
+//! Checked by: `tests/framework.rs` on generated frameworks; sections in `sections`; a plate and a bent band as straps, below.
 
 use rayon::prelude::*;
 
@@ -277,4 +277,83 @@ fn band(framework: &Framework, cast: &Cast<'_>, found: &Loop, frame: &Frame) -> 
     };
     let thickness_mm = super::median(thick.filter_map(ball).collect())?;
     (width > 0.0).then_some(ConnectorSection { at: found.middle, thickness_mm, height_mm: width })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::fine_box;
+    use super::*;
+    use crate::anatomy::Anatomy;
+    use crate::estimate::NotMeasured;
+    use crate::locate::Surface;
+    use crate::mesh::Mesh;
+    use crate::space::{Vector, cos, sin};
+
+    fn frame() -> Frame {
+        let along = Direction::new_unchecked;
+        let (occlusal, anterior) = (along(-Vector::z()), along(Vector::y()));
+        Frame { origin: Point::origin(), occlusal, anterior, left: along(Vector::x()) }
+    }
+
+    fn sections(cast: &Mesh, strap: &Mesh, half_mm: f64) -> Vec<ConnectorSection> {
+        let surface = Surface::new(cast);
+        let normals = cast.vertex_normals();
+        let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), cast.vertices().len());
+        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        strap_of(strap, &cast, half_mm)
+    }
+
+    fn strap_of(mesh: &Mesh, cast: &Cast<'_>, half_mm: f64) -> Vec<ConnectorSection> {
+        strap(&Framework::new(mesh), cast, &frame(), half_mm)
+    }
+
+    #[test]
+    fn a_plate_is_as_wide_and_thick_as_it_is_at_every_millimetre_that_it_reaches() {
+        let cast = fine_box([-20.0, -20.0, -8.0], [20.0, 20.0, 0.0], 2.0);
+        let plate = fine_box([-6.6, -4.5, 0.3], [6.6, 4.5, 0.9], 0.5);
+        let all = sections(&cast, &plate, 10.5);
+        // The planes stand at -10 .. 10 mm from the midline; those at -6 .. 6 meet it.
+        let places: Vec<f64> = all.iter().map(|s| s.at.x.round()).collect();
+        assert_eq!(places, (-6..=6).map(f64::from).collect::<Vec<_>>());
+        for s in all {
+            assert!((s.thickness_mm - 0.6).abs() < 1e-6, "{s:?}");
+            // An end wall of 0.6 mm may be counted with the side at each of its two borders.
+            assert!((8.9..9.0 + 2.0 * 0.6 + 1e-6).contains(&s.height_mm), "{s:?}");
+        }
+    }
+
+    /// A shell about the x axis between two radii, from -40 to 40 degrees about the top.
+    fn shell(half_mm: f64, radii: [f64; 2], edge_mm: f64) -> Mesh {
+        let flat = fine_box([-half_mm, -40.0, radii[0]], [half_mm, 40.0, radii[1]], edge_mm);
+        let bend = |p: &Point| {
+            let a = p.y.to_radians();
+            Point::new(p.x, p.z * sin(a), p.z * cos(a))
+        };
+        Mesh::new(flat.vertices().iter().map(bend).collect(), flat.faces().to_vec()).unwrap()
+    }
+
+    #[test]
+    fn the_width_of_a_bent_band_is_read_along_its_fitting_side() {
+        // A vault: the cast below, the band on it. The arc on the fitting side is R a, its chord 2 R sin (a / 2).
+        let (inner, degrees) = (15.3, 80.0_f64);
+        let vault = shell(14.0, [9.0, 15.0], 3.0);
+        let band = shell(5.2, [inner, inner + 0.7], 1.0);
+        let all = sections(&vault, &band, 4.0);
+        assert_eq!(all.len(), 9);
+        let arc = inner * degrees.to_radians();
+        for s in all {
+            assert!((s.thickness_mm - 0.7).abs() < 0.02, "{s:?}");
+            assert!((s.height_mm - arc).abs() < 2.0 * 0.7 + 0.02, "{s:?} and {arc}");
+            assert!(s.height_mm > 2.0 * inner * sin((degrees / 2.0).to_radians()) + 0.9, "not the chord");
+        }
+    }
+
+    #[test]
+    fn a_strap_that_does_not_reach_the_midline_has_no_section_there() {
+        let cast = fine_box([-20.0, -20.0, -8.0], [20.0, 20.0, 0.0], 2.0);
+        let plate = fine_box([3.5, -4.5, 0.3], [8.5, 4.5, 0.9], 0.5);
+        let all = sections(&cast, &plate, 10.0);
+        let places: Vec<f64> = all.iter().map(|s| s.at.x.round()).collect();
+        assert_eq!(places, [4.0, 5.0, 6.0, 7.0, 8.0]);
+    }
 }
