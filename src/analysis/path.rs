@@ -76,7 +76,7 @@ fn search(facts: &Facts<'_>, found: &Searched) -> PathSearch {
     });
     PathSearch {
         cone_deg: found.goodness.cone_deg,
-        step_deg: rules.number("path_step_deg"),
+        step_deg: found.step_deg,
         tilts_tried: found.tried.len(),
         on_grid: found.on_grid,
         triangles: found.reduced.triangles_of_scan,

@@ -285,7 +285,7 @@ fn whole_cast(mesh: &Mesh, topology: &Topology, along: &Along<'_>) -> (BlockoutS
     let base = base_below(mesh, topology, &d);
     let cast = Cast { mesh, topology, base: &base };
     let all = blockout::whole(&cast);
-    let space = blockout::dead_space(&cast, along, &[&all]).pop();
+    let space = blockout::dead_space(&cast, along, &[&all]).0.pop();
     let solid = blockout::solid(&cast, &d, &[&all]);
     let space = space.unwrap_or_default();
     let edge = mesh.mean_edge_mm();

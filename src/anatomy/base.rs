@@ -18,9 +18,12 @@ pub fn faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
     let least = cos(FLAT_DEG.to_radians());
     let mut group = vec![u32::MAX; mesh.faces().len()];
     let mut flat = vec![false; mesh.faces().len()];
+    let mut patch: Vec<FaceId> = Vec::new();
     for seed in 0..mesh.faces().len() {
         let (Some(_), true) = (normals[seed], group[seed] == u32::MAX) else { continue };
-        let (mut patch, mut next) = (vec![seed as FaceId], 0);
+        patch.clear();
+        patch.push(seed as FaceId);
+        let mut next = 0;
         group[seed] = seed as u32;
         while let Some(&f) = patch.get(next) {
             next += 1;

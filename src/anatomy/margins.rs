@@ -4,7 +4,7 @@
 //! crown. Where neighbouring crowns are joined above an open embrasure no curve around one of them closes: the joint is
 //! then cut midway between the two margins.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::crowns::{MARGIN_STEP_MM, centre, crown};
 use super::{Crown, curves};
@@ -208,10 +208,12 @@ fn within(
     if !limits.hold(&middle(seed)) {
         return None;
     }
-    let mut faces = BTreeSet::from([seed]);
-    let mut queue = VecDeque::from([seed]);
+    let (mut faces, mut next) = (vec![seed], 0);
+    let mut reached = vec![false; mesh.faces().len()];
+    reached[seed as usize] = true;
     let (mut area, mut joint_mm) = (0.0, 0.0);
-    while let Some(f) = queue.pop_front() {
+    while let Some(&f) = faces.get(next) {
+        next += 1;
         area += mesh.doubled_area_normal(f).norm() / 2.0;
         if area > GREATEST_CROWN_MM2 {
             return None;
@@ -222,17 +224,22 @@ fn within(
                 continue;
             }
             for &g in topology.faces_of_edge(e).iter().filter(|&&g| g != f) {
+                if reached[g as usize] {
+                    continue;
+                }
                 if !limits.hold(&middle(g)) {
                     // The path of triangle sides weaves about the margin; what lies between them is no joint.
                     let beside = limits.nearest(&middle(g)).is_some_and(|(gap, _)| gap < BESIDE_MM);
                     joint_mm += if beside { 0.0 } else { (mesh.vertex(a) - mesh.vertex(b)).norm() };
-                } else if faces.insert(g) {
-                    queue.push_back(g);
+                } else {
+                    reached[g as usize] = true;
+                    faces.push(g);
                 }
             }
         }
     }
-    Some((faces.into_iter().collect(), joint_mm))
+    faces.sort_unstable();
+    Some((faces, joint_mm))
 }
 
 /// The marked curve with its first position repeated at the end, doubled points left out.
@@ -338,13 +345,16 @@ fn patch(
 }
 
 fn flood(mesh: &Mesh, topology: &Topology, barrier: &Edges, start: FaceId) -> (Vec<FaceId>, bool) {
-    let mut faces = BTreeSet::from([start]);
-    let mut queue = VecDeque::from([start]);
-    let mut area = 0.0;
-    while let Some(f) = queue.pop_front() {
+    let mut reached = vec![false; mesh.faces().len()];
+    reached[start as usize] = true;
+    let (mut faces, mut next) = (vec![start], 0);
+    let (mut area, mut closed) = (0.0, true);
+    while let Some(&f) = faces.get(next) {
+        next += 1;
         area += mesh.doubled_area_normal(f).norm() / 2.0;
         if area > GREATEST_CROWN_MM2 {
-            return (faces.into_iter().collect(), false);
+            closed = false;
+            break;
         }
         for e in topology.edges_of_face(f) {
             let [a, b] = topology.edges()[e as usize].ends;
@@ -352,13 +362,15 @@ fn flood(mesh: &Mesh, topology: &Topology, barrier: &Edges, start: FaceId) -> (V
                 continue;
             }
             for &g in topology.faces_of_edge(e) {
-                if faces.insert(g) {
-                    queue.push_back(g);
+                if !reached[g as usize] {
+                    reached[g as usize] = true;
+                    faces.push(g);
                 }
             }
         }
     }
-    (faces.into_iter().collect(), true)
+    faces.sort_unstable();
+    (faces, closed)
 }
 
 /// Gives triangles that two margins claim to the crown whose middle is nearer, so that no triangle has two numbers.

@@ -76,15 +76,14 @@ fn measured(facts: &Facts<'_>, path: &Path, field: &UndercutField, part: &mut Pa
     let tilted = facts.surveyor.tilted(&path.withdrawal);
     let along = Along { tilted: &tilted, field, uncertainty_deg: path.uncertainty_deg };
     let flags: Vec<&[bool]> = parts.iter().map(|p| p.faces.as_slice()).collect();
-    let spaces = measure::dead_space(&cast, &along, &flags);
+    let (spaces, together_mm3) = measure::dead_space(&cast, &along, &flags);
     for (of, space) in parts.iter().map(|p| &p.of).zip(&spaces) {
         let figures = Figures::new(facts, path, &tilted, space);
         part.blockout.push(shown(facts, of, space, &figures));
         part.findings.push(finding(facts, of, space, &figures));
     }
     if !parts.is_empty() {
-        let volume = measure::united_volume_mm3(&cast, &path.withdrawal, &flags);
-        part.findings.push(together(volume));
+        part.findings.push(together(together_mm3));
     }
     for reason in lacking {
         let says =

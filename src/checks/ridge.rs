@@ -127,7 +127,7 @@ fn height_estimate(facts: &Facts<'_>, height_mm: f64, across_mm: f64) -> Estimat
         .with(Source::Method, METHOD_MM)
 }
 
-fn width_estimate(facts: &Facts<'_>, width: &Width) -> Estimate {
+pub(super) fn width_estimate(facts: &Facts<'_>, width: &Width) -> Estimate {
     let scan = facts.case.file.accuracy.scan_mm;
     // A tipped section lowers one wall and lifts the other by half the width times the angle.
     let tipped = width.width_mm / 2.0 * sin(direction_deg(facts).to_radians());

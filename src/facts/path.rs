@@ -99,11 +99,25 @@ fn gauge_mm(rules: &Rules, kind: ClaspKind) -> f64 {
     })
 }
 
+/// Where the case gives the path, the tilts beside it only show where it stands among them.
+const GIVEN_STEPS: f64 = 2.0;
+const WIDEST_STEP_DEG: f64 = 5.0;
+
+fn step_deg(case: &Case, rules: &Rules) -> f64 {
+    let step = rules.number("path_step_deg");
+    match case.file.path {
+        PathWanted::Searched => step,
+        PathWanted::Withdrawal(_) | PathWanted::Tilt(_) => {
+            step.max((GIVEN_STEPS * step).min(WIDEST_STEP_DEG))
+        }
+    }
+}
+
 fn limits(case: &Case, rules: &Rules) -> Limits {
     let from = rules.number("bar_below_margin_mm");
     Limits {
         cone_deg: rules.number("tilt_most_deg"),
-        step_deg: rules.number("path_step_deg"),
+        step_deg: step_deg(case, rules),
         tip_above_margin_mm: rules.number("tip_above_margin_mm"),
         ceiling_mm: rules.number("undercut_ceiling_mm"),
         guiding_deg: ["guiding_plane_good_deg", "guiding_plane_prepare_deg"].map(|id| rules.number(id)),

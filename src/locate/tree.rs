@@ -38,14 +38,24 @@ impl Node {
         }
     }
 
-    fn set_box(&mut self, slot: usize, triangles: &[Triangle]) {
+    fn set_box(&mut self, slot: usize, triangle: &Triangle) {
         // Wider than the rounding of f32 for places as far out as the box, narrower than anything that is measured.
         let widen = |v: f64| 1e-6 + v.abs() * 1e-6;
         for k in 0..3 {
-            let (low, high) = extent(triangles, k);
+            let [a, b, c] = triangle.corners.map(|p| p[k]);
+            let (low, high) = (a.min(b).min(c), a.max(b).max(c));
             self.low[k][slot] = (low - widen(low)) as f32;
             self.high[k][slot] = (high + widen(high)) as f32;
         }
+    }
+
+    /// Hangs a node, which is the child number `at`, into a slot, with the box around its boxes.
+    fn hang(&mut self, slot: usize, at: usize, child: &Node) {
+        for k in 0..3 {
+            self.low[k][slot] = child.low[k].into_iter().fold(f32::INFINITY, f32::min);
+            self.high[k][slot] = child.high[k].into_iter().fold(f32::NEG_INFINITY, f32::max);
+        }
+        self.child[slot] = at as u32;
     }
 
     /// Squared distances of the four boxes from a place.
@@ -90,12 +100,6 @@ impl Node {
     }
 }
 
-/// Least and greatest coordinate of some triangles.
-fn extent(triangles: &[Triangle], axis: usize) -> (f64, f64) {
-    let all = triangles.iter().flat_map(|t| &t.corners).map(|p| p[axis]);
-    all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
-}
-
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Triangle {
     pub corners: [Point; 3],
@@ -128,12 +132,15 @@ fn reach(bound: f64) -> f32 {
 }
 
 impl Tree {
-    pub fn new(mut triangles: Vec<Triangle>) -> Tree {
-        let mut nodes = Vec::new();
+    pub fn new(triangles: Vec<Triangle>) -> Tree {
+        let centre = |t: &Triangle| [0, 1, 2].map(|k| t.corners[0][k] + t.corners[1][k] + t.corners[2][k]);
+        let item = |(at, t): (usize, &Triangle)| Item { centre: centre(t), face: t.face, at: at as u32 };
+        let mut items: Vec<Item> = triangles.iter().enumerate().map(item).collect();
+        let mut nodes = Vec::with_capacity(triangles.len() / 2);
         if !triangles.is_empty() {
-            build(&mut nodes, &mut triangles, 0);
+            build(&mut nodes, &triangles, &mut items, 0);
         }
-        Tree { nodes, triangles }
+        Tree { nodes, triangles: items.iter().map(|i| triangles[i.at as usize]).collect() }
     }
 
     /// Nearest triangle within the squared distance `most2`; lowest triangle where several are equally near.
@@ -283,66 +290,78 @@ fn nearest_last<T: PartialOrd + Copy>(distance: &[T; WIDTH]) -> [usize; WIDTH] {
     order
 }
 
-/// Appends the nodes over `triangles`, which are put in order, to `nodes`, the root first; `first` is the place of the
-/// first triangle in the whole list.
-fn build(nodes: &mut Vec<Node>, triangles: &mut [Triangle], first: usize) {
-    let half = split(triangles);
-    let (left, right) = triangles.split_at_mut(half);
+/// A triangle by three times its centre, by which the tree is quartered, and its place among those given.
+#[derive(Clone, Copy)]
+struct Item {
+    centre: [f64; 3],
+    face: u32,
+    at: u32,
+}
+
+/// Appends the nodes over `items`, which are put in order, to `nodes`, the root first; `first` is the place of the first
+/// item in the whole list.
+fn build(nodes: &mut Vec<Node>, triangles: &[Triangle], items: &mut [Item], first: usize) {
+    let half = split(items);
+    let (left, right) = items.split_at_mut(half);
     let (quarter, three_quarters) = (split(left), split(right));
     let (a, b) = left.split_at_mut(quarter);
     let (c, d) = right.split_at_mut(three_quarters);
     let starts = [first, first + quarter, first + half, first + half + three_quarters];
     let root = nodes.len();
     nodes.push(Node::empty());
-    for (slot, part) in [&*a, &*b, &*c, &*d].into_iter().enumerate().filter(|(_, p)| !p.is_empty()) {
-        nodes[root].set_box(slot, part);
-        if part.len() == 1 {
-            nodes[root].child[slot] = starts[slot] as u32 | IS_TRIANGLE;
+    let mut parts: Vec<(usize, &mut [Item], usize)> = Vec::with_capacity(WIDTH);
+    for (slot, (part, start)) in [a, b, c, d].into_iter().zip(starts).enumerate() {
+        match part {
+            [] => {}
+            [item] => {
+                nodes[root].set_box(slot, &triangles[item.at as usize]);
+                nodes[root].child[slot] = start as u32 | IS_TRIANGLE;
+            }
+            more => parts.push((slot, more, start)),
         }
     }
-    let parts = [a, b, c, d].into_iter().zip(starts).enumerate().filter(|(_, (p, _))| p.len() > 1);
     if half < PARALLEL {
-        for (slot, (part, start)) in parts {
-            nodes[root].child[slot] = nodes.len() as u32;
-            build(nodes, part, start);
+        for (slot, part, start) in parts {
+            let child = nodes.len();
+            build(nodes, triangles, part, start);
+            let below = nodes[child];
+            nodes[root].hang(slot, child, &below);
         }
         return;
     }
     let grown: Vec<(usize, Vec<Node>)> = parts
-        .collect::<Vec<_>>()
         .into_par_iter()
-        .map(|(slot, (part, start))| {
+        .map(|(slot, part, start)| {
             let mut own = Vec::with_capacity(part.len() / 2);
-            build(&mut own, part, start);
+            build(&mut own, triangles, part, start);
             (slot, own)
         })
         .collect();
     for (slot, own) in grown {
-        let base = nodes.len() as u32;
-        nodes[root].child[slot] = base;
-        nodes.extend(own.into_iter().map(|node| Node {
-            child: node.child.map(|c| if c & IS_TRIANGLE == 0 { c + base } else { c }),
-            ..node
-        }));
+        let child = nodes.len();
+        nodes[root].hang(slot, child, &own[0]);
+        let moved = |c: u32| if c & IS_TRIANGLE == 0 { c + child as u32 } else { c };
+        nodes.extend(own.into_iter().map(|node| Node { child: node.child.map(moved), ..node }));
     }
 }
 
 /// Halves triangles by the median of their centres along the longest side of the box around the centres.
-fn split(triangles: &mut [Triangle]) -> usize {
-    let half = triangles.len().div_ceil(2);
-    if triangles.len() < 2 {
+fn split(items: &mut [Item]) -> usize {
+    let half = items.len().div_ceil(2);
+    if items.len() < 2 {
         return half;
     }
-    let centre = |t: &Triangle, k: usize| t.corners[0][k] + t.corners[1][k] + t.corners[2][k];
-    let side = |k: usize| {
-        let all = triangles.iter().map(|t| centre(t, k));
-        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-        high - low
-    };
-    let sides = [side(0), side(1), side(2)];
+    let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
+    for item in items.iter() {
+        for k in 0..3 {
+            low[k] = low[k].min(item.centre[k]);
+            high[k] = high[k].max(item.centre[k]);
+        }
+    }
+    let sides = [high[0] - low[0], high[1] - low[1], high[2] - low[2]];
     let axis = (1..3).fold(0, |best, k| if sides[k] > sides[best] { k } else { best });
-    triangles.select_nth_unstable_by(half - 1, |a, b| {
-        centre(a, axis).total_cmp(&centre(b, axis)).then(a.face.cmp(&b.face))
+    items.select_nth_unstable_by(half - 1, |a, b| {
+        a.centre[axis].total_cmp(&b.centre[axis]).then(a.face.cmp(&b.face))
     });
     half
 }

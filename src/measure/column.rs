@@ -14,7 +14,7 @@
 //! Checked by: plates and ridges below, in `site_room` and in `rest_room`.
 
 use crate::locate::Surface;
-use crate::space::{Direction, Plane, Point, Vector};
+use crate::space::{Direction, Motion, Plane, Point, Vector};
 
 /// A corner of a clipped triangle: two coordinates in the plan, then the height, mm.
 type Corner = [f64; 3];
@@ -79,6 +79,16 @@ impl Column {
         Column { centre, axes: [u, v], up, outline }
     }
 
+    /// The column after a motion.
+    pub fn moved(&self, motion: &Motion) -> Column {
+        Column {
+            centre: motion * self.centre,
+            axes: self.axes.map(|a| motion * a),
+            up: Direction::new_unchecked(motion * self.up.into_inner()),
+            outline: self.outline.clone(),
+        }
+    }
+
     /// Centre of the footprint, mm.
     pub fn centre(&self) -> Point {
         self.centre
@@ -126,11 +136,15 @@ impl Column {
 
     /// Leaves in `piece` what of the triangle lies in the column.
     fn clip(&self, corners: &[Corner; 3], piece: &mut Piece) {
-        piece.set(corners);
         let n = self.outline.len();
-        for k in 0..n {
-            piece.cut(self.outline[k], self.outline[(k + 1) % n]);
+        let sides = (0..n).map(|k| (self.outline[k], self.outline[(k + 1) % n]));
+        // Most triangles lie wholly beyond one side, or within all of them.
+        if sides.clone().any(|(a, b)| corners.iter().all(|c| left_of(a, b, c) < 0.0)) {
+            piece.now.clear();
+            return;
         }
+        piece.set(corners);
+        sides.for_each(|(a, b)| piece.cut(a, b));
     }
 
     /// Heights of those of `triangles` that lie in the column; `None` where none does. Heights under `above_mm` do
@@ -205,6 +219,11 @@ fn plan_area(mut corners: impl Iterator<Item = [f64; 2]>) -> f64 {
     sum / 2.0
 }
 
+/// Positive where a corner lies on the left of the line from `a` to `b` in the plan.
+fn left_of(a: [f64; 2], b: [f64; 2], c: &Corner) -> f64 {
+    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+}
+
 /// A polygon that is being cut, with room for the next one.
 #[derive(Clone, Debug, Default)]
 struct Piece {
@@ -220,7 +239,7 @@ impl Piece {
 
     /// Keeps what lies on the left of the line from `a` to `b` in the plan, the line included.
     fn cut(&mut self, a: [f64; 2], b: [f64; 2]) {
-        let side = |c: &Corner| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+        let side = |c: &Corner| left_of(a, b, c);
         if self.now.iter().all(|c| side(c) >= 0.0) {
             return;
         }

@@ -2,7 +2,7 @@
 //!
 //! Definition: the teeth to be replaced stand along the crest from the abutment backwards, each as wide as an average
 //! crown (trade facts, section 12.1). Height of a tooth's place is the least interarch distance along the opening
-//! direction over its stretch of crest. Its corridor is how far to either side of the crest, in the section through the
+//! direction over its stretch of crest; there is none where opposing surface is missing over more than a twentieth of it. Its corridor is how far to either side of the crest, in the section through the
 //! middle of its stretch, that distance from the tissue stays at or above the height wanted. Length is what the neighbouring
 //! crowns leave between them in plan, across a strip of 5 mm over the crest; behind the last abutment, the crest's length.
 //!
@@ -31,6 +31,9 @@ const FARTHEST_MM: f64 = 8.0;
 const STRIP_MM: f64 = 2.5;
 /// From how far over the crest the tissue beside it is looked for, mm.
 const ABOVE_MM: f64 = 6.0;
+
+/// Share of a stretch that must have opposing surface over it for its height to count: what is missing is no room.
+pub const COVERED: f64 = 0.95;
 
 /// A tooth to be replaced.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,8 +70,10 @@ pub struct Place {
     pub tooth: Tooth,
     /// Its stretch of crest, mm from the front.
     pub along_crest_mm: [f64; 2],
-    /// Least interarch distance over it, mm; `None` where nothing stands opposite.
+    /// Least interarch distance over it, mm; `None` where nothing stands opposite, or not over all of it.
     pub height_mm: Option<f64>,
+    /// Share of its stretch over which opposing surface stands, 0 to 1.
+    pub covered: f64,
     /// Where that is, mm.
     pub at: Point,
     /// How far the corridor reaches along `across` and against it, mm; `None` where even the crest has less.
@@ -141,15 +146,18 @@ fn place(asked: &Asked<'_>, tooth: Tooth, [from, to]: [f64; 2], beyond_mm: f64) 
     let chord = asked.crest.chord(middle, ((to - from) / 2.0).max(1.0));
     let across = direction(up.cross(&chord))?;
     let count = ((to - from) / STEP_MM).ceil().max(1.0) as usize;
-    let least = (0..=count)
+    let met: Vec<(f64, Point)> = (0..=count)
         .map(|k| asked.crest.at(from + (to - from) * k as f64 / count as f64))
         .filter_map(|p| Some((asked.antagonist.along(&p)?.mm, p)))
-        .min_by(|a, b| a.0.total_cmp(&b.0));
+        .collect();
+    let covered = met.len() as f64 / (count + 1) as f64;
+    let least = met.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).filter(|_| covered >= COVERED);
     let at_middle = asked.crest.at(middle);
     Some(Place {
         tooth,
         along_crest_mm: [from, to],
         height_mm: least.map(|l| l.0),
+        covered,
         at: least.map_or(at_middle, |l| l.1),
         corridor_mm: corridor(asked, &at_middle, &across.into_inner()),
         across,
@@ -215,6 +223,32 @@ mod tests {
         assert!((r.places[0].beyond_mm, r.places[1].beyond_mm) == (0.0, 1.5));
         assert!((r.places[0].height_mm.unwrap() - 5.45).abs() < 1e-9, "{:?}", r.places[0]);
         assert!((r.places[1].height_mm.unwrap() - 5.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn where_opposing_surface_is_missing_over_a_place_it_has_no_height() {
+        let points: Vec<Point> = (0..=40).map(|k| Point::new(0.5 * f64::from(k), 0., 0.)).collect();
+        let crest = CrestLine::new(&points).unwrap();
+        let whole = sheet(60.0, 0.25, false, |_, _| 6.0);
+        // Nothing stands over the crest from 15 mm on.
+        let part = whole.part(|f| whole.face_centre(f).x < 15.0).0;
+        let (restored, opposing) = (Surface::new(&sheet(60.0, 0.5, true, |_, _| 0.0)), Surface::new(&part));
+        let antagonist = Antagonist::new(&opposing, &up());
+        let teeth = teeth(&[(36, 11.0), (37, 9.0)]);
+        let (front, back): (&[Point], &[Point]) = (&[], &[]);
+        let asked = Asked {
+            teeth: &teeth,
+            crest: &crest,
+            restored: &restored,
+            antagonist: &antagonist,
+            front,
+            back,
+            height_mm: 5.0,
+        };
+        let r = room(&asked).unwrap();
+        assert!((r.places[0].height_mm.unwrap() - 6.0).abs() < 1e-9 && r.places[0].covered == 1.0);
+        assert!(r.places[1].height_mm.is_none(), "{:?}", r.places[1]);
+        assert!((r.places[1].covered - 4.0 / 9.0).abs() < 0.06, "{:?}", r.places[1]);
     }
 
     #[test]

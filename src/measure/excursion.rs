@@ -168,14 +168,8 @@ pub fn positions(arches: &Arches<'_>, joint: &Joint, ways_mm: &[f64]) -> Vec<Pos
         .collect();
     let step = near.len().div_ceil(MOST_VERTICES).max(1);
     let places: Vec<Point> = near.into_iter().step_by(step).collect();
-    let least = |motion: &Motion| {
-        places
-            .iter()
-            .filter_map(|p| arches.antagonist.along(&(motion * p)))
-            .map(|a| a.mm)
-            .fold(f64::INFINITY, f64::min)
-    };
-    let at_rest = least(&Motion::identity());
+    let gap_mm = |p: &Point| arches.antagonist.along(p).map(|a| a.mm);
+    let at_rest = places.iter().filter_map(gap_mm).fold(f64::INFINITY, f64::min);
     if !at_rest.is_finite() {
         return Vec::new();
     }
@@ -192,7 +186,8 @@ pub fn positions(arches: &Arches<'_>, joint: &Joint, ways_mm: &[f64]) -> Vec<Pos
         for _ in 0..HALVED {
             let middle = (closed + open) / 2.0;
             let motion = relative(joint.opened(&moved, middle));
-            *(if least(&motion) < at_rest { &mut closed } else { &mut open }) = middle;
+            let deeper = places.iter().filter_map(|p| gap_mm(&(motion * p))).any(|mm| mm < at_rest);
+            *(if deeper { &mut closed } else { &mut open }) = middle;
         }
         let restored = relative(joint.opened(&moved, open));
         Position { kind, way_mm, opened_deg: open, restored }

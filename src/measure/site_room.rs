@@ -27,7 +27,7 @@ use crate::units;
 
 /// Share of the footprint that must have opposing surface over it for the room to count as measured. Below it a border
 /// or a hole of the scan, not a tooth, would make the room.
-const COVERED: f64 = 0.95;
+pub const COVERED: f64 = 0.95;
 /// Shift across the crest by which the room's dependence on the crest's place is read, mm.
 pub const SHIFT_MM: f64 = 0.5;
 const PLACE_STEP_MM: f64 = 0.25;
@@ -321,7 +321,7 @@ fn places(asked: &SiteAsked<'_>, line: &CrestLine) -> Measured<Vec<f64>> {
                 units::mm(end),
                 units::mm(size.length_mm)
             ),
-            "a shorter attachment, or a crest that is marked to its end",
+            "a shorter attachment, a crest that is marked to its end, or [limits] site_length_mm where it may reach farther back",
         ));
     }
     Ok(places)

@@ -1,5 +1,7 @@
 //! Who meets whom: edges with their triangles, triangles around a vertex, borders, connected pieces.
 
+use std::sync::OnceLock;
+
 use super::{FaceId, Mesh, VertexId};
 
 /// An edge and the triangles that meet at it.
@@ -21,6 +23,7 @@ pub struct Topology {
     face_edges: Vec<[u32; 3]>,
     vertex_start: Vec<u32>,
     vertex_faces: Vec<FaceId>,
+    pieces: OnceLock<(Vec<u32>, usize)>,
 }
 
 impl Topology {
@@ -67,7 +70,7 @@ impl Topology {
                 face_edges[side as usize / 3][side as usize % 3] = index as u32;
             }
         }
-        Topology { edges, edge_faces, face_edges, vertex_start, vertex_faces }
+        Topology { edges, edge_faces, face_edges, vertex_start, vertex_faces, pieces: OnceLock::new() }
     }
 
     /// All edges, ordered by their ends.
@@ -105,7 +108,12 @@ impl Topology {
     }
 
     /// Piece number of each triangle, joined over shared edges, and the number of pieces. Numbered by lowest triangle.
-    pub fn pieces(&self) -> (Vec<u32>, usize) {
+    pub fn pieces(&self) -> (&[u32], usize) {
+        let (piece, count) = self.pieces.get_or_init(|| self.find_pieces());
+        (piece, *count)
+    }
+
+    fn find_pieces(&self) -> (Vec<u32>, usize) {
         let mut piece = vec![u32::MAX; self.face_edges.len()];
         let (mut count, mut stack) = (0u32, Vec::new());
         for seed in 0..piece.len() {
@@ -136,7 +144,7 @@ impl Topology {
         for (f, &p) in piece.iter().enumerate() {
             area[p as usize] += mesh.face_area_mm2(f as FaceId);
         }
-        (piece, area)
+        (piece.to_vec(), area)
     }
 
     /// Closed chains of border edges, each as vertices in the direction in which its triangles run along it.

@@ -76,11 +76,11 @@ pub fn visible(features: &[Feature], d: &Direction) -> (Vec<f64>, Vec<bool>) {
     let cell = |p: &[f64; 3], k: usize| ((p[k] - low[k]) / side) as usize;
     let width = ((high[0] - low[0]) / side) as usize + 1;
     let mut top = vec![f64::NEG_INFINITY; width * (((high[1] - low[1]) / side) as usize + 1)];
-    for p in &places {
-        let slot = &mut top[cell(p, 1) * width + cell(p, 0)];
-        *slot = slot.max(p[2]);
+    let cells: Vec<usize> = places.iter().map(|p| cell(p, 1) * width + cell(p, 0)).collect();
+    for (p, &at) in places.iter().zip(&cells) {
+        top[at] = top[at].max(p[2]);
     }
-    let seen = places.iter().map(|p| p[2] >= top[cell(p, 1) * width + cell(p, 0)] - SEEN_MM).collect();
+    let seen = places.iter().zip(&cells).map(|(p, &at)| p[2] >= top[at] - SEEN_MM).collect();
     (places.iter().map(|p| p[2]).collect(), seen)
 }
 

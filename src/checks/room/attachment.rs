@@ -1,10 +1,10 @@
 //! Room for the attachment behind the abutment of a distal extension, by common practice and by the case's own parts.
 
-use super::{CHECK, Part, attachment_asked};
+use super::{CHECK, Part, attachment_asked, ridge};
 use crate::anatomy::Span;
 use crate::case::{Attachment, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
-use crate::facts::Facts;
+use crate::facts::{Facts, RIDGE_DEPTHS_MM};
 use crate::locate::Surface;
 use crate::measure::crest_line::CrestLine;
 use crate::measure::site_room::{self, SiteAsked, SiteRoom, SiteSettings};
@@ -166,11 +166,13 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
     let settings = site.settings();
     if !site.over_ridge(room.along_crest_mm[0], room.along_crest_mm[1]) {
         judge_room(site, &room, "to the opposing arch", false, part);
+        part.findings.extend(wider_than_the_ridge(site, &room, &settings));
         return Some(shown(site, &room, &settings));
     }
     match split(site, other.surface.mesh()) {
         Some((room, to)) => {
             judge_room(site, &room, to, true, part);
+            part.findings.extend(wider_than_the_ridge(site, &room, &settings));
             Some(shown(site, &room, &settings))
         }
         None => {
@@ -185,6 +187,33 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
             None
         }
     }
+}
+
+/// Says that the footprint is wider than the ridge under it.
+fn wider_than_the_ridge(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> Option<Finding> {
+    let facts = site.facts;
+    let index = facts.restored.anatomy.spans.iter().position(|s| s.teeth == site.span.teeth)?;
+    let [from, to] = room.along_crest_mm;
+    let under = facts.ridges.get(index)?.iter().filter(|s| (from - 0.5..=to + 0.5).contains(&s.s_mm));
+    let narrowest = under.filter_map(|s| s.widths[0]).min_by(|a, b| a.width_mm.total_cmp(&b.width_mm))?;
+    if settings.width_mm <= narrowest.width_mm {
+        return None;
+    }
+    let figure = ridge::width_estimate(facts, &narrowest);
+    let says = format!(
+        "The footprint over {} is {} wide; the ridge under it is {} wide, {} under its crest. The body reaches beyond the ridge, \
+         over cheek or tongue, of which the scan tells nothing.",
+        site.name,
+        units::mm(settings.width_mm),
+        units::mm(narrowest.width_mm),
+        units::mm(RIDGE_DEPTHS_MM[0])
+    );
+    Some(
+        Finding::new(CHECK.id, "footprint_wider_than_ridge", Verdict::Caution, says)
+            .figure(&figure, Unit::Mm)
+            .at(site.place(room))
+            .settled_by("a narrower attachment, or a trial on the cast"),
+    )
 }
 
 fn shown(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> SiteShown {

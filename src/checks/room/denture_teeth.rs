@@ -8,8 +8,8 @@ use crate::case::{SpanKind, Tooth};
 use crate::facts::Facts;
 use crate::measure::clearance::Antagonist;
 use crate::measure::crest_line::CrestLine;
-use crate::measure::denture_teeth::{self as measured, Asked, TeethRoom, Wanted};
-use crate::report::{DentureTooth, Finding, Opposing, SpanShown, TeethLength, Verdict, Where};
+use crate::measure::denture_teeth::{self as measured, Asked, COVERED, TeethRoom, Wanted};
+use crate::report::{DentureTooth, Finding, Opposing, SpanShown, Station, TeethLength, Verdict, Where};
 use crate::rules::judge;
 use crate::space::Point;
 use crate::units::{self, Unit};
@@ -79,6 +79,7 @@ pub(super) fn measure(over: &Over<'_>, shown: &mut SpanShown, part: &mut Part) {
     shown.teeth_length =
         Some(TeethLength { there_mm: units::json(room.length_mm), needed_mm: units::json(room.needed_mm) });
     part.findings.extend(height(over, &room, shown));
+    part.findings.extend(missing(over, &room, shown));
     part.findings.extend(length(over, &room));
     part.findings.extend(corridor(over, shown));
 }
@@ -94,6 +95,42 @@ fn place_shown(over: &Over<'_>, p: &measured::Place) -> DentureTooth {
         width_mm: width_mm(p.tooth),
         beyond_mm: units::json(p.beyond_mm),
     }
+}
+
+/// Stretches of the crest over which no opposing surface stands, mm along it.
+fn bare(shown: &SpanShown) -> Vec<[f64; 2]> {
+    let none = |s: &&Station| s.opposing == Opposing::None;
+    let runs = shown.profile.chunk_by(|a, b| none(&a) == none(&b));
+    runs.filter(|run| run.first().is_some_and(|s| none(&s)))
+        .filter_map(|run| Some([run.first()?.s_mm, run.last()?.s_mm]))
+        .collect()
+}
+
+/// Says where opposing surface is missing over the crest, and which heights are not measured for it.
+fn missing(over: &Over<'_>, room: &TeethRoom, shown: &SpanShown) -> Option<Finding> {
+    let bare = bare(shown);
+    let at = shown.profile.iter().find(|s| s.opposing == Opposing::None)?;
+    let stretches: Vec<String> =
+        bare.iter().map(|[from, to]| format!("{} to {}", units::mm(*from), units::mm(*to))).collect();
+    let teeth: Vec<String> =
+        room.places.iter().filter(|p| p.covered < COVERED).map(|p| p.tooth.to_string()).collect();
+    let (verdict, heights) = if teeth.is_empty() {
+        (Verdict::Caution, String::new())
+    } else {
+        (Verdict::NotMeasured, format!(" The height for a tooth is not measured at {}.", teeth.join(", ")))
+    };
+    let says = format!(
+        "Over {} there is no opposing surface here: {} along the crest. What is missing is not counted as room.{heights}",
+        over.name,
+        stretches.join(", ")
+    );
+    Some(
+        Finding::new(CHECK.id, "no_opposing_surface_in_part", verdict, says)
+            .at(Where::span(&over.span.teeth).at(&Point::from(at.at_mm)))
+            .settled_by(
+                "a scan of the opposing arch without a hole over the span, or the word that nothing bites there",
+            ),
+    )
 }
 
 /// The least height over the teeth against that of a tooth on its base.

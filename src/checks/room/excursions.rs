@@ -5,17 +5,15 @@ use super::denture_teeth::Over;
 use super::{CHECK, Part};
 use crate::case::{Request, SpanKind};
 use crate::facts::Facts;
-use crate::locate::Surface;
 use crate::measure::body_fit::Pose;
 use crate::measure::clearance::{Antagonist, REACH_MM};
 use crate::measure::column::Column;
 use crate::measure::excursion::{self, Arches, Excursion, Joint, JointSettings, Position};
+use crate::measure::site_room::COVERED;
 use crate::report::{ArticulationState, ExcursionsShown, Finding, PositionShown, SpanShown, Verdict, Where};
-use crate::space::{Point, aside_mm};
+use crate::space::Point;
 use crate::units::{self, Unit};
 
-/// Opposing surface this near to the site is moved over it, mm.
-const AROUND_MM: f64 = 14.0;
 /// Half the strip about the midline, and how far from the occlusal plane, in which the incisal point is looked for, mm.
 const INCISAL_MM: f64 = 4.0;
 /// Shares of the way that are followed.
@@ -71,7 +69,7 @@ impl<'a> Moving<'a> {
             .min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
-    /// Room at a site in a position: the body stays, the opposing arch moves.
+    /// Room at a site in a position: the body goes with the restored arch.
     fn room(&self, over: &Over<'_>, shown: &SpanShown, position: &Position) -> Option<f64> {
         let site = shown.site.as_ref()?;
         let opening = over.facts.opening.as_ref().ok()?;
@@ -82,13 +80,10 @@ impl<'a> Moving<'a> {
         let column = Column::rectangle(at, pose.up(), &pose.along(), length, width)?;
         let tissue =
             column.heights(&column.triangles(&over.facts.restored.surface, 0.0), f64::NEG_INFINITY)?;
-        let whole = self.antagonist.surface().mesh();
-        let there = position.restored * at;
-        let near = |f: u32| whole.corners(f).iter().any(|p| aside_mm(&(p - there), opening) <= AROUND_MM);
-        let (part, _) = whole.part(near);
-        let moved = Surface::new(&part.moved(&position.restored.inverse()));
-        let over_it = column.heights(&column.triangles(&moved, 0.0), tissue.greatest_mm - REACH_MM)?;
-        Some(over_it.least_mm - tissue.greatest_mm)
+        let there = column.moved(&position.restored);
+        let over = there.triangles(self.antagonist.surface(), 0.0);
+        let over_it = there.heights(&over, tissue.greatest_mm - REACH_MM)?;
+        (over_it.covered >= COVERED).then_some(over_it.least_mm - tissue.greatest_mm)
     }
 }
 

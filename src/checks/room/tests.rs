@@ -249,3 +249,115 @@ fn no_crest_and_no_opposing_surface_are_named() {
     assert!(part.findings[0].says.contains("no opposing surface here"));
     assert!(part.spans[0].profile.iter().all(|s| s.along_opening_mm.is_none()));
 }
+
+#[test]
+fn crest_without_opposing_surface_in_part_is_said_and_counts_as_no_room() {
+    let mut case = pair(6.0, |_| {});
+    let scan = case.maxilla.as_mut().unwrap();
+    let whole = scan.import.mesh.clone();
+    scan.import.mesh = whole.part(|f| whole.face_centre(f).x > -5.0 || whole.face_centre(f).y > -15.0).0;
+    let part = checked(&case);
+    let wanted = [("attachment_room", Verdict::Fits), ("no_opposing_surface_in_part", Verdict::NotMeasured)];
+    assert_eq!(verdicts(&part), wanted);
+    let says = &found(&part, "no_opposing_surface_in_part").says;
+    assert!(says.contains("no opposing surface here: 15.") && says.contains("not measured at 37."), "{says}");
+    let teeth = &part.spans[0].denture_teeth;
+    assert!((teeth[0].height_mm.unwrap() - 6.0).abs() < 1e-6 && teeth[1].height_mm.is_none(), "{teeth:?}");
+}
+
+#[test]
+fn a_hole_over_the_site_is_no_room_at_rest_nor_in_motion() {
+    // The plane so near to the tissue that an incisal point is found, from which the joint is laid out.
+    let plane = [(0.0, 20.0), (20.0, -20.0), (-20.0, -20.0)].map(|(x, y)| Point::new(x, y, 3.0));
+    let whole = checked(&pair(6.0, |f| f.marks.occlusal_plane = Some(plane)));
+    let moved = whole.spans[0].excursions.as_ref().unwrap();
+    assert!(moved.positions.iter().all(|p| p.room_mm.is_some_and(|mm| mm > 5.5)), "{moved:?}");
+    let mut case = pair(6.0, |f| f.marks.occlusal_plane = Some(plane));
+    let scan = case.maxilla.as_mut().unwrap();
+    let whole = scan.import.mesh.clone();
+    let hole = Point::new(-15.0, -4.5, 6.0);
+    scan.import.mesh = whole.part(|f| (whole.face_centre(f) - hole).norm() > 3.0).0;
+    let part = checked(&case);
+    let room = found(&part, "attachment_room");
+    assert_eq!(room.verdict, Verdict::NotMeasured);
+    assert!(room.says.contains("what is missing there is not counted as room"), "{}", room.says);
+    assert!(room.settled_by.as_ref().unwrap().contains("without a hole"));
+    let moved = part.spans[0].excursions.as_ref().unwrap();
+    assert!(moved.positions.iter().any(|p| p.room_mm.is_none()), "{moved:?}");
+}
+
+#[test]
+fn a_footprint_wider_than_its_ridge_is_pointed_out_with_the_ridges_width() {
+    // A parabola, 10 mm wide 3 mm under its crest, with a sulcus on either side, and the cusps of the plates.
+    let form = |x: f64, y: f64| {
+        let aside = (x + 15.0).abs();
+        let ridge =
+            if aside < 7.0 { -0.12 * aside * aside } else { -5.88 * (1.0 - (aside - 7.0) / 2.0).max(0.0) };
+        let r = crate::space::hypot(x.abs() - 25.0, y.abs() - 25.0);
+        ridge + 6.0 * (1.0 - r / 2.0).max(0.0)
+    };
+    let said = |width_mm: f64| {
+        let axes = HingeAxes::SquareToCrest;
+        let parts_mm = [2.0, 0.0, 0.0, 0.0];
+        let rest = AttachmentRest { mesh: None, axes, joint: None, axis_at_mm: None, parts_mm };
+        let mut case = pair(6.0, |f| f.attachment = Some(rest.sized([3.0, 6.0, width_mm])));
+        case.mandible.as_mut().unwrap().import.mesh = sheet(60.0, 0.5, true, form);
+        let part = checked(&case);
+        part.findings.iter().find(|f| f.code == "footprint_wider_than_ridge").cloned()
+    };
+    assert!(said(4.0).is_none());
+    let wide = said(12.0).unwrap();
+    let number = wide.value.as_ref().unwrap().number;
+    assert!((number - 10.0).abs() < 0.1 && wide.verdict == Verdict::Caution, "{wide:?}");
+    assert!(wide.says.contains("12.00 mm wide"), "{}", wide.says);
+}
+
+/// The plates of [`pair`] under nine labelled crowns whose tips lie in a plane, but for 26, which is pushed `raised_mm`
+/// beyond it.
+fn under_crowns(raised_mm: f64) -> Case {
+    const CROWNS: [(u8, f64, f64); 9] = [
+        (26, -15.0, -8.0),
+        (24, -13.0, 8.0),
+        (23, -8.0, 12.0),
+        (11, 0.0, 15.0),
+        (13, 8.0, 12.0),
+        (14, 13.0, 8.0),
+        (15, 15.0, 0.0),
+        (16, 15.0, -8.0),
+        (17, 15.0, -16.0),
+    ];
+    let near = |x: f64, y: f64| {
+        CROWNS.into_iter().map(|(n, a, b)| (n, crate::space::hypot(x - a, y - b))).find(|c| c.1 < 4.0)
+    };
+    let height = |x: f64, y: f64| match near(x, y) {
+        Some((n, r)) => 10.0 - (4.0 + if n == 26 { raised_mm } else { 0.0 }) * (1.0 - r * r / 16.0),
+        None => 10.0,
+    };
+    let mut case = pair(6.0, |f| f.relation.as_scanned = true);
+    let mesh = sheet(60.0, 0.5, false, height);
+    let label = |p: &Point| near(p.x, p.y).filter(|c| c.1 < 3.5).map_or(0, |c| c.0);
+    let labels = mesh.vertices().iter().map(label).collect();
+    case.maxilla = scan(mesh).map(|s| Scan { labels: Some(labels), ..s });
+    case
+}
+
+#[test]
+fn a_tooth_pushed_beyond_its_plane_is_named_with_the_way_and_what_taking_it_down_gains() {
+    for (pushed, limit) in [(0.0, 0.5), (1.0, 0.5), (2.0, 1.0)] {
+        let case = under_crowns(pushed);
+        let rules = Rules::changed(&[("beyond_plane_mm".into(), limit)]).unwrap();
+        let part = run(&Facts::new(&case, &rules).unwrap());
+        let shown = &part.spans[0].beyond_plane;
+        if pushed == 0.0 {
+            assert!(shown.is_empty() && part.preparation.is_empty(), "{shown:?}");
+            continue;
+        }
+        let [tooth] = shown.as_slice() else { panic!("{shown:?}") };
+        assert_eq!(tooth.tooth, Tooth::fdi(26).unwrap());
+        assert!((tooth.beyond_mm - pushed).abs() < 0.1, "{tooth:?}");
+        assert!((tooth.gained_per_mm.unwrap() - 1.0).abs() < 0.05, "{tooth:?}");
+        assert!((tooth.room_mm.unwrap() - (6.0 - pushed)).abs() < 0.1, "{tooth:?}");
+        assert!((part.preparation[0].removal_mm - pushed).abs() < 0.1);
+        assert!(found(&part, "opposing_tooth_beyond_plane").says.starts_with("26 stands"));
+    }
+}

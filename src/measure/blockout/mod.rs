@@ -115,12 +115,16 @@ pub struct Along<'a> {
     pub uncertainty_deg: f64,
 }
 
-/// Measures the dead space over each of some parts (a flag a triangle) along one direction.
-pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> Vec<DeadSpace> {
+/// Measures the dead space over each of some parts (a flag a triangle) along one direction, and the volume of all of them
+/// together, what is common to them counted once, mm3.
+pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> (Vec<DeadSpace>, f64) {
     let d = along.tilted.direction();
+    let over = |columns: &Columns| -> Vec<Vec<Interval>> {
+        parts.iter().map(|p| columns.over_part(cast.mesh, cast.topology, p)).collect()
+    };
     let volumes = |d: &Direction, spacing| -> Vec<f64> {
         let columns = Columns::new(cast, d, spacing);
-        parts.iter().map(|p| columns.volume_mm3(&columns.over_part(cast.mesh, cast.topology, p))).collect()
+        over(&columns).iter().map(|part| columns.volume_mm3(part)).collect()
     };
     let (u, v) = across(&d);
     let lean = tan(along.uncertainty_deg.to_radians());
@@ -128,12 +132,15 @@ pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> Vec<
         .par_iter()
         .map(|way| direction(d.into_inner() + way * lean).map_or_else(Vec::new, |d| volumes(&d, COARSE_MM)))
         .collect();
-    let here = volumes(&d, COLUMN_MM);
+    let columns = Columns::new(cast, &d, COLUMN_MM);
+    let over = over(&columns);
+    let here: Vec<f64> = over.iter().map(|part| columns.volume_mm3(part)).collect();
+    let together = columns.volume_mm3(&united(over.concat()));
     let change = |part: usize, a: usize, b: usize| match (beside[a].get(part), beside[b].get(part)) {
         (Some(a), Some(b)) => (a - b) / 2.0,
         _ => 0.0,
     };
-    parts
+    let spaces = parts
         .iter()
         .enumerate()
         .map(|(i, part)| {
@@ -150,7 +157,8 @@ pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> Vec<
                     .count(),
             }
         })
-        .collect()
+        .collect();
+    (spaces, together)
 }
 
 /// The dead space over some parts together as a closed surface that faces outward; `None` where there is none worth a
@@ -172,13 +180,6 @@ pub fn solid(cast: &Cast<'_>, d: &Direction, parts: &[&[bool]]) -> Option<Mesh> 
     }
     let (columns, all) = of(columns.spacing_mm() * wider);
     solid::solid(&columns, &all)
-}
-
-/// Volume of the dead space over some parts together, what is common to them counted once, mm3.
-pub fn united_volume_mm3(cast: &Cast<'_>, d: &Direction, parts: &[&[bool]]) -> f64 {
-    let columns = Columns::new(cast, d, COLUMN_MM);
-    let all = parts.iter().flat_map(|p| columns.over_part(cast.mesh, cast.topology, p)).collect();
-    columns.volume_mm3(&united(all))
 }
 
 /// Each interval once, the longest where parts disagree on the lower end.

@@ -117,8 +117,13 @@ fn band(known: &Parts<'_>, way: &LingualWay) -> Option<Part> {
     }
     let mesh = known.surface.mesh();
     let near = Surface::new(&points_as_mesh(&line)?);
+    let (low, high) = near.mesh().bounds()?;
+    let far =
+        |p: &Point| (0..3).any(|k| p[k] < low[k] - BESIDE_STATION_MM || p[k] > high[k] + BESIDE_STATION_MM);
+    let beside = |p: &Point| near.nearest_vertex(p).is_some_and(|(_, mm)| mm <= BESIDE_STATION_MM);
     let faces: Vec<bool> = (0..mesh.faces().len() as u32)
-        .map(|f| near.nearest_vertex(&mesh.face_centre(f)).is_some_and(|(_, mm)| mm <= BESIDE_STATION_MM))
+        .map(|f| mesh.face_centre(f))
+        .map(|centre| !far(&centre) && beside(&centre))
         .collect();
     faces.contains(&true).then_some(Part { of: PartOf::LingualBand(way.teeth.0, way.teeth.1), faces })
 }

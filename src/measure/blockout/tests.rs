@@ -37,7 +37,7 @@ fn read(mesh: &Mesh, d: Direction) -> Read {
     let field = tilted.field();
     let all = whole(&cast);
     let along = Along { tilted: &tilted, field: &field, uncertainty_deg: 1.0 };
-    let space = dead_space(&cast, &along, &[&all]).remove(0);
+    let space = dead_space(&cast, &along, &[&all]).0.remove(0);
     Read { space, solid: solid(&cast, &d, &[&all]) }
 }
 

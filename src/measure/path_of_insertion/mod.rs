@@ -153,6 +153,8 @@ pub struct Searched {
     pub unbeaten: Vec<usize>,
     /// What brings each respect to 0 to 1.
     pub goodness: Goodness,
+    /// Spacing of the grid, degrees.
+    pub step_deg: f64,
     /// The tilt with the highest score of those tried.
     pub best: Tilt,
     /// The tilt chosen: `best` or zero.
@@ -267,6 +269,7 @@ fn chosen(
         on_grid,
         unbeaten,
         goodness,
+        step_deg: limits.step_deg,
         best,
         chosen: if matches!(why, Why::Gains { .. }) { best } else { Tilt::default() },
         why,

@@ -59,6 +59,13 @@ struct Work<'a> {
     gone: Vec<bool>,
 }
 
+/// A triangle before a move.
+struct Facet {
+    corners: [u32; 3],
+    normal: Vector,
+    length: f64,
+}
+
 /// A move that was found to be allowed.
 struct Move {
     into: u32,
@@ -116,10 +123,11 @@ impl<'a> Work<'a> {
         let kind = self.how.kind.get(u as usize);
         let longest = kind.and_then(|k| self.how.longest_mm.get(usize::from(*k))).copied();
         let ring = self.neighbours(u);
+        let before: Vec<Facet> = self.around[u as usize].iter().map(|&f| self.facet(f)).collect();
         let mut tries: Vec<(f64, u32)> = ring
             .iter()
             .filter(|&&v| self.how.kind.get(v as usize) == kind)
-            .filter_map(|&v| Some((self.off_mm(u, v, longest)?, v)))
+            .filter_map(|&v| Some((self.off_mm(u, v, longest, &before)?, v)))
             .filter(|(off, _)| *off <= within_mm)
             .collect();
         tries.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -134,28 +142,34 @@ impl<'a> Work<'a> {
             .map(move |&f| (f, self.faces[f as usize].map(|c| if c == u { v } else { c })))
     }
 
+    fn facet(&self, f: u32) -> Facet {
+        let corners = self.faces[f as usize];
+        let [a, b, c] = self.corners(corners);
+        let normal = (b - a).cross(&(c - a));
+        Facet { corners, normal, length: normal.norm() }
+    }
+
     fn corners(&self, t: [u32; 3]) -> [Point; 3] {
         t.map(|v| self.points[v as usize])
     }
 
     /// How far `u` itself would lie from the new triangles, mm; `None` where one turns over or grows too long.
-    fn off_mm(&self, u: u32, v: u32, longest: Option<f64>) -> Option<f64> {
+    fn off_mm(&self, u: u32, v: u32, longest: Option<f64>, before: &[Facet]) -> Option<f64> {
         let at = self.points[u as usize];
         let target = self.points[v as usize];
         let mut least = f64::INFINITY;
-        for (f, t) in self.after(u, v) {
-            let [a, b, c] = self.corners(t);
+        for old in before.iter().filter(|old| !old.corners.contains(&v)) {
+            let corners = self.corners(old.corners.map(|c| if c == u { v } else { c }));
+            let [a, b, c] = &corners;
             let now = (b - a).cross(&(c - a));
-            let [p, q, r] = self.corners(self.faces[f as usize]);
-            let before = (q - p).cross(&(r - p));
-            if now.dot(&before) <= TURN * now.norm() * before.norm() {
+            if now.dot(&old.normal) <= TURN * now.norm() * old.length {
                 return None;
             }
-            let far = t.iter().map(|&w| (self.points[w as usize] - target).norm()).fold(0.0, f64::max);
-            if longest.is_some_and(|most| far > most) {
+            let far = || corners.iter().map(|p| (p - target).norm()).fold(0.0, f64::max);
+            if longest.is_some_and(|most| far() > most) {
                 return None;
             }
-            least = least.min(distance2(&at, &[a, b, c]));
+            least = least.min(distance2_across(&at, &corners, &now));
         }
         least.is_finite().then(|| least.sqrt())
     }
@@ -252,17 +266,22 @@ impl<'a> Work<'a> {
 }
 
 /// Squared distance of a point from a triangle, mm2.
-fn distance2(p: &Point, [a, b, c]: &[Point; 3]) -> f64 {
+fn distance2(p: &Point, corners: &[Point; 3]) -> f64 {
+    let [a, b, c] = corners;
+    distance2_across(p, corners, &(b - a).cross(&(c - a)))
+}
+
+/// The same where the triangle's normal, as long as twice its area, is known.
+fn distance2_across(p: &Point, [a, b, c]: &[Point; 3], n: &Vector) -> f64 {
     let (ab, ac, ap) = (b - a, c - a, p - a);
-    let n = ab.cross(&ac);
     let n2 = n.norm_squared();
     let inside = n2 > 0.0 && {
-        let v = ap.cross(&ac).dot(&n);
-        let w = ab.cross(&ap).dot(&n);
+        let v = ap.cross(&ac).dot(n);
+        let w = ab.cross(&ap).dot(n);
         v >= 0.0 && w >= 0.0 && v + w <= n2
     };
     if inside {
-        let h = ap.dot(&n);
+        let h = ap.dot(n);
         return h * h / n2;
     }
     let side = |from: &Point, along: Vector| {

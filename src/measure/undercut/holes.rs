@@ -83,7 +83,7 @@ fn outer_borders(mesh: &Mesh, topology: &Topology, loops: &[Vec<VertexId>]) -> V
     let middle: Vec<Option<Point>> =
         box_of.iter().map(|b| b.map(|(lo, hi)| Point::from((lo.coords + hi.coords) / 2.0))).collect();
     let mut piece_reach = vec![0.0f64; pieces];
-    for (corners, &piece) in mesh.faces().iter().zip(&piece_of) {
+    for (corners, &piece) in mesh.faces().iter().zip(piece_of) {
         let Some(middle) = middle[piece as usize] else { continue };
         let slot = &mut piece_reach[piece as usize];
         *slot = corners.iter().map(|&v| (mesh.vertex(v) - middle).norm()).fold(*slot, f64::max);

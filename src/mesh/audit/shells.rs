@@ -108,7 +108,7 @@ impl Shells {
             }
         }
         let area_mm2 = pieces.iter().map(|p| p.area_mm2).sum();
-        Shells { piece, pieces, area_mm2 }
+        Shells { piece: piece.to_vec(), pieces, area_mm2 }
     }
 
     /// Piece of a triangle.

@@ -64,7 +64,7 @@ fn patch(mesh: &Mesh, topology: &Topology, v: VertexId, radius_mm: f64) -> BTree
 /// A mesh without some triangles: of each of its pieces the largest part that is left, and no vertex at which two parts
 /// merely touch.
 pub(super) fn without(mesh: &Mesh, gone: impl Fn(FaceId) -> bool) -> Mesh {
-    let mut piece = Topology::new(mesh).pieces().0;
+    let mut piece = Topology::new(mesh).pieces().0.to_vec();
     let (mut mesh, mut gone): (Mesh, Vec<bool>) =
         (mesh.clone(), (0..mesh.faces().len() as FaceId).map(gone).collect());
     while gone.contains(&true) {
@@ -81,7 +81,8 @@ pub(super) fn without(mesh: &Mesh, gone: impl Fn(FaceId) -> bool) -> Mesh {
 
 /// For each triangle whether its part is not the largest of the piece it came from.
 fn torn_off(mesh: &Mesh, piece: &[u32]) -> Vec<bool> {
-    let (part, parts) = Topology::new(mesh).pieces();
+    let topology = Topology::new(mesh);
+    let (part, parts) = topology.pieces();
     let mut count = vec![0usize; parts];
     part.iter().for_each(|p| count[*p as usize] += 1);
     let mut largest: BTreeMap<u32, u32> = BTreeMap::new();

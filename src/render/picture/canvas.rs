@@ -75,6 +75,7 @@ impl Canvas {
         let mut encoder = png::Encoder::new(&mut bytes, self.width as u32, self.height as u32);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
+        encoder.set_compression(png::Compression::Fast);
         let mut writer = encoder.write_header().ok()?;
         writer.write_image_data(self.pixels.as_flattened()).ok()?;
         writer.finish().ok()?;

@@ -76,15 +76,13 @@ fn triangle(raster: &mut Raster, a: &Corner, b: &Corner, c: &Corner) {
     if area.abs() < 1e-12 {
         return;
     }
+    // Pixels whose middles lie between the extremes, with a little over for what the shares of the corners round.
     let clamp = |v: f64, most: usize| v.clamp(0.0, most as f64) as usize;
-    let (x0, x1) = (
-        clamp(a.x.min(b.x).min(c.x).floor(), raster.width),
-        clamp(a.x.max(b.x).max(c.x).ceil() + 1.0, raster.width),
-    );
-    let (y0, y1) = (
-        clamp(a.y.min(b.y).min(c.y).floor(), raster.height),
-        clamp(a.y.max(b.y).max(c.y).ceil() + 1.0, raster.height),
-    );
+    let first = |low: f64, most: usize| clamp((low - 0.5 - 1e-6).ceil(), most);
+    let behind = |high: f64, most: usize| clamp((high - 0.5 + 1e-6).floor() + 1.0, most);
+    let (x0, x1) = (first(a.x.min(b.x).min(c.x), raster.width), behind(a.x.max(b.x).max(c.x), raster.width));
+    let (y0, y1) =
+        (first(a.y.min(b.y).min(c.y), raster.height), behind(a.y.max(b.y).max(c.y), raster.height));
     for y in y0..y1 {
         for x in x0..x1 {
             let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
