@@ -8,8 +8,9 @@ use crate::space::{Direction, Point, Vector, across, cos, sin};
 
 /// Two crossings of one sense nearer than this are one: doubled triangles, mm.
 const DOUBLED_MM: f64 = 1e-6;
-/// Most columns, and most crossings, that are laid: memory stays below about 200 MB.
-const MOST_COLUMNS: f64 = 4e6;
+/// Most columns, and most crossings, that are laid: memory stays below about 60 MB, and a cast that fits a square of
+/// 120 mm has them as close as they are asked for.
+const MOST_COLUMNS: f64 = 1.5e6;
 /// The rows are turned out of the axes of the file and do not begin at the lowest corner, so that they do not run along
 /// straight walls: there all columns of a row would err the same way. An angle and shares without a simple ratio.
 const TURN_DEG: f64 = 27.3;

@@ -176,3 +176,28 @@ fn a_part_that_ends_above_the_ground_is_blocked_out_down_to_its_own_border() {
     let volume = PI * r * r * h - PI * (r * r * h - h * h * h / 3.0);
     assert!((got / volume - 1.0).abs() < 0.08, "{got} for {volume}");
 }
+
+/// A square plate with its upper side `height_mm` over its lower one.
+fn plate(side_mm: f64, height_mm: f64) -> Mesh {
+    let corners = (0..8).map(|k| {
+        let on = |bit: u32, length: f64| if k & bit == 0 { 0.0 } else { length };
+        Point::new(on(1, side_mm), on(2, side_mm), on(4, height_mm))
+    });
+    Mesh::new(corners.collect(), crate::mesh::BOX_FACES.to_vec()).unwrap()
+}
+
+#[test]
+fn columns_stand_as_close_as_asked_over_a_cast_and_wider_over_what_is_too_large_for_one() {
+    let spacing = |mesh: &Mesh| {
+        let topology = Topology::new(mesh);
+        let base = vec![false; mesh.faces().len()];
+        let cast = Cast { mesh, topology: &topology, base: &base };
+        Columns::new(&cast, &up(), COLUMN_MM).spacing_mm()
+    };
+    // Upper and lower side are cut, so that 80 mm square are 1.28 million crossings at 0.1 mm.
+    assert!((spacing(&plate(80.0, 20.0)) - COLUMN_MM).abs() < 1e-12);
+    // 400 mm square are 32 million: 1.5 million, and no more, are cut.
+    let wide = spacing(&plate(400.0, 20.0));
+    let crossings = 2.0 * 400.0 * 400.0 / (wide * wide);
+    assert!((1.3e6..=1.5001e6).contains(&crossings), "{crossings} at {wide} mm");
+}
