@@ -5,7 +5,7 @@
 use std::sync::OnceLock;
 
 use saddleroom::analysis::analyse;
-use saddleroom::case::{Arch, Case, CaseFile, Scan, file, labels};
+use saddleroom::case::{Arch, Case, CaseFile, Scan, Tooth, file, labels};
 use saddleroom::load::{self, Format, Import, LoadError, Soup};
 use saddleroom::mesh::{Mesh, Topology};
 use saddleroom::rules::Rules;
@@ -140,19 +140,27 @@ pub const CASES: &[&str] = &[
      [limits]\ntilt_most_deg = 3.0\npath_step_deg = 5.0\n",
 ];
 
-/// The first byte names a case of [`CASES`], the second how far the opposing cast stands off, the next two the number
+/// How far from the origin a coordinate lies at most unless the input asks for wide ones, mm: most of what mutation does
+/// to a cast would otherwise tear it over 650 mm, where little but the size is tried.
+const NARROW_MM: f64 = 60.0;
+/// The bit of the first byte that asks for wide ones.
+const WIDE: u8 = 0x80;
+/// The bit of the first byte that asks for labels, with which no row of teeth is looked for: that takes most of the time.
+const LABELLED: u8 = 0x40;
+
+/// The first byte names a case of [`CASES`] and asks for wide coordinates or labels, the second how far the opposing cast stands off, the next two the number
 /// of vertices; then three 16-bit numbers a vertex, in hundredths of a mm, and one byte or two a corner of a triangle.
 /// The opposing cast is the same cast mirrored in the occlusal plane.
 pub fn check_small(data: &[u8]) {
-    let Some((case, mesh, lift)) = small(data) else { return };
+    let Some((case, mesh, lift, labelled)) = small(data) else { return };
     let Ok(rules) = Rules::changed(&case.limits) else { return };
     let arch = case.restored;
     let opposing = match arch {
         Arch::Mandible => case.scans.maxilla.is_some(),
         Arch::Maxilla => case.scans.mandible.is_some(),
     };
-    let other = opposing.then(|| over(&mesh, lift)).flatten().and_then(|m| scan(&m));
-    let own = scan(&mesh);
+    let other = opposing.then(|| over(&mesh, lift)).flatten().and_then(|m| scan(&m, None));
+    let own = scan(&mesh, labelled.then_some(arch));
     let case = match arch {
         Arch::Mandible => Case::new(case, own, other),
         Arch::Maxilla => Case::new(case, other, own),
@@ -166,14 +174,15 @@ pub fn check_small(data: &[u8]) {
     assert!(layer.len() > 12 * scene.restored.vertices().len());
 }
 
-fn small(data: &[u8]) -> Option<(CaseFile, Mesh, f64)> {
+fn small(data: &[u8]) -> Option<(CaseFile, Mesh, f64, bool)> {
     let (&[which, lift, low, high], rest) = data.split_first_chunk()?;
-    let text = CASES.get(usize::from(which) % CASES.len())?;
+    let text = CASES.get(usize::from(which & !(WIDE | LABELLED)) % CASES.len())?;
     let case = file::parse(text, &Rules::standard().ids()).ok()?;
     let count = usize::from(u16::from_le_bytes([low, high])).min(1000);
     let (places, corners) = rest.split_at_checked(6 * count)?;
-    let numbers: Vec<f64> =
-        places.as_chunks().0.iter().map(|c| f64::from(i16::from_le_bytes(*c)) * 0.01).collect();
+    let most = if which & WIDE == 0 { NARROW_MM } else { f64::MAX };
+    let number = |c: &[u8; 2]| (f64::from(i16::from_le_bytes(*c)) * 0.01).clamp(-most, most);
+    let numbers: Vec<f64> = places.as_chunks().0.iter().map(number).collect();
     let vertices: Vec<_> =
         numbers.as_chunks().0.iter().map(|[x, y, z]| saddleroom::space::Point::new(*x, *y, *z)).collect();
     let index: Vec<u32> = match count {
@@ -181,7 +190,7 @@ fn small(data: &[u8]) -> Option<(CaseFile, Mesh, f64)> {
         _ => corners.as_chunks().0.iter().map(|c| u32::from(u16::from_le_bytes(*c))).collect(),
     };
     let faces = index.as_chunks().0.iter().map(|f: &[u32; 3]| f.map(|v| v % count.max(1) as u32)).collect();
-    Some((case, Mesh::new(vertices, faces).ok()?, f64::from(lift) * 0.05))
+    Some((case, Mesh::new(vertices, faces).ok()?, f64::from(lift) * 0.05, which & LABELLED != 0))
 }
 
 fn over(mesh: &Mesh, lift: f64) -> Option<Mesh> {
@@ -190,9 +199,17 @@ fn over(mesh: &Mesh, lift: f64) -> Option<Mesh> {
     Mesh::new(vertices, mesh.faces().iter().map(|[a, b, c]| [*a, *c, *b]).collect()).ok()
 }
 
-/// A mesh as a scan that was read from its STL file.
-fn scan(mesh: &Mesh) -> Option<Scan> {
+/// A mesh as a scan that was read from its STL file; with labels where it is of an arch that shall have them: what stands
+/// higher than 4 mm below the occlusal plane is a tooth, numbered by its angle around a point between the last molars.
+fn scan(mesh: &Mesh, labelled: Option<Arch>) -> Option<Scan> {
     let import = load::read(&saddleroom::phantom::stl::binary(mesh, "small"), LengthUnit::Mm).ok()?;
     assert_eq!(import.format, Format::StlBinary);
-    Some(Scan { file: "small.stl".into(), sha256: String::new(), import, labels: None })
+    let label = |arch, p: &saddleroom::space::Point| {
+        let angle = saddleroom::space::atan2(p.x, p.y + 45.0);
+        let place = ((angle.abs() / 0.13).ceil() as i8).clamp(1, 8);
+        let tooth = Tooth::at(arch, if angle > 0.0 { -place } else { place });
+        if p.z > -4.0 { tooth.map_or(0, Tooth::number) } else { 0 }
+    };
+    let labels = labelled.map(|arch| import.mesh.vertices().iter().map(|p| label(arch, p)).collect());
+    Some(Scan { file: "small.stl".into(), sha256: String::new(), import, labels })
 }

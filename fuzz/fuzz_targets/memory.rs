@@ -1,4 +1,5 @@
-//! Counts what is allocated while one input is worked on, and fails where it is more than the input explains.
+//! Counts what is allocated and how long is worked while one input is worked on, and fails where it is more than the
+//! input explains.
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
@@ -34,11 +35,27 @@ unsafe impl GlobalAlloc for Counted {
     }
 }
 
-/// Does `work` on an input of `length` bytes; fails where it takes more than 20 times that and 100 MB.
+/// What an input may take of the processor, s; read from /proc, so that other work of the machine is not counted. More
+/// than the 2 s that `tests/fuzz_corpus.rs` allows, since tracing every comparison takes most of the time here.
+const MOST_S: f64 = 10.0;
+
+/// Processor time of this process so far, s; `None` where the system does not tell.
+fn processor_s() -> Option<f64> {
+    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
+    let mut ticks = stat.rsplit(')').next()?.split_whitespace().skip(11);
+    let mut next = || ticks.next()?.parse::<f64>().ok();
+    Some((next()? + next()?) / 100.0)
+}
+
+/// Does `work` on an input of `length` bytes; fails where it takes more than 20 times that and 100 MB, or too long.
 pub fn bounded(length: usize, work: impl FnOnce()) {
+    let from = processor_s();
     let before = LIVE.load(Relaxed);
     PEAK.store(before, Relaxed);
     work();
+    if let (Some(from), Some(to)) = (from, processor_s()) {
+        assert!(to - from < MOST_S, "{:.2} s for an input of {length}", to - from);
+    }
     let taken = PEAK.load(Relaxed).saturating_sub(before);
     assert!(taken < 20 * length + 100_000_000, "{taken} bytes of memory for an input of {length}");
 }
