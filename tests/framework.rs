@@ -172,10 +172,7 @@ fn what_is_wrong_with_the_file_is_named_with_its_place() {
     let (near, far) = (Point::new(-25.0, -30.0, -9.0), 1.5);
     let open = whole.part(|f| (whole.face_centre(f) - near).norm() > far).0;
     let loose = open_ball(Point::new(0.0, -20.0, -2.0));
-    let (mut vertices, mut faces) = (open.vertices().to_vec(), open.faces().to_vec());
-    faces.extend(loose.faces().iter().map(|f| f.map(|v| v + vertices.len() as u32)));
-    vertices.extend_from_slice(loose.vertices());
-    let (code, json) = checked(&bench, "oban", &Mesh::new(vertices, faces).unwrap());
+    let (code, json) = checked(&bench, "oban", &Mesh::together([&open, &loose]));
     assert_eq!((code, &json["file"]["watertight"]), (1, &false.into()));
     assert!(json["file"]["volume_mm3"].is_null(), "an open surface has no volume");
     let at = &said(&json, "framework_open")["where"]["at_mm"];

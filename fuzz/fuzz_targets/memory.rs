@@ -36,7 +36,7 @@ unsafe impl GlobalAlloc for Counted {
 }
 
 /// What an input may take of the processor, s; read from /proc, so that other work of the machine is not counted. More
-/// than the 2 s that `tests/fuzz_corpus.rs` allows, since tracing every comparison takes most of the time here.
+/// than the 2 s that are wanted, since tracing every comparison takes most of the time here.
 const MOST_S: f64 = 10.0;
 
 /// Processor time of this process so far, s; `None` where the system does not tell.

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use crate::analysis::FrameworkChecked;
 use crate::case::Arch;
+use crate::mesh::Mesh;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
 use crate::render::picture::{self, Label, Still, View};
@@ -88,7 +89,7 @@ fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point]) -> Option<Picture>
     let (mesh, labels) = if w.with_cast {
         colours.extend(std::iter::repeat_n(colour::PLAIN, cast.mesh.vertices().len()));
         let labels = cast.teeth.iter().map(|(t, at)| Label { at: *at, text: t.to_string() }).collect();
-        (done.mesh.together(&cast.mesh), labels)
+        (Mesh::together([&done.mesh, &cast.mesh]), labels)
     } else {
         (done.mesh.clone(), Vec::new())
     };

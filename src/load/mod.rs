@@ -168,16 +168,11 @@ mod tests {
         text
     }
 
-    fn volume_mm3(mesh: &Mesh) -> f64 {
-        let corners = mesh.faces().iter().map(|f| f.map(|v| mesh.vertex(v).coords));
-        corners.map(|[a, b, c]| a.dot(&b.cross(&c)) / 6.0).sum()
-    }
-
     #[test]
     fn a_body_that_is_inside_out_is_turned_over_and_one_that_is_not_is_left_alone() {
         for inward in [false, true] {
             let read = read(tetrahedron(inward).as_bytes(), LengthUnit::Mm).unwrap();
-            assert!((volume_mm3(&read.mesh) - 4.5).abs() < 1e-12, "it faces outward");
+            assert!((read.mesh.signed_volume_mm3() - 4.5).abs() < 1e-12, "it faces outward");
             let told: Vec<_> = read.defects.iter().filter(|d| d.kind == DefectKind::InsideOut).collect();
             assert_eq!(told.len(), usize::from(inward));
             assert!(told.iter().all(|d| d.mended && d.count == 1));

@@ -298,17 +298,6 @@ mod tests {
         assert!(c.nearest_mm.unwrap() > 4.0);
     }
 
-    /// Surfaces as one scan.
-    fn together(pieces: &[Mesh]) -> Surface {
-        let (mut vertices, mut faces) = (Vec::new(), Vec::new());
-        for piece in pieces {
-            let n = vertices.len() as u32;
-            vertices.extend_from_slice(piece.vertices());
-            faces.extend(piece.faces().iter().map(|f| f.map(|v| v + n)));
-        }
-        Surface::new(&Mesh::new(vertices, faces).unwrap())
-    }
-
     /// A level sheet about the axis, its normals up or down.
     fn level(z: f64, up: bool) -> Mesh {
         sheet(8.0, 1.0, up, move |_, _| z)
@@ -317,7 +306,7 @@ mod tests {
     #[test]
     fn the_nearer_of_what_was_passed_and_what_lies_ahead_is_read() {
         for (passed, ahead, along) in [(1.0, 5.0, -1.0), (5.0, 2.0, 2.0), (2.0, 2.0, 2.0)] {
-            let scan = together(&[level(-passed, false), level(ahead, false)]);
+            let scan = Surface::new(&Mesh::together(&[level(-passed, false), level(ahead, false)]));
             let c = Antagonist::new(&scan, &up()).at(&Point::new(0.3, 0.2, 0.0));
             assert!((c.along_mm.unwrap() - along).abs() < 1e-12, "{passed} {ahead} {c:?}");
             assert!((c.along_at.unwrap() - Point::new(0.3, 0.2, along)).norm() < 1e-12);
@@ -332,7 +321,8 @@ mod tests {
         for (fold, read) in [(0.03, true), (0.07, false)] {
             // The outer wall is far greater, so that it settles which way the scan faces.
             let wall = sheet(30.0, 1.0, false, |_, _| 4.0);
-            let scan = together(&[wall, sheet(2.0, 1.0, true, |_, _| 4.0 - fold)]);
+            let raised = sheet(2.0, 1.0, true, |_, _| 4.0 - fold);
+            let scan = Surface::new(&Mesh::together([&wall, &raised]));
             let antagonist = Antagonist::new(&scan, &up());
             let found = antagonist.along(&Point::new(0.3, 0.2, 0.0));
             assert_eq!(found.is_some(), read, "{fold}");
@@ -346,7 +336,7 @@ mod tests {
             level(z, up).moved(&Motion::new(Vector::new(x, 0.0, 0.0), Vector::zeros()))
         };
         let facing = |pieces: &[Mesh]| {
-            let scan = together(pieces);
+            let scan = Surface::new(&Mesh::together(pieces));
             let antagonist = Antagonist::new(&scan, &up());
             assert_eq!(antagonist.surface().mesh().faces().len(), scan.mesh().faces().len());
             assert_eq!(antagonist.opening(), &up());

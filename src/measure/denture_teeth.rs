@@ -19,6 +19,7 @@ use crate::case::Tooth;
 use crate::locate::Surface;
 use crate::measure::clearance::Antagonist;
 use crate::measure::crest_line::CrestLine;
+use crate::measure::site_room::COVERED;
 use crate::space::{Direction, Point, Vector, direction};
 
 /// Way between stations along the crest, mm.
@@ -31,9 +32,6 @@ const FARTHEST_MM: f64 = 8.0;
 const STRIP_MM: f64 = 2.5;
 /// From how far over the crest the tissue beside it is looked for, mm.
 const ABOVE_MM: f64 = 6.0;
-
-/// Share of a stretch that must have opposing surface over it for its height to count: what is missing is no room.
-pub const COVERED: f64 = 0.95;
 
 /// A tooth to be replaced.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -25,8 +25,8 @@ use crate::measure::crest_line::CrestLine;
 use crate::space::{Direction, Point, Vector, direction, hypot, tan};
 use crate::units;
 
-/// Share of the footprint that must have opposing surface over it for the room to count as measured. Below it a border
-/// or a hole of the scan, not a tooth, would make the room.
+/// Share of a footprint, or of a tooth's stretch of crest, that must have opposing surface over it for the room there to
+/// count as measured. Below it a border or a hole of the scan, not a tooth, would make the room.
 pub const COVERED: f64 = 0.95;
 /// Shift across the crest by which the room's dependence on the crest's place is read, mm.
 pub const SHIFT_MM: f64 = 0.5;

@@ -313,13 +313,9 @@ mod tests {
 
     #[test]
     fn hidden_bulges_have_no_line() {
-        let small = solids::icosphere(2.0, 0.3);
+        let small = solids::icosphere(2.0, 0.3).moved(&crate::space::Motion::translation(0.0, 0.0, -8.0));
         let big = solids::icosphere(4.0, 0.3);
-        let (mut vertices, mut faces) = (big.vertices().to_vec(), big.faces().to_vec());
-        let first = vertices.len() as u32;
-        vertices.extend(small.vertices().iter().map(|p| p - Vector::z() * 8.0));
-        faces.extend(small.faces().iter().map(|f| f.map(|v| v + first)));
-        let (_, _, all) = lines(&Mesh::new(vertices, faces).unwrap(), Vector::z());
+        let (_, _, all) = lines(&Mesh::together([&big, &small]), Vector::z());
         assert_eq!(all.len(), 1);
         assert!(all[0].iter().all(|p| hypot(p.x, p.y) > 3.9));
     }

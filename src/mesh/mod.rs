@@ -222,12 +222,15 @@ impl Mesh {
         Mesh::of(self.vertices.iter().map(|p| motion * p).collect(), self.faces.clone())
     }
 
-    /// This surface and another as one; what belongs to the other comes behind.
-    pub fn together(&self, other: &Mesh) -> Mesh {
-        let first = self.vertices.len() as u32;
-        let behind = other.faces.iter().map(|f| f.map(|v| v + first));
-        let vertices = self.vertices.iter().chain(&other.vertices).copied().collect();
-        Mesh::of(vertices, self.faces.iter().copied().chain(behind).collect())
+    /// Surfaces as one, one behind the other in the order given.
+    pub fn together<'m>(parts: impl IntoIterator<Item = &'m Mesh>) -> Mesh {
+        let (mut vertices, mut faces) = (Vec::new(), Vec::new());
+        for part in parts {
+            let first = vertices.len() as u32;
+            vertices.extend_from_slice(&part.vertices);
+            faces.extend(part.faces.iter().map(|f| f.map(|v| v + first)));
+        }
+        Mesh::of(vertices, faces)
     }
 
     /// The same surface with every triangle turned over.

@@ -136,7 +136,7 @@ fn ceiling(plane: &Plane, at: &Point, other: &Mesh) -> Option<Surface> {
     let corner = |x: f64, y: f64| at + (u * x + v * y) * PLANE_HALF_MM;
     let corners = vec![corner(-1., -1.), corner(1., -1.), corner(1., 1.), corner(-1., 1.)];
     let square = Mesh::new(corners, vec![[0, 1, 2], [0, 2, 3]]).ok()?;
-    Some(Surface::new(&square.together(other)))
+    Some(Surface::new(&Mesh::together([&square, other])))
 }
 
 /// Room where the opposing arch has a ridge: to the planned occlusal plane, and to what stands below it. With the words
@@ -166,13 +166,11 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
     let settings = site.settings();
     if !site.over_ridge(room.along_crest_mm[0], room.along_crest_mm[1]) {
         judge_room(site, &room, "to the opposing arch", false, part);
-        part.findings.extend(wider_than_the_ridge(site, &room, &settings));
         return Some(shown(site, &room, &settings));
     }
     match split(site, other.surface.mesh()) {
         Some((room, to)) => {
             judge_room(site, &room, to, true, part);
-            part.findings.extend(wider_than_the_ridge(site, &room, &settings));
             Some(shown(site, &room, &settings))
         }
         None => {
@@ -190,13 +188,14 @@ pub(super) fn judge(site: &Site<'_>, part: &mut Part) -> Option<SiteShown> {
 }
 
 /// Says that the footprint is wider than the ridge under it.
-fn wider_than_the_ridge(site: &Site<'_>, room: &SiteRoom, settings: &SiteSettings) -> Option<Finding> {
+fn wider_than_the_ridge(site: &Site<'_>, room: &SiteRoom) -> Option<Finding> {
     let facts = site.facts;
     let index = facts.restored.anatomy.spans.iter().position(|s| s.teeth == site.span.teeth)?;
     let [from, to] = room.along_crest_mm;
     let under = facts.ridges.get(index)?.iter().filter(|s| (from - 0.5..=to + 0.5).contains(&s.s_mm));
     let narrowest = under.filter_map(|s| s.widths[0]).min_by(|a, b| a.width_mm.total_cmp(&b.width_mm))?;
-    if settings.width_mm <= narrowest.width_mm {
+    let width_mm = site.settings().width_mm;
+    if width_mm <= narrowest.width_mm {
         return None;
     }
     let figure = ridge::width_estimate(facts, &narrowest);
@@ -204,7 +203,7 @@ fn wider_than_the_ridge(site: &Site<'_>, room: &SiteRoom, settings: &SiteSetting
         "The footprint over {} is {} wide; the ridge under it is {} wide, {} under its crest. The body reaches beyond the ridge, \
          over cheek or tongue, of which the scan tells nothing.",
         site.name,
-        units::mm(settings.width_mm),
+        units::mm(width_mm),
         units::mm(narrowest.width_mm),
         units::mm(RIDGE_DEPTHS_MM[0])
     );
@@ -305,6 +304,7 @@ fn judge_room(site: &Site<'_>, room: &SiteRoom, to: &str, shared: bool, part: &m
         }
         part.findings.push(finding);
     }
+    part.findings.extend(wider_than_the_ridge(site, room));
     if let Some(because) = wanting {
         part.questions.push(Question {
             to: "dentist".into(),

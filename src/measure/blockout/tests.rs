@@ -8,16 +8,6 @@ fn up() -> Direction {
     Vector::z_axis()
 }
 
-fn joined(parts: &[Mesh]) -> Mesh {
-    let (mut vertices, mut faces) = (Vec::new(), Vec::new());
-    for part in parts {
-        let first = vertices.len() as u32;
-        vertices.extend_from_slice(part.vertices());
-        faces.extend(part.faces().iter().map(|f| f.map(|v| v + first)));
-    }
-    Mesh::new(vertices, faces).unwrap()
-}
-
 fn raised(mesh: &Mesh, by: f64) -> Mesh {
     Mesh::new(mesh.vertices().iter().map(|p| p + Vector::z() * by).collect(), mesh.faces().to_vec()).unwrap()
 }
@@ -69,7 +59,7 @@ fn agrees(mesh: &Mesh, d: Direction, volume: f64) -> Read {
 #[test]
 fn a_sphere_over_a_plate_leaves_a_cylinder_less_half_a_ball() {
     let r = 5.0;
-    let mesh = joined(&[raised(&solids::icosphere(r, 0.3), r), solids::plate([14.0, 14.0], 0.5)]);
+    let mesh = Mesh::together(&[raised(&solids::icosphere(r, 0.3), r), solids::plate([14.0, 14.0], 0.5)]);
     let found = agrees(&mesh, up(), PI * r * r * r / 3.0);
     // Under it: the lower half of the sphere and a disc of the plate.
     let area = 2.0 * PI * r * r + PI * r * r;
@@ -89,7 +79,7 @@ fn a_box_under_a_lid_is_dead_throughout() {
     let lid = raised(&solids::cuboid([8.0, 6.0, 1.0], 1.0), 0.0);
     let low = lid.vertices().iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
     // The plate's edges lie aside of the lid's, so that its triangles are clipped.
-    let mesh = joined(&[raised(&lid, 3.0 - low), solids::plate([12.0, 12.0], 0.37)]);
+    let mesh = Mesh::together(&[raised(&lid, 3.0 - low), solids::plate([12.0, 12.0], 0.37)]);
     let found = agrees(&mesh, up(), 8.0 * 6.0 * 3.0);
     assert!((found.space.area_mm2 - 96.0).abs() < 0.5, "{}", found.space.area_mm2);
 }
@@ -98,7 +88,7 @@ fn a_box_under_a_lid_is_dead_throughout() {
 fn an_inverted_cone_and_a_barrel_on_a_plate() {
     let cone = solids::cone([3.0, 4.0], 6.0, 0.25, true);
     let low = cone.vertices().iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
-    let mesh = joined(&[raised(&cone, -low), solids::plate([12.0, 12.0], 0.5)]);
+    let mesh = Mesh::together(&[raised(&cone, -low), solids::plate([12.0, 12.0], 0.5)]);
     // Cylinder of the upper radius less the frustum.
     agrees(&mesh, up(), PI * 6.0 * (16.0 - (9.0 + 12.0 + 16.0) / 3.0));
 }
@@ -123,15 +113,17 @@ fn a_barrel_on_a_plate() {
 #[test]
 fn a_leaning_wall_over_a_plate_leaves_a_wedge() {
     for tilt in [5.0, 15.0] {
-        let mesh =
-            joined(&[solids::leaning_wall([3.0, 20.0, 6.0], tilt, 0.5), solids::plate([16.0, 26.0], 1.0)]);
+        let mesh = Mesh::together(&[
+            solids::leaning_wall([3.0, 20.0, 6.0], tilt, 0.5),
+            solids::plate([16.0, 26.0], 1.0),
+        ]);
         agrees(&mesh, up(), 20.0 * crate::space::tan(f64::to_radians(tilt)) * 36.0 / 2.0);
     }
 }
 
 #[test]
 fn a_direction_that_is_less_sure_makes_the_volume_less_sure() {
-    let mesh = joined(&[raised(&solids::icosphere(4.0, 0.4), 4.0), solids::plate([16.0, 16.0], 1.0)]);
+    let mesh = Mesh::together(&[raised(&solids::icosphere(4.0, 0.4), 4.0), solids::plate([16.0, 16.0], 1.0)]);
     let found = read(&mesh, up());
     // A sphere looks the same from everywhere, so that only the plate's lean remains.
     assert!(found.space.volume_by_direction_mm3 < 0.02 * found.space.volume_mm3);
@@ -140,7 +132,7 @@ fn a_direction_that_is_less_sure_makes_the_volume_less_sure() {
 
 #[test]
 fn turned_over_and_doubled_triangles_change_nothing() {
-    let mesh = joined(&[raised(&solids::icosphere(3.0, 0.4), 3.0), solids::plate([10.0, 10.0], 1.0)]);
+    let mesh = Mesh::together(&[raised(&solids::icosphere(3.0, 0.4), 3.0), solids::plate([10.0, 10.0], 1.0)]);
     let plain = read(&mesh, up()).space.volume_mm3;
     let over = read(&mesh.turned_over(), up()).space.volume_mm3;
     let faces = mesh.faces().iter().chain(mesh.faces()).copied().collect();
@@ -158,7 +150,7 @@ fn a_plane_has_no_dead_space_and_no_solid() {
 
 #[test]
 fn a_part_that_ends_above_the_ground_is_blocked_out_down_to_its_own_border() {
-    let mesh = joined(&[raised(&solids::icosphere(4.0, 0.3), 4.0), solids::plate([12.0, 12.0], 0.5)]);
+    let mesh = Mesh::together(&[raised(&solids::icosphere(4.0, 0.3), 4.0), solids::plate([12.0, 12.0], 0.5)]);
     let topology = Topology::new(&mesh);
     let base = vec![false; mesh.faces().len()];
     let cast = Cast { mesh: &mesh, topology: &topology, base: &base };
@@ -177,15 +169,6 @@ fn a_part_that_ends_above_the_ground_is_blocked_out_down_to_its_own_border() {
     assert!((got / volume - 1.0).abs() < 0.08, "{got} for {volume}");
 }
 
-/// A square plate with its upper side `height_mm` over its lower one.
-fn plate(side_mm: f64, height_mm: f64) -> Mesh {
-    let corners = (0..8).map(|k| {
-        let on = |bit: u32, length: f64| if k & bit == 0 { 0.0 } else { length };
-        Point::new(on(1, side_mm), on(2, side_mm), on(4, height_mm))
-    });
-    Mesh::new(corners.collect(), crate::mesh::BOX_FACES.to_vec()).unwrap()
-}
-
 #[test]
 fn columns_stand_as_close_as_asked_over_a_cast_and_wider_over_what_is_too_large_for_one() {
     let spacing = |mesh: &Mesh| {
@@ -195,9 +178,9 @@ fn columns_stand_as_close_as_asked_over_a_cast_and_wider_over_what_is_too_large_
         Columns::new(&cast, &up(), COLUMN_MM).spacing_mm()
     };
     // Upper and lower side are cut, so that 80 mm square are 1.28 million crossings at 0.1 mm.
-    assert!((spacing(&plate(80.0, 20.0)) - COLUMN_MM).abs() < 1e-12);
+    assert!((spacing(&solids::cuboid([80.0, 80.0, 20.0], 80.0)) - COLUMN_MM).abs() < 1e-12);
     // 400 mm square are 32 million: 1.5 million, and no more, are cut.
-    let wide = spacing(&plate(400.0, 20.0));
+    let wide = spacing(&solids::cuboid([400.0, 400.0, 20.0], 400.0));
     let crossings = 2.0 * 400.0 * 400.0 / (wide * wide);
     assert!((1.3e6..=1.5001e6).contains(&crossings), "{crossings} at {wide} mm");
 }

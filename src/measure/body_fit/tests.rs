@@ -153,12 +153,7 @@ fn a_body_pushed_into_the_abutment_is_told_with_the_overlap_along_the_crest() {
     .unwrap();
     let tissue = sheet(40.0, 0.4, true, |_, _| 0.0);
     let first = tissue.faces().len() as u32;
-    let mut vertices = tissue.vertices().to_vec();
-    let offset = vertices.len() as u32;
-    vertices.extend_from_slice(wall.vertices());
-    let mut faces = tissue.faces().to_vec();
-    faces.extend(wall.faces().iter().map(|f| f.map(|v| v + offset)));
-    let restored = Surface::new(&Mesh::new(vertices, faces).unwrap());
+    let restored = Surface::new(&Mesh::together([&tissue, &wall]));
     let mut site = scene.site();
     site.restored = &restored;
     site.settings.clear_mm = 0.0;

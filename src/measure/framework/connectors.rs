@@ -295,16 +295,12 @@ mod tests {
         Frame { origin: Point::origin(), occlusal, anterior, left: along(Vector::x()) }
     }
 
-    fn sections(cast: &Mesh, strap: &Mesh, half_mm: f64) -> Vec<ConnectorSection> {
+    fn sections(cast: &Mesh, plate: &Mesh, half_mm: f64) -> Vec<ConnectorSection> {
         let surface = Surface::new(cast);
         let normals = cast.vertex_normals();
         let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), cast.vertices().len());
         let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
-        strap_of(strap, &cast, half_mm)
-    }
-
-    fn strap_of(mesh: &Mesh, cast: &Cast<'_>, half_mm: f64) -> Vec<ConnectorSection> {
-        strap(&Framework::new(mesh), cast, &frame(), half_mm)
+        strap(&Framework::new(plate), &cast, &frame(), half_mm)
     }
 
     #[test]

@@ -151,16 +151,6 @@ mod tests {
     use super::*;
     use crate::mesh::Mesh;
 
-    fn joined(parts: &[Mesh]) -> Mesh {
-        let (mut vertices, mut faces) = (Vec::new(), Vec::new());
-        for part in parts {
-            let base = vertices.len() as u32;
-            vertices.extend_from_slice(part.vertices());
-            faces.extend(part.faces().iter().map(|f| f.map(|v| v + base)));
-        }
-        Mesh::new(vertices, faces).unwrap()
-    }
-
     fn looked(mesh: &Mesh) -> Sane {
         let framework = Framework::new(mesh);
         let thick = thickness::of_vertices(&framework);
@@ -198,12 +188,12 @@ mod tests {
         assert!(!sane.is_closed() && sane.volume_mm3.is_none());
         // Half of the lid: 2 and 4 mm, both twice.
         assert!((sane.borders[0].amount - 12.0).abs() < 1e-9);
-        let two = joined(&[whole.clone(), fine_box([9.0, 0.0, 0.0], [10.0, 1.0, 1.0], 0.5)]);
+        let two = Mesh::together(&[whole.clone(), fine_box([9.0, 0.0, 0.0], [10.0, 1.0, 1.0], 0.5)]);
         let sane = looked(&two);
         assert_eq!((sane.bodies, sane.afloat.len()), (2, 1));
         assert!((sane.afloat[0].amount - 6.0).abs() < 1e-9 && sane.afloat[0].at.x > 8.9);
         let sheet = whole.part(|f| centre(&whole, f).z > 0.79).0;
-        let sane = looked(&joined(&[fine_box([9.0, 0.0, 0.0], [14.0, 5.0, 1.0], 0.5), sheet]));
+        let sane = looked(&Mesh::together(&[fine_box([9.0, 0.0, 0.0], [14.0, 5.0, 1.0], 0.5), sheet]));
         assert!((sane.no_wall.unwrap().amount - 16.0).abs() < 1e-9);
     }
 

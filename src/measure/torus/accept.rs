@@ -27,8 +27,8 @@ const BED_DEG: (f64, f64) = (35.0, 50.0);
 const BED_ALONG_DEG: f64 = 20.0;
 /// Without a frame: greatest extent of a rise with all its lobes, mm; a ridge is longer.
 const WHOLE_MM: f64 = 24.0;
-/// More doubts than these, and it is not worth a question.
-const MOST_DOUBTS: usize = 3;
+/// More doubts than these, and it is not worth a question; the second where a height says by itself how much it is worth.
+const MOST_DOUBTS: (usize, usize) = (2, 3);
 /// A rise lower than this many of its own standard uncertainties may be none.
 const SURE: f64 = 2.0;
 /// From this many on, and from a plain height, it is worth a question whatever the restored surface does under it.
@@ -67,7 +67,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         Basis::Frame | Basis::Crowns => {}
     }
     doubts.extend(place_doubts(cast, bump, &lobe)?);
-    if doubts.len() > if judged { MOST_DOUBTS } else { MOST_DOUBTS - 1 } {
+    if doubts.len() > if judged { MOST_DOUBTS.1 } else { MOST_DOUBTS.0 } {
         return None;
     }
     Some(Torus {

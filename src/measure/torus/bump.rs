@@ -72,7 +72,8 @@ impl Field<'_> {
         Plate { work: self.work, domain: self.domain }
     }
 
-    fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
+    /// A set of vertices grown over what may be masked, ascending.
+    pub fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
         self.work.grown(set, by_mm, |v| self.domain[v as usize] && !self.collar[v as usize])
     }
 

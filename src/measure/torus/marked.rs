@@ -42,8 +42,7 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     let loop_plane = Enclosed::by(outline)?;
     let work = cast.work;
     let inside: Vec<VertexId> = loop_plane.piece(cast, |v| loop_plane.holds(&work.mesh.vertex(v)))?;
-    let mask =
-        work.grown(&inside, ROUND_OUTLINE_MM, |v| field.domain[v as usize] && !field.collar[v as usize]);
+    let mask = field.grown(&inside, ROUND_OUTLINE_MM);
     let bump = field.over(mask)?;
     let heights = heights(cast.mesh, field, &bump);
     let mut kept = vec![false; work.len()];
@@ -73,7 +72,7 @@ fn pointed(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Torus> {
     let seed = nearest(work.mesh.vertices(), at)?;
     let mut best: Option<Bump> = None;
     for radius in DISCS_MM {
-        let disc = work.grown(&[seed], radius, |v| field.domain[v as usize] && !field.collar[v as usize]);
+        let disc = field.grown(&[seed], radius);
         let Some(bump) = field.grow(&disc) else { continue };
         let near = bump.rise.iter().any(|&v| (work.mesh.vertex(v) - at).norm() <= NEAR_MM);
         let better = best.as_ref().is_none_or(|b| (bump.settled, bump.peak_mm) > (b.settled, b.peak_mm));

@@ -121,21 +121,11 @@ fn barrels_on_a_plate_alone_and_in_contact() {
 fn crossing_barrels(barrel: &Barrel, apart: f64) -> Mesh {
     let one = solids::barrel_on_plate(barrel, 3.6, 0.1, false);
     let shift = crate::space::Motion::translation(apart, 0.0, 0.0);
-    joined(&[
+    Mesh::together([
         &one,
         &one.moved(&shift),
         &solids::plate([20.0, 20.0], 0.4).moved(&crate::space::Motion::translation(3.4, 0.0, -0.5)),
     ])
-}
-
-fn joined(parts: &[&Mesh]) -> Mesh {
-    let (mut vertices, mut faces) = (Vec::new(), Vec::new());
-    for part in parts {
-        let first = vertices.len() as u32;
-        vertices.extend_from_slice(part.vertices());
-        faces.extend(part.faces().iter().map(|f| f.map(|v| v + first)));
-    }
-    Mesh::new(vertices, faces).unwrap()
 }
 
 #[test]
@@ -166,7 +156,7 @@ fn walls_along_the_path_are_free_whatever_the_pose() {
 fn stacked_and_double_surfaces_keep_their_common_border() {
     let shift = |z| crate::space::Motion::translation(0.0, 0.0, z);
     let plate = solids::plate([6.0, 6.0], 1.0);
-    let stack = joined(&[
+    let stack = Mesh::together([
         &plate,
         &plate.moved(&shift(2.0)),
         &plate.moved(&shift(4.0)),

@@ -74,16 +74,6 @@ fn ball(centre: Point, radius: f64) -> Mesh {
     Mesh::new(vertices, faces).unwrap()
 }
 
-fn together(parts: &[&Mesh]) -> Mesh {
-    let (mut vertices, mut faces) = (Vec::new(), Vec::new());
-    for part in parts {
-        let shift = vertices.len() as u32;
-        vertices.extend_from_slice(part.vertices());
-        faces.extend(part.faces().iter().map(|f| f.map(|v| v + shift)));
-    }
-    Mesh::new(vertices, faces).unwrap()
-}
-
 fn scaled(mesh: &Mesh, factor: f64) -> Mesh {
     Mesh::new(mesh.vertices().iter().map(|p| p * factor).collect(), mesh.faces().to_vec()).unwrap()
 }
@@ -158,14 +148,14 @@ fn edges_that_join_three_triangles_or_face_two_ways_are_counted() {
 fn pieces_are_debris_inner_walls_or_other_arches() {
     let cast = slab(|_, _| -10.0, arch);
     let crumb = ball(Point::new(0.0, 0.0, 30.0), 1.0);
-    assert_eq!(found(&together(&[&cast, &crumb])), [(DefectKind::Debris, 1)]);
+    assert_eq!(found(&Mesh::together([&cast, &crumb])), [(DefectKind::Debris, 1)]);
     let cavity = slab(|x, y| if x.abs().max(y.abs()) > 39.0 { -3.0 } else { -5.0 }, |_, _| -2.0);
     let cavity = scaled(&cavity, 0.9).turned_over();
-    assert_eq!(found(&together(&[&cast, &cavity])), [(DefectKind::InnerWall, 1)]);
+    assert_eq!(found(&Mesh::together([&cast, &cavity])), [(DefectKind::InnerWall, 1)]);
     let opposing = moved(&cast, [PI, 0.0, 0.0], [1.0, 2.0, 30.0]);
-    assert_eq!(found(&together(&[&cast, &opposing])), [(DefectKind::BothArchesInOne, 2)]);
+    assert_eq!(found(&Mesh::together([&cast, &opposing])), [(DefectKind::BothArchesInOne, 2)]);
     let beside = moved(&cast, [0.0; 3], [100.0, 0.0, 0.0]);
-    assert_eq!(found(&together(&[&cast, &beside])), [(DefectKind::SeveralShells, 2)]);
+    assert_eq!(found(&Mesh::together([&cast, &beside])), [(DefectKind::SeveralShells, 2)]);
 }
 
 #[test]
