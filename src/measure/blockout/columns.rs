@@ -8,9 +8,9 @@ use crate::space::{Direction, Point, Vector, across, cos, sin};
 
 /// Two crossings of one sense nearer than this are one: doubled triangles, mm.
 const DOUBLED_MM: f64 = 1e-6;
-/// Most columns, and most crossings, that are laid: memory stays below about 60 MB, and a cast that fits a square of
-/// 120 mm has them as close as they are asked for.
-const MOST_COLUMNS: f64 = 1.5e6;
+/// Largest area that columns stand over as close as they are asked for, mm2: a square of 100 mm. What is larger is no cast;
+/// there they stand wider apart in proportion, so that memory stays below about 60 MB.
+const MOST_AREA_MM2: f64 = 10_000.0;
 /// The rows are turned out of the axes of the file and do not begin at the lowest corner, so that they do not run along
 /// straight walls: there all columns of a row would err the same way. An angle and shares without a simple ratio.
 const TURN_DEG: f64 = 27.3;
@@ -52,7 +52,7 @@ struct Crossing {
 }
 
 impl Columns {
-    /// Lays columns at `spacing_mm`, or wider apart where there would be too many.
+    /// Lays columns at `spacing_mm`, or wider apart over what is too large for a cast.
     pub fn new(cast: &Cast<'_>, direction: &Direction, spacing_mm: f64) -> Columns {
         let (u, v) = turned_axes(direction);
         let (low, high) = cast.mesh.bounds().unwrap_or((Point::origin(), Point::origin()));
@@ -66,8 +66,8 @@ impl Columns {
             intervals: Vec::new(),
         };
         let turned: Vec<[f64; 3]> = cast.mesh.vertices().iter().map(|p| columns.turned(p)).collect();
-        columns.lay(cast.mesh, &turned);
-        let crossings = columns.crossings(cast, &turned);
+        let plan_area = columns.lay(cast.mesh, &turned);
+        let crossings = columns.crossings(cast, &turned, plan_area);
         columns.intervals = intervals(&crossings, cast.base);
         columns.close_below(cast);
         columns
@@ -103,9 +103,7 @@ impl Columns {
             .filter_map(|i| {
                 let least = match i.under {
                     Some(f) if within(f) => i.bottom,
-                    _ => {
-                        level.get(i.column as usize).copied().flatten().map_or(i.bottom, |l| l.max(i.bottom))
-                    }
+                    _ => at(&level, i.column).map_or(i.bottom, |l| l.max(i.bottom)),
                 };
                 (i.top > least).then_some(Interval { bottom: least, ..i })
             })
@@ -143,7 +141,8 @@ impl Columns {
         self.axes.map(|a| a.dot(&v))
     }
 
-    fn lay(&mut self, mesh: &Mesh, turned: &[[f64; 3]]) {
+    /// Settles where the columns stand; gives the area in the plan of all triangles together, mm2.
+    fn lay(&mut self, mesh: &Mesh, turned: &[[f64; 3]]) -> f64 {
         let mut low = [f64::INFINITY; 2];
         let mut high = [f64::NEG_INFINITY; 2];
         let mut plan_area = 0.0;
@@ -158,20 +157,23 @@ impl Columns {
             plan_area += doubled_area(&p).abs() / 2.0;
         }
         if low[0] > high[0] {
-            return;
+            return 0.0;
         }
         let boxed = (high[0] - low[0]) * (high[1] - low[1]);
         let rows = (high[0] - low[0]).max(high[1] - low[1]);
-        self.spacing =
-            self.spacing.max((boxed.max(plan_area) / MOST_COLUMNS).sqrt()).max(rows / MOST_COLUMNS);
+        // Neither the plan, nor the surface cut, nor one row of a thin strip may bring more than the area allows.
+        let most = MOST_AREA_MM2 / (self.spacing * self.spacing);
+        self.spacing = self.spacing.max((boxed.max(plan_area) / most).sqrt()).max(rows / most);
         for k in 0..2 {
             self.low[k] = low[k] - ASIDE[k] * self.spacing;
             self.counts[k] = ((high[k] - self.low[k]) / self.spacing).ceil() as usize + 1;
         }
+        plan_area
     }
 
-    fn crossings(&self, cast: &Cast<'_>, turned: &[[f64; 3]]) -> Vec<Crossing> {
-        let mut all = Vec::new();
+    fn crossings(&self, cast: &Cast<'_>, turned: &[[f64; 3]], plan_area: f64) -> Vec<Crossing> {
+        // As many as the area holds, and a little more, so that the list seldom has to move.
+        let mut all = Vec::with_capacity((1.02 * plan_area / (self.spacing * self.spacing)) as usize + 64);
         for (f, corners) in cast.mesh.faces().iter().enumerate() {
             self.cross(f as FaceId, corners.map(|v| turned[v as usize]), &mut all);
         }
@@ -233,30 +235,30 @@ impl Columns {
             .fold(f64::INFINITY, f64::min);
         let level = self.levels(&border);
         for i in self.intervals.iter_mut().filter(|i| i.under.is_none()) {
-            i.bottom = level.get(i.column as usize).copied().flatten().unwrap_or(lowest);
+            i.bottom = at(&level, i.column).unwrap_or(lowest);
         }
         self.intervals.retain(|i| i.top > i.bottom);
     }
 
-    /// Height of the nearest of some edges for every column, by way over the columns' rows; empty without an edge.
-    fn levels(&self, edges: &[[Point; 2]]) -> Vec<Option<f64>> {
-        let mut level = vec![None; self.counts[0] * self.counts[1]];
+    /// Height of the nearest of some edges for every column, by way over the columns' rows; not a number without an edge.
+    fn levels(&self, edges: &[[Point; 2]]) -> Vec<f64> {
+        let mut level = vec![f64::NAN; self.counts[0] * self.counts[1]];
         for [a, b] in edges {
             for p in [*a, Point::from((a.coords + b.coords) / 2.0), *b] {
                 let q = self.turned(&p);
                 let at = [0, 1].map(|k| ((q[k] - self.low[k]) / self.spacing).max(0.0) as usize);
                 let Some(slot) = self.column(at).and_then(|c| level.get_mut(c as usize)) else { continue };
-                *slot = Some(slot.map_or(q[2], |known: f64| known.min(q[2])));
+                *slot = slot.min(q[2]); // the least, and what is a number before what is none
             }
         }
-        let mut queue: Vec<u32> = (0..level.len() as u32).filter(|&c| level[c as usize].is_some()).collect();
+        let mut queue: Vec<u32> = (0..level.len() as u32).filter(|&c| !level[c as usize].is_nan()).collect();
         let mut next = 0;
         while let Some(&c) = queue.get(next) {
             next += 1;
             let [x, y] = self.cell(c);
             for cell in [[x.wrapping_sub(1), y], [x + 1, y], [x, y.wrapping_sub(1)], [x, y + 1]] {
                 let Some(n) = self.column(cell) else { continue };
-                if level[n as usize].is_none() {
+                if level[n as usize].is_nan() {
                     level[n as usize] = level[c as usize];
                     queue.push(n);
                 }
@@ -264,6 +266,11 @@ impl Columns {
         }
         level
     }
+}
+
+/// Level of a column, where there is one.
+fn at(levels: &[f64], column: u32) -> Option<f64> {
+    levels.get(column as usize).copied().filter(|l| !l.is_nan())
 }
 
 /// Axes of the plan.
