@@ -40,7 +40,7 @@ pub(super) struct Args {
     /// Unit of the framework's coordinates
     #[arg(long, value_enum, default_value_t = UnitWord::Mm)]
     unit: UnitWord,
-    /// How teeth are numbered in the text; framework.json keeps FDI. Unless given: FDI
+    /// How teeth are numbered in the text and in the pictures; framework.json keeps FDI. Unless given: FDI
     #[arg(long, value_enum)]
     notation: Option<NotationWord>,
     /// Language of framework.html; the text and framework.json stay English
@@ -72,7 +72,7 @@ pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let notation = args.notation.map_or(Notation::Fdi, Notation::from);
     if let Some(out) = &out {
         progress.say("writing");
-        let stills = framework_stills::stills(&done);
+        let stills = framework_stills::stills(&done, notation);
         let manner = Manner { language: args.lang.into(), notation };
         let page = render::page::framework::html(&done.file, &stills, &manner);
         let mut files = vec![

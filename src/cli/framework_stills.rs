@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::analysis::FrameworkChecked;
-use crate::case::Arch;
+use crate::case::{Arch, Notation, Tooth};
 use crate::mesh::Mesh;
 use crate::render::colour::{self, Rgb, Scale};
 use crate::render::html::Picture;
@@ -11,8 +11,8 @@ use crate::render::picture::{self, Label, Still, View};
 use crate::report::{Finding, Verdict};
 use crate::space::{Point, Vector, direction};
 
-/// Stills, PNG; none where the frame of the cast is not known or the framework has no place on it.
-pub(super) fn stills(done: &FrameworkChecked) -> Vec<Picture> {
+/// Stills, PNG, teeth named in a notation; none where the frame of the cast is not known or the framework has no place on it.
+pub(super) fn stills(done: &FrameworkChecked, notation: Notation) -> Vec<Picture> {
     let cast = &done.cast;
     let Some(frame) = cast.frame else { return Vec::new() };
     if done.distance_mm.iter().all(Option::is_none) {
@@ -59,7 +59,7 @@ pub(super) fn stills(done: &FrameworkChecked) -> Vec<Picture> {
             with_cast: false,
         },
     ];
-    wanted.into_par_iter().filter_map(|w| drawn(done, w, &spots)).collect()
+    wanted.into_par_iter().filter_map(|w| drawn(done, w, &spots, notation)).collect()
 }
 
 /// A still that is to be drawn.
@@ -83,13 +83,17 @@ fn attended(f: &Finding) -> Option<Point> {
     f.place.at_mm.filter(|_| wants).map(Point::from)
 }
 
-fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point]) -> Option<Picture> {
+/// The names of teeth at their crowns.
+fn labels(teeth: &[(Tooth, Point)], notation: Notation) -> Vec<Label> {
+    teeth.iter().map(|(t, at)| Label { at: *at, text: t.show(notation) }).collect()
+}
+
+fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point], notation: Notation) -> Option<Picture> {
     let cast = &done.cast;
     let mut colours = w.colours;
     let (mesh, labels) = if w.with_cast {
         colours.extend(std::iter::repeat_n(colour::PLAIN, cast.mesh.vertices().len()));
-        let labels = cast.teeth.iter().map(|(t, at)| Label { at: *at, text: t.to_string() }).collect();
-        (Mesh::together([&done.mesh, &cast.mesh]), labels)
+        (Mesh::together([&done.mesh, &cast.mesh]), labels(&cast.teeth, notation))
     } else {
         (done.mesh.clone(), Vec::new())
     };
@@ -103,4 +107,18 @@ fn drawn(done: &FrameworkChecked, w: Wanted, spots: &[Point]) -> Option<Picture>
         scale: Some(w.scale),
     };
     Some(Picture { name: w.name.to_owned(), caption: w.says, bytes: picture::png(&still)? })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn teeth_in_the_pictures_are_named_as_asked_for() {
+        let teeth = [36, 44].map(|n| (Tooth::fdi(n).unwrap(), Point::origin()));
+        let named = |notation| labels(&teeth, notation).into_iter().map(|l| l.text).collect::<Vec<_>>();
+        assert_eq!(named(Notation::Fdi), ["36", "44"]);
+        assert_eq!(named(Notation::Universal), ["19", "28"]);
+        assert_eq!(named(Notation::Palmer), ["LL6", "LR4"]);
+    }
 }
