@@ -240,25 +240,25 @@ impl Columns {
         self.intervals.retain(|i| i.top > i.bottom);
     }
 
-    /// Height of the nearest of some edges for every column, by way over the columns' rows; not a number without an edge.
-    fn levels(&self, edges: &[[Point; 2]]) -> Vec<f64> {
-        let mut level = vec![f64::NAN; self.counts[0] * self.counts[1]];
+    /// Height of the nearest of some edges for every column, by way over the columns' rows; empty without an edge.
+    fn levels(&self, edges: &[[Point; 2]]) -> Vec<Option<f64>> {
+        let mut level = vec![None; self.counts[0] * self.counts[1]];
         for [a, b] in edges {
             for p in [*a, Point::from((a.coords + b.coords) / 2.0), *b] {
                 let q = self.turned(&p);
                 let at = [0, 1].map(|k| ((q[k] - self.low[k]) / self.spacing).max(0.0) as usize);
                 let Some(slot) = self.column(at).and_then(|c| level.get_mut(c as usize)) else { continue };
-                *slot = slot.min(q[2]); // the least, and what is a number before what is none
+                *slot = Some(slot.map_or(q[2], |known: f64| known.min(q[2])));
             }
         }
-        let mut queue: Vec<u32> = (0..level.len() as u32).filter(|&c| !level[c as usize].is_nan()).collect();
+        let mut queue: Vec<u32> = (0..level.len() as u32).filter(|&c| level[c as usize].is_some()).collect();
         let mut next = 0;
         while let Some(&c) = queue.get(next) {
             next += 1;
             let [x, y] = self.cell(c);
             for cell in [[x.wrapping_sub(1), y], [x + 1, y], [x, y.wrapping_sub(1)], [x, y + 1]] {
                 let Some(n) = self.column(cell) else { continue };
-                if level[n as usize].is_nan() {
+                if level[n as usize].is_none() {
                     level[n as usize] = level[c as usize];
                     queue.push(n);
                 }
@@ -269,8 +269,8 @@ impl Columns {
 }
 
 /// Level of a column, where there is one.
-fn at(levels: &[f64], column: u32) -> Option<f64> {
-    levels.get(column as usize).copied().filter(|l| !l.is_nan())
+fn at(levels: &[Option<f64>], column: u32) -> Option<f64> {
+    levels.get(column as usize).copied().flatten()
 }
 
 /// Axes of the plan.
