@@ -128,9 +128,13 @@ pub fn dead_space(cast: &Cast<'_>, along: &Along<'_>, parts: &[&[bool]]) -> (Vec
     };
     let (u, v) = across(&d);
     let lean = tan(along.uncertainty_deg.to_radians());
-    let beside: Vec<Vec<f64>> = [u, -u, v, -v]
-        .par_iter()
-        .map(|way| direction(d.into_inner() + way * lean).map_or_else(Vec::new, |d| volumes(&d, COARSE_MM)))
+    let leant = |way: &Vector| {
+        direction(d.into_inner() + way * lean).map_or_else(Vec::new, |d| volumes(&d, COARSE_MM))
+    };
+    // Two at a time: each takes memory for its columns.
+    let beside: Vec<Vec<f64>> = [[u, -u], [v, -v]]
+        .iter()
+        .flat_map(|ways| ways.par_iter().map(leant).collect::<Vec<Vec<f64>>>())
         .collect();
     let columns = Columns::new(cast, &d, COLUMN_MM);
     let over = over(&columns);
