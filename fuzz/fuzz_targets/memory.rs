@@ -4,6 +4,8 @@
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
+use super::bodies::processor_s;
+
 static LIVE: AtomicUsize = AtomicUsize::new(0);
 static PEAK: AtomicUsize = AtomicUsize::new(0);
 
@@ -36,16 +38,8 @@ unsafe impl GlobalAlloc for Counted {
 }
 
 /// What an input may take of the processor, s; read from /proc, so that other work of the machine is not counted. More
-/// than the 2 s that are wanted, since tracing every comparison takes most of the time here.
+/// than the 2 s that `tests/fuzz_corpus.rs` allows, since tracing every comparison takes most of the time here.
 const MOST_S: f64 = 10.0;
-
-/// Processor time of this process so far, s; `None` where the system does not tell.
-fn processor_s() -> Option<f64> {
-    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
-    let mut ticks = stat.rsplit(')').next()?.split_whitespace().skip(11);
-    let mut next = || ticks.next()?.parse::<f64>().ok();
-    Some((next()? + next()?) / 100.0)
-}
 
 /// Does `work` on an input of `length` bytes; fails where it takes more than 20 times that and 100 MB, or too long.
 pub fn bounded(length: usize, work: impl FnOnce()) {

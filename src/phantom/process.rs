@@ -285,31 +285,27 @@ mod tests {
     /// mandibular foramen; incisive and greater palatine foramen.
     #[test]
     fn ridges_have_sunk_and_narrowed_by_the_measured_heights_and_widths() {
+        /// Heights and widths of each group at some places along the row.
+        fn agrees<const N: usize>(arch: Arch, places: [f64; N], groups: &[[[f64; N]; 2]]) {
+            let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-9, "{a} for {b}, {arch:?}");
+            for (group, [heights, widths]) in groups.iter().enumerate().skip(1) {
+                let form = ridge((group + 1) as f64);
+                for (k, &place) in places.iter().enumerate() {
+                    let sunk = drop_mm(arch, &form, place) - drop_mm(arch, &ridge(1.0), place);
+                    close(sunk, groups[0][0][k] - heights[k]);
+                    close(2.0 * (half_mm(arch, &form, place) - MUCOSA_MM), widths[k]);
+                }
+            }
+        }
         let mandible = [
-            ([17.50, 16.92, 7.00], [11.33, 10.83, 11.67]),
-            ([10.00, 10.75, 4.00], [7.80, 5.20, 4.50]),
-            ([9.21, 7.21, 0.50], [6.29, 4.86, 4.64]),
-            ([3.40, 2.80, -1.60], [3.50, 3.00, 3.80]),
+            [[17.50, 16.92, 7.00], [11.33, 10.83, 11.67]],
+            [[10.00, 10.75, 4.00], [7.80, 5.20, 4.50]],
+            [[9.21, 7.21, 0.50], [6.29, 4.86, 4.64]],
+            [[3.40, 2.80, -1.60], [3.50, 3.00, 3.80]],
         ];
+        agrees(Arch::Mandible, [0.5, 4.5, 8.0], &mandible);
         let maxilla =
-            [([11.20, 12.40], [10.00, 9.20]), ([6.77, 10.46], [6.46, 6.92]), ([1.09, 6.46], [3.36, 4.73])];
-        let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-9, "{a} for {b}");
-        for (group, (heights, widths)) in mandible.iter().enumerate().skip(1) {
-            let form = ridge((group + 1) as f64);
-            for (k, place) in [0.5, 4.5, 8.0].into_iter().enumerate() {
-                let sunk =
-                    drop_mm(Arch::Mandible, &form, place) - drop_mm(Arch::Mandible, &ridge(1.0), place);
-                close(sunk, mandible[0].0[k] - heights[k]);
-                close(2.0 * (half_mm(Arch::Mandible, &form, place) - MUCOSA_MM), widths[k]);
-            }
-        }
-        for (group, (heights, widths)) in maxilla.iter().enumerate().skip(1) {
-            let form = ridge((group + 1) as f64);
-            for (k, place) in [0.5, 8.0].into_iter().enumerate() {
-                let sunk = drop_mm(Arch::Maxilla, &form, place) - drop_mm(Arch::Maxilla, &ridge(1.0), place);
-                close(sunk, maxilla[0].0[k] - heights[k]);
-                close(2.0 * (half_mm(Arch::Maxilla, &form, place) - MUCOSA_MM), widths[k]);
-            }
-        }
+            [[[11.20, 12.40], [10.00, 9.20]], [[6.77, 10.46], [6.46, 6.92]], [[1.09, 6.46], [3.36, 4.73]]];
+        agrees(Arch::Maxilla, [0.5, 8.0], &maxilla);
     }
 }
