@@ -1,5 +1,5 @@
 //! Writes demonstration cases with their frameworks: `make_frameworks DIR CASE ..`, `make_frameworks DIR CASE:FAULT ..`;
-//! `CASE:all` for all faults, `CASE:none` for the sound one alone.
+//! `CASE:all` for all faults, `CASE:none` for the sound one alone, `CASE:sample` for that with fewer triangles.
 
 #![allow(clippy::print_stdout)] // an example prints
 
@@ -32,6 +32,9 @@ fn main() -> std::io::Result<()> {
             for (file, bytes) in bench.files() {
                 std::fs::write(dir.join(file), bytes)?;
             }
+        }
+        if faults == "sample" {
+            write(&dir, name, &bench.sample())?;
         }
         for fault in Fault::ALL.into_iter().filter(|f| faults == "all" || f.name() == faults) {
             match bench.spoiled(fault) {

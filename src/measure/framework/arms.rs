@@ -15,6 +15,7 @@
 //!
 //! Checked by: an arc about a cylinder, below; `tests/framework.rs` on generated frameworks.
 
+use super::connectors::stands_off;
 use super::parts::Over;
 use super::sections::{Loop, Sizes, loops};
 use super::{Cast, Framework, Near};
@@ -73,7 +74,7 @@ pub struct ArmSection {
     pub middle: Point,
     /// Distance along the arm from its origin, mm.
     pub s_mm: f64,
-    /// Thickness of the metal in the middle of its height.
+    /// Thickness: how far its outer side stands off its inner side at the most.
     pub thickness_mm: f64,
     /// Height along the tooth, mm.
     pub height_mm: f64,
@@ -211,7 +212,7 @@ pub fn follow(
         run.iter().rev().map(|&i| &cuts[i]).collect()
     };
     let square = to_the_end(&part, square(&part, &order));
-    let sections = sections(cast, (asked.tooth, axes), &square, depth);
+    let sections = sections((framework, cast), (asked.tooth, axes), &square, depth);
     let last = sections.last()?;
     let along = sections.len().checked_sub(3).map(|i| last.middle - sections[i].middle);
     let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
@@ -226,7 +227,17 @@ pub fn follow(
     let length_mm = last.s_mm + beyond_mm;
     let at_tip: Vec<&ArmSection> = sections.iter().filter(|s| s.s_mm >= length_mm - TIP_MM).collect();
     let axis_end = last.middle + along * (beyond_mm - last.height_mm / 2.0).max(0.0);
-    let at_end = foot_of(cast, (asked.tooth, axes), &axis_end).map(|(p, f)| (depth(&p, f), p));
+    // The arm is cut once more there: its last section lies before, and where the arm bends the line through the last few
+    // misses its middle.
+    let end = crate::space::direction(along).and_then(|normal| {
+        let plane = Plane { point: axis_end, normal };
+        let near = |l: &Loop| (l.middle - axis_end).norm();
+        let all = loops(&part, &plane).into_iter().filter(|l| l.closed && near(l) <= SAME_MM);
+        let best = all.min_by(|a, b| near(a).total_cmp(&near(b)))?;
+        foot_under(cast, (asked.tooth, axes), (&best, &plane)).0
+    });
+    let at_end = end.or_else(|| foot_of(cast, (asked.tooth, axes), &axis_end));
+    let at_end = at_end.map(|(p, f)| (depth(&p, f), p));
     let at_sections = at_tip.iter().filter_map(|s| Some((s.depth_mm?, s.foot?)));
     let engaged = at_end.or_else(|| at_sections.max_by(|a, b| a.0.total_cmp(&b.0)));
     let flexing = flexing(framework, (near, over), &sections, length_mm);
@@ -388,41 +399,23 @@ fn to_the_end(
 }
 
 fn sections(
-    cast: &Cast<'_>,
+    (framework, cast): (&Framework, &Cast<'_>),
     (tooth, axes): (Tooth, &ToothAxes),
     order: &[(Loop, Sizes, Plane)],
     depth: &Depth<'_>,
 ) -> Vec<ArmSection> {
+    let own = |face: FaceId| [0, tooth.number()].contains(&cast.tooth_at(face));
     let mut all: Vec<ArmSection> = Vec::new();
     for (found, sizes, plane) in order {
         let s_mm = all.last().map_or(0.0, |last| last.s_mm + (found.middle - last.middle).norm());
-        // The inner side: places of the section that lie against the tooth.
-        let mut inner: Vec<(Point, FaceId)> = Vec::new();
-        for p in crate::anatomy::curves::densified(&found.places, 0.08) {
-            if let Some(n) = cast.near_within(&p, INNER_MM) {
-                let outward = (found.middle - p).dot(&n.normal);
-                // What lies against a neighbour engages nothing.
-                if outward > 0.0 && [0, tooth.number()].contains(&cast.tooth_at(n.face)) {
-                    inner.push((n.at, n.face));
-                }
-            }
-        }
-        let up = super::sections::in_plane_up(plane, inner.iter().map(|i| i.0));
-        let middle = up.and_then(|(low, high, axis)| {
-            let aim = (low + high) / 2.0;
-            inner.iter().min_by(|a, b| {
-                let off = |p: &Point| (p.coords.dot(&axis) - aim).abs();
-                off(&a.0).total_cmp(&off(&b.0))
-            })
-        });
-        let foot = middle.copied().or_else(|| foot_of(cast, (tooth, axes), &found.middle));
+        let (foot, mut inner) = foot_under(cast, (tooth, axes), (found, plane));
         if inner.is_empty() {
             inner.extend(foot);
         }
         all.push(ArmSection {
             middle: found.middle,
             s_mm,
-            thickness_mm: sizes.middle_mm,
+            thickness_mm: stands_off(framework, cast, found, &own).unwrap_or(sizes.middle_mm),
             height_mm: sizes.height_mm,
             depth_mm: foot.map(|(p, f)| depth(&p, f)),
             deepest_mm: inner.iter().map(|(p, f)| depth(p, *f)).reduce(f64::max),
@@ -430,6 +423,36 @@ fn sections(
         });
     }
     all
+}
+
+/// A place of a tooth and its triangle.
+type Foot = (Point, FaceId);
+
+/// The place of a tooth under the middle of a section's inner side, and the places under that side.
+fn foot_under(
+    cast: &Cast<'_>,
+    (tooth, axes): (Tooth, &ToothAxes),
+    (found, plane): (&Loop, &Plane),
+) -> (Option<Foot>, Vec<Foot>) {
+    // The inner side: places of the section that lie against the tooth.
+    let mut inner: Vec<Foot> = Vec::new();
+    for p in crate::anatomy::curves::densified(&found.places, 0.08) {
+        if let Some(n) = cast.near_within(&p, INNER_MM) {
+            let outward = (found.middle - p).dot(&n.normal);
+            // What lies against a neighbour engages nothing.
+            if outward > 0.0 && [0, tooth.number()].contains(&cast.tooth_at(n.face)) {
+                inner.push((n.at, n.face));
+            }
+        }
+    }
+    let middle = super::sections::in_plane_up(plane, inner.iter().map(|i| i.0)).and_then(|(_, _, axis)| {
+        let by = |a: &&Foot, b: &&Foot| a.0.coords.dot(&axis).total_cmp(&b.0.coords.dot(&axis));
+        let (low, high) = (inner.iter().min_by(by)?, inner.iter().max_by(by)?);
+        // Half way between the borders, on the tooth.
+        let closest = cast.surface.closest_within(&nalgebra::center(&low.0, &high.0), THICKEST_MM)?;
+        [0, tooth.number()].contains(&cast.tooth_at(closest.face)).then_some((closest.at, closest.face))
+    });
+    (middle.or_else(|| foot_of(cast, (tooth, axes), &found.middle)), inner)
 }
 
 /// The place of a tooth under a place of an arm: the closest where that is the tooth's own or tissue, else, since between two

@@ -2,7 +2,8 @@
 //!
 //! Definition: a *bar's* sections are cut square to the row of teeth at the stations of the lingual way; loops that reach a
 //! crown are minor connectors and left out. Its *thickness* is how far its outer side stands off its fitting side at the
-//! most, its *height* that of the section (`sections`). A *strap's* sections are cut from front to back; its *width* is the
+//! most, its *height* that of the section (`sections`). A *strap's* sections are cut square to the line through
+//! the middles of sections from front to back; its *width* is the
 //! length of its fitting side from its front to its rear border, its *thickness* the median of the inscribed balls that
 //! touch that side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
 //! the nearest gingival margin, where the framework does not cross that margin. The *relief* is the distance of the fitting
@@ -21,7 +22,7 @@ use super::sections::{Loop, Sizes, loops};
 use super::{Cast, Framework, Near, thickness};
 use crate::anatomy::curves;
 use crate::case::Tooth;
-use crate::mesh::VertexId;
+use crate::mesh::{FaceId, VertexId};
 use crate::space::{Direction, Frame, Plane, Point, direction};
 
 /// A station looks at metal within this of its wall, mm.
@@ -41,6 +42,8 @@ const BORDER_MM: f64 = 1.0;
 const FITTING_STEP_MM: f64 = 0.5;
 /// Spacing of a strap's sections, mm.
 const STRAP_STEP_MM: f64 = 1.0;
+/// Sections to both sides between which the course of a strap is read.
+const COURSE: usize = 3;
 
 /// A section of a connector.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -190,15 +193,21 @@ pub fn bar(
                 .filter(|l| stands_on_tissue(cast, l, margins))
                 .max_by(|a, b| a.places.len().cmp(&b.places.len()))?;
             let Sizes { thickness_mm, height_mm, .. } = found.sizes(&plane)?;
-            let thickness_mm =
-                stands_off(framework, cast, &found).map_or(thickness_mm, |mm| mm.min(thickness_mm));
+            let thickness_mm = stands_off(framework, cast, &found, &|_| true)
+                .map_or(thickness_mm, |mm| mm.min(thickness_mm));
             Some(ConnectorSection { at: found.middle, thickness_mm, height_mm })
         })
         .collect()
 }
 
 /// How far the outer side of a section stands off its fitting side at the most, mm; `None` where one of them was not made out.
-fn stands_off(framework: &Framework, cast: &Cast<'_>, found: &Loop) -> Option<f64> {
+/// What faces a triangle of the cast that is not `wanted` counts as outer side.
+pub(super) fn stands_off(
+    framework: &Framework,
+    cast: &Cast<'_>,
+    found: &Loop,
+    wanted: &(dyn Fn(FaceId) -> bool + Sync),
+) -> Option<f64> {
     let mut closed = found.places.clone();
     closed.extend(found.places.first().copied());
     let (mut fitting, mut outer) = (Vec::new(), Vec::new());
@@ -206,7 +215,7 @@ fn stands_off(framework: &Framework, cast: &Cast<'_>, found: &Loop) -> Option<f6
         let Some(own) = framework.surface.closest(&p) else { continue };
         let normal = super::normal_at(framework.mesh(), &framework.normals, own.face, &own.at);
         match cast.near(&p, &normal) {
-            Some(near) if near.fitting => fitting.push(p),
+            Some(near) if near.fitting && wanted(near.face) => fitting.push(p),
             _ => outer.push(p),
         }
     }
@@ -226,33 +235,61 @@ fn stands_on_tissue(cast: &Cast<'_>, found: &Loop, margins: &Margins) -> bool {
     })
 }
 
-/// Sections of a strap from front to back, from the patient's right to left of the midline, as far as it is one band.
+/// Sections of a strap from the patient's right to left of the midline, as far as it is one band: cut from front to back, and
+/// again square to the line through the middles of those, which a strap that runs obliquely follows.
 pub fn strap(framework: &Framework, cast: &Cast<'_>, frame: &Frame, half_mm: f64) -> Vec<ConnectorSection> {
     let steps = (half_mm / STRAP_STEP_MM) as i32;
-    let all: Vec<i32> = (-steps..=steps).collect();
-    all.par_iter()
-        .filter_map(|&k| {
-            let point = frame.origin + frame.left.into_inner() * (f64::from(k) * STRAP_STEP_MM);
-            let plane = Plane { point, normal: frame.left };
-            let found = loops(framework.mesh(), &plane)
-                .into_iter()
-                .filter(|l| l.closed)
-                .filter(|l| cast.surface.closest(&l.middle).is_some_and(|c| cast.tooth_at(c.face) == 0))
-                .max_by(|a, b| perimeter(a).total_cmp(&perimeter(b)))?;
-            Some(band(framework, cast, &found, frame))
-        })
-        .flatten()
-        .collect()
+    let planes = (-steps..=steps).map(|k| {
+        let point = frame.origin + frame.left.into_inner() * (f64::from(k) * STRAP_STEP_MM);
+        Plane { point, normal: frame.left }
+    });
+    let middles = of_band(framework, cast, &planes.collect::<Vec<_>>(), middle_of);
+    let last = middles.len().saturating_sub(1);
+    let square = (0..middles.len()).map(|i| {
+        let way = middles[(i + COURSE).min(last)] - middles[i.saturating_sub(COURSE)];
+        let flat = way - frame.occlusal.into_inner() * way.dot(&frame.occlusal);
+        Plane { point: middles[i], normal: direction(flat).unwrap_or(frame.left) }
+    });
+    of_band(framework, cast, &square.collect::<Vec<_>>(), |l, plane| {
+        band(framework, cast, l, &direction(frame.occlusal.cross(&plane.normal))?)
+    })
+}
+
+fn middle_of(l: &Loop, _: &Plane) -> Option<Point> {
+    Some(l.middle)
+}
+
+/// What is read of the band in each plane.
+fn of_band<T: Send>(
+    framework: &Framework,
+    cast: &Cast<'_>,
+    planes: &[Plane],
+    read: impl Fn(&Loop, &Plane) -> Option<T> + Sync,
+) -> Vec<T> {
+    let one = |plane: &Plane| {
+        let found = loops(framework.mesh(), plane)
+            .into_iter()
+            .filter(|l| l.closed)
+            .filter(|l| cast.surface.closest(&l.middle).is_some_and(|c| cast.tooth_at(c.face) == 0))
+            .max_by(|a, b| perimeter(a).total_cmp(&perimeter(b)))?;
+        read(&found, plane)
+    };
+    planes.par_iter().filter_map(one).collect()
 }
 
 fn perimeter(l: &Loop) -> f64 {
     (0..l.places.len()).map(|i| (l.places[i] - l.places[(i + 1) % l.places.len()]).norm()).sum()
 }
 
-/// Width and thickness of a band that is bent in its section.
-fn band(framework: &Framework, cast: &Cast<'_>, found: &Loop, frame: &Frame) -> Option<ConnectorSection> {
+/// Width, along `across` as far as it is bent, and thickness of a band.
+fn band(
+    framework: &Framework,
+    cast: &Cast<'_>,
+    found: &Loop,
+    across: &Direction,
+) -> Option<ConnectorSection> {
     let n = found.places.len();
-    let along = |p: &Point| (p - frame.origin).dot(&frame.anterior);
+    let along = |p: &Point| p.coords.dot(across);
     let by = |a: &usize, b: &usize| along(&found.places[*a]).total_cmp(&along(&found.places[*b]));
     let (front, rear) = ((0..n).max_by(by)?, (0..n).min_by(by)?);
     let chain = |from: usize, to: usize| -> Vec<Point> {
@@ -341,6 +378,20 @@ mod tests {
             assert!((s.thickness_mm - 0.7).abs() < 0.02, "{s:?}");
             assert!((s.height_mm - arc).abs() < 2.0 * 0.7 + 0.02, "{s:?} and {arc}");
             assert!(s.height_mm > 2.0 * inner * sin((degrees / 2.0).to_radians()) + 0.9, "not the chord");
+        }
+    }
+
+    #[test]
+    fn a_strap_that_runs_obliquely_is_cut_square_to_its_course() {
+        let cast = fine_box([-30.0, -30.0, -8.0], [30.0, 30.0, 0.0], 2.0);
+        let turn = crate::space::Motion::rotation(Vector::z() * 25.0_f64.to_radians());
+        let plate = fine_box([-16.0, -4.5, 0.3], [16.0, 4.5, 0.9], 0.5).moved(&turn);
+        let all = sections(&cast, &plate, 8.0);
+        assert_eq!(all.len(), 17);
+        for s in all {
+            // From front to back it would be 9 / cos 25 = 9.93 mm.
+            assert!((8.9..9.0 + 2.0 * 0.6 + 1e-6).contains(&s.height_mm), "{s:?}");
+            assert!((s.thickness_mm - 0.6).abs() < 1e-6, "{s:?}");
         }
     }
 

@@ -62,6 +62,39 @@ pub fn at(framework: &Framework, p: &Point, inward: &Direction) -> Option<Thick>
     Some(Thick { ray_mm, sphere_mm: 2.0 * radius(framework, p, inward, ray_mm / 2.0) })
 }
 
+/// Steps along a way in which the greatest ball is sought, and rounds of halving about the best of them.
+const ALONG: usize = 8;
+const HALVINGS: usize = 8;
+
+/// Diameter of the greatest ball in the metal whose middle lies on a way through it, mm; `None` where that has no length. A
+/// ball over a place, whatever the wall under that is like: on parallel walls their distance, over an edge what stands
+/// behind it.
+pub fn ball_over(framework: &Framework, from: &Point, way: &Direction, through_mm: f64) -> Option<f64> {
+    if through_mm <= 0.0 {
+        return None;
+    }
+    let radius = |mm: f64| {
+        // Both ends of the way are on the surface.
+        let most = mm.min(through_mm - mm).max(0.0);
+        let middle = from + way.into_inner() * mm;
+        framework.surface.closest_within(&middle, most).map_or(most, |c| c.distance_mm)
+    };
+    let step = through_mm / (ALONG + 1) as f64;
+    let places = (1..=ALONG).map(|k| step * k as f64).map(|mm| (mm, radius(mm)));
+    let mut best = places.reduce(|a, b| if b.1 > a.1 { b } else { a })?;
+    let mut reach = step / 2.0;
+    for _ in 0..HALVINGS {
+        for mm in [best.0 - reach, best.0 + reach] {
+            let r = radius(mm);
+            if r > best.1 {
+                best = (mm, r);
+            }
+        }
+        reach /= 2.0;
+    }
+    Some(2.0 * best.1)
+}
+
 fn radius(framework: &Framework, p: &Point, inward: &Vector, from_mm: f64) -> f64 {
     let mut r = from_mm;
     for _ in 0..ROUNDS {
@@ -146,6 +179,29 @@ mod tests {
             // Facets of 0.35 mm lie up to 0.005 mm inside a ball of 3 mm, on each side.
             assert!((t.ray_mm - 6.0).abs() < 0.05 && (t.sphere_mm - 6.0).abs() < 0.05, "{t:?}");
         }
+    }
+
+    #[test]
+    fn a_ball_over_a_place_is_as_wide_as_the_wall_or_the_metal_behind_an_edge() {
+        let up = Direction::new_normalize(Vector::z());
+        let plate = Framework::new(&fine_box([0.0, 0.0, 0.0], [8.0, 8.0, 0.7], 0.4));
+        let ball = |p: &Point, through: f64| ball_over(&plate, p, &up, through).unwrap();
+        assert!((ball(&Point::new(4.1, 4.2, 0.0), 0.7) - 0.7).abs() < 1e-3);
+        // 0.2 mm from its side the ball is no wider than that leaves.
+        assert!((ball(&Point::new(0.2, 4.2, 0.0), 0.7) - 0.4).abs() < 1e-3);
+        // In a wedge the ball about a place of the ray touches both walls: between y = 0 and y = x tan 30 deg, at x = 5, the
+        // middle stands at y with y = (x tan 30 - y) cos 30, so y = x sin 30 / (1 + cos 30).
+        let (sin, cos) = (crate::space::sin, crate::space::cos);
+        let lean = 30.0_f64.to_radians();
+        let flat = fine_box([2.0, 0.0, 0.0], [10.0, 1.0, 8.0], 0.5);
+        let leant = |p: &Point| Point::new(p.x, p.y * p.x * crate::space::tan(lean), p.z);
+        let wedge = Mesh::new(flat.vertices().iter().map(leant).collect(), flat.faces().to_vec()).unwrap();
+        let wedge = Framework::new(&wedge);
+        let through = 5.0 * crate::space::tan(lean);
+        let across = Direction::new_normalize(Vector::y());
+        let found = ball_over(&wedge, &Point::new(5.0, 0.0, 4.0), &across, through).unwrap();
+        let wanted = 2.0 * 5.0 * sin(lean) / (1.0 + cos(lean));
+        assert!((found - wanted).abs() < 0.01, "{found} for {wanted}");
     }
 
     #[test]

@@ -209,6 +209,14 @@ pub(super) fn nearest(mesh: &Mesh, body: &Body<'_>) -> Option<(Point, f64)> {
     near.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
+/// The arm whose tip lies farthest under its gauge, where one lies clearly deeper: not every cast has an undercut for it.
+fn deepest(truth: &FrameworkTruth) -> Option<&PartTruth> {
+    const CLEARLY_MM: f64 = 0.15;
+    let over = |p: &PartTruth| Some(p.depth_mm? - p.wanted_depth_mm?);
+    let arms = truth.parts.iter().filter_map(|p| Some((over(p)?, p)));
+    arms.filter(|a| a.0 > CLEARLY_MM).max_by(|a, b| a.0.total_cmp(&b.0)).map(|a| a.1)
+}
+
 /// What is true of a fault; `None` where the framework has nothing that it could be done to.
 pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cast: &Cast) -> Option<Wrong> {
     let rests = || truth.parts.iter().filter(|p| p.kind == Kind::Rest);
@@ -216,7 +224,7 @@ pub(super) fn wrong(fault: Fault, truth: &FrameworkTruth, at: Option<Point>, cas
         Fault::ThinRest => rests().next(),
         Fault::OpposingContact => rests().nth(1),
         Fault::RestHigh => rests().nth(2),
-        Fault::TipTooDeep => truth.parts.iter().rfind(|p| p.kind == Kind::ClaspArm),
+        Fault::TipTooDeep => deepest(truth),
         Fault::CaughtOnPath => {
             truth.parts.iter().find(|p| p.kind == Kind::MinorConnector && p.caught == Some(true))
         }

@@ -40,6 +40,8 @@ use std::sync::OnceLock;
 const CELL_MM: f64 = 0.14;
 /// Edges on arms and rests, on minor connectors, and elsewhere, mm.
 const EDGES_MM: [f64; 3] = [0.18, 0.26, 0.42];
+/// The same in the sample file, which has to be small.
+const SAMPLE_EDGES_MM: [f64; 3] = [0.18, 0.26, 0.5];
 /// How far a spoiled bar goes into a torus, mm.
 const INTO_TORUS_MM: f64 = 0.3;
 /// Gap of a bar over tissue, and of all over tori, mm.
@@ -107,16 +109,22 @@ impl Bench {
 
     /// A sound framework.
     pub fn sound(&self) -> Framework {
-        self.made(None)
+        self.made(None, &EDGES_MM)
+    }
+
+    /// The same with longer edges on connectors and meshes, for a smaller file.
+    pub fn sample(&self) -> Framework {
+        // What is kept of the sound one has other edges.
+        Bench::new(self.case.name).map_or_else(|| self.sound(), |bench| bench.made(None, &SAMPLE_EDGES_MM))
     }
 
     /// A framework with one fault; `None` where the case has nothing that could be made wrong that way.
     pub fn spoiled(&self, fault: Fault) -> Option<Framework> {
-        let made = self.made(Some(fault));
+        let made = self.made(Some(fault), &EDGES_MM);
         made.truth.wrong.is_some().then_some(made)
     }
 
-    fn made(&self, fault: Option<Fault>) -> Framework {
+    fn made(&self, fault: Option<Fault>, edges_mm: &[f64; 3]) -> Framework {
         let (cast, arch) = (self.pair.cast(self.case.restored), self.case.restored);
         let site = self.site(fault);
         let plan = self.plan(&site, fault);
@@ -135,7 +143,7 @@ impl Bench {
             let more = fault::struts(&body.parts, cast);
             body.parts.extend(more);
         }
-        let finished = || cleared(contoured(&body, CELL_MM), &body);
+        let finished = || cleared(contoured(&body, CELL_MM, edges_mm), &body);
         let mut own = if fault.is_none_or(Fault::is_of_the_surface) {
             self.plain.get_or_init(finished).clone()
         } else {
@@ -227,7 +235,8 @@ fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
     if let Some(crown) = crown
         && let Some(seat) = crown.seats.iter().find(|s| (s.at[0] > 0.0) == (truth.place == Some("distal")))
     {
-        truth.ridge_thickness_mm = over_ridge(body, crown, &cast_floor(body.ground, crown, seat));
+        let inner = seat.at[0].signum() * seat.centre[0] - seat.half[0] + parts::REST_INSET_MM;
+        truth.ridge_thickness_mm = over_ridge(body, crown, (&cast_floor(body.ground, crown, seat), inner));
     }
     truth.way = (cast.own(&(foot.at + way)) - cast.own(&foot.at)).into();
     truth
@@ -241,22 +250,21 @@ fn cast_floor(ground: &Ground, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
     [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
 }
 
-/// Thickness of a rest over the marginal ridge, from its fields: see [`PartTruth::ridge_thickness_mm`].
-fn over_ridge(body: &body::Body<'_>, crown: &CrownBody, floor: &[f64; 3]) -> Option<f64> {
+/// Thickness of a rest over the marginal ridge, from its fields: see [`PartTruth::ridge_thickness_mm`]. `inner` is how far from
+/// the crown's middle the rest begins, mm.
+fn over_ridge(body: &body::Body<'_>, crown: &CrownBody, (floor, inner): (&[f64; 3], f64)) -> Option<f64> {
     /// Steps along and across, mm; half the strip in steps; lean up to which a place lies in a seat; share of a ball in the way
-    /// through the metal from which both walls face each other; how far before the crown's end it ends, mm; steps back over the
-    /// seat where nothing is found beyond it.
+    /// through the metal from which both walls face each other; how far before the crown's end it ends, mm.
     const STEPS_MM: [f64; 2] = [0.1, 0.2];
     const HALF: i32 = 4;
     const FLOOR: f64 = 0.42;
     const FACING: f64 = 0.8;
     const END_MM: f64 = 0.5;
-    const SEAT: usize = 15;
     let [u, v, w] = *floor;
+    let from = (inner + (crown.half_md - inner) / 3.0).max(0.0);
     let up = Direction::new_unchecked(Vector::z());
     let over = |x: f64, y: f64| {
-        let foot =
-            body.ground.surface().cast(&crown.world([u + u.signum() * x, v + y, w + 3.0]), &-up, 6.0)?;
+        let foot = body.ground.surface().cast(&crown.world([u.signum() * x, v + y, w + 3.0]), &-up, 6.0)?;
         if body.ground.normal(&foot.at, foot.face).normalize().z <= FLOOR {
             return None;
         }
@@ -265,11 +273,9 @@ fn over_ridge(body: &body::Body<'_>, crown: &CrownBody, floor: &[f64; 3]) -> Opt
         (ball >= FACING * way).then_some(ball)
     };
     let line = |x: f64| (-HALF..=HALF).filter_map(|j| over(x, STEPS_MM[1] * f64::from(j))).reduce(f64::max);
-    let lines = ((crown.half_md - u.abs() - END_MM).max(0.3) / STEPS_MM[0]) as usize;
-    let beyond = || (0..=lines).into_par_iter().filter_map(|k| line(STEPS_MM[0] * k as f64));
-    let before = || (0..=SEAT).into_par_iter().filter_map(|k| line(-STEPS_MM[0] * k as f64));
-    let least = |all: Vec<f64>| all.into_iter().reduce(f64::min);
-    least(beyond().collect()).or_else(|| least(before().collect()))
+    let lines = ((crown.half_md - END_MM - from).max(0.3) / STEPS_MM[0]) as usize;
+    let all = (0..=lines).into_par_iter().filter_map(|k| line(from + STEPS_MM[0] * k as f64));
+    all.collect::<Vec<f64>>().into_iter().reduce(f64::min)
 }
 
 /// A sound framework for a demonstration case; `None` for a name not among them.
@@ -283,17 +289,17 @@ pub fn spoiled(name: &str, fault: Fault) -> Option<Framework> {
 }
 
 /// The surface of a body, own axes.
-fn contoured(body: &Body<'_>, cell_mm: f64) -> Mesh {
+fn contoured(body: &Body<'_>, cell_mm: f64, edges_mm: &[f64; 3]) -> Mesh {
     let field = |p: &Point| body.value(p);
     let fine = zero_set(&body.grid(cell_mm), &field, &|_: &Point| -1.0);
     let wanted = |p: &Point| {
         let near = |part: &body::Part<'_>| (0..3).all(|a| p[a] > part.low[a] && p[a] < part.high[a]);
         let edge = |part: &body::Part<'_>| match part.truth.kind {
-            Kind::Rest | Kind::ClaspArm => EDGES_MM[0],
-            Kind::MinorConnector => EDGES_MM[1],
-            _ => EDGES_MM[2],
+            Kind::Rest | Kind::ClaspArm => edges_mm[0],
+            Kind::MinorConnector => edges_mm[1],
+            _ => edges_mm[2],
         };
-        body.parts.iter().filter(|p| near(p)).map(edge).fold(EDGES_MM[2], f64::min)
+        body.parts.iter().filter(|p| near(p)).map(edge).fold(edges_mm[2], f64::min)
     };
     coarsened(&fine, &field, &wanted)
 }

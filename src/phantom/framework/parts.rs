@@ -12,6 +12,8 @@ use crate::space::{Point, Vector, hypot};
 
 /// Rounding of the edges of plates, mm.
 const EDGE_MM: f64 = 0.25;
+/// How far from its seat's inner end a rest begins, mm.
+pub(super) const REST_INSET_MM: f64 = 0.3;
 /// Gap of parts that lie on teeth, mm.
 pub(super) const ON_TOOTH_MM: f64 = 0.05;
 
@@ -246,7 +248,7 @@ impl<'a> Site<'a> {
         let [au, av, floor] = self.floor(crown, seat);
         let side = seat.at[0].signum();
         let half = (seat.half[1] - 0.5).max(1.0);
-        let inner = side * seat.centre[0] - seat.half[0] + 0.3;
+        let inner = side * seat.centre[0] - seat.half[0] + REST_INSET_MM;
         let outer = crown.half_md + out_mm;
         let top_at = floor + gap_mm + thickness_mm;
         let field = move |q: &Probe<'_>| {
@@ -325,6 +327,7 @@ pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
         torus_gap_mm: None,
         below_margin_mm: None,
         depth_mm: None,
+        wanted_depth_mm: None,
         tip_at_mm: None,
         caught: None,
         at_mm,

@@ -325,7 +325,9 @@ impl<'a> Plan<'a> {
                 depth_mm: if deep { depth_mm + 0.4 } else { depth_mm },
                 size: if cast_arm { CAST_MM } else { WIRE_MM },
             };
-            parts.push(arm(self.site, &wanted));
+            let mut made = arm(self.site, &wanted);
+            made.truth.wanted_depth_mm = Some(depth_mm);
+            parts.push(made);
         }
         parts
     }

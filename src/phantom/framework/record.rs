@@ -35,14 +35,14 @@ pub struct PartTruth {
     pub place: Option<&'static str>,
     /// Thickness of the metal over `at_mm` along `way`, mm.
     pub thickness_mm: f64,
-    /// Thickness of a rest over the marginal ridge, mm: from its seat's deepest place to the crown's end, in lines across 1.6 mm
+    /// Thickness of a rest over the marginal ridge, mm: from a third of its length to the crown's end, in lines across 1.6 mm
     /// wide, the thickest ball of the thinnest line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ridge_thickness_mm: Option<f64>,
     /// Thickness of an arm a millimetre before its end, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tip_thickness_mm: Option<f64>,
-    /// Width, mm: a bar's height, a strap's extent from front to back, an arm's at its root.
+    /// Width, mm: a bar's height, a strap's along the tissue square to its course at its narrowest near the midline, an arm's at its root.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub width_mm: Option<f64>,
     /// Length, mm: along the arch, or along the axis of an arm.
@@ -59,6 +59,9 @@ pub struct PartTruth {
     /// Undercut depth of the cast under the axis of an arm at its tip, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub depth_mm: Option<f64>,
+    /// The depth that an arm engages in a sound framework as far as the cast has it, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wanted_depth_mm: Option<f64>,
     /// That place on the cast.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tip_at_mm: Option<[f64; 3]>,
