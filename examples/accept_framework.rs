@@ -122,15 +122,16 @@ fn differences(json: &Value, frame: &Framework, into: &mut BTreeMap<&'static str
     let Ok(truth) = serde_json::to_value(&frame.truth) else { return };
     let made = truth["parts"].as_array().cloned().unwrap_or_default();
     let found = json["parts"].as_array().cloned().unwrap_or_default();
-    let pairs: [(&str, &str, &str, &str, &'static str); 8] = [
-        ("rest", "rest", "gap_mm", "gap_mm", "gap under a rest"),
+    let pairs: [(&str, &str, &str, &str, &'static str); 9] = [
+        ("rest", "rest", "seat_gap_mm", "gap_mm", "gap under a rest"),
         ("rest", "rest", "ridge_thickness_mm", "thickness_mm", "thickness of a rest over the marginal ridge"),
         ("clasp_arm", "clasp_arm", "depth_mm", "tip_depth_mm", "undercut engaged by a tip"),
         ("clasp_arm", "clasp_arm", "tip_thickness_mm", "tip_thickness_mm", "thickness of an arm at its tip"),
         ("clasp_arm", "clasp_arm", "length_mm", "length_mm", "length of an arm"),
-        ("bar", "bar", "thickness_mm", "thickness_mm", "thickness of a bar"),
-        ("bar", "bar", "width_mm", "height_mm", "height of a bar"),
-        ("strap", "strap", "width_mm", "height_mm", "width of a strap"),
+        ("bar", "bar", "least_thickness_mm", "thickness_mm", "thickness of a bar"),
+        ("bar", "bar", "least_width_mm", "height_mm", "height of a bar"),
+        ("strap", "strap", "least_width_mm", "height_mm", "width of a strap"),
+        ("strap", "strap", "thickness_mm", "thickness_mm", "thickness of a strap"),
     ];
     for (kind, as_found, key, found_key, name) in pairs {
         for part in made.iter().filter(|p| p["kind"] == kind) {

@@ -3,7 +3,7 @@
 //!
 //! Definition: the arm is cut by half planes through the tooth's axis, 3 degrees apart. Sections that stand on the tooth's
 //! wall and are no higher than 3.2 mm are the arm's; it ends where no metal follows (the tip) and begins where it grows into
-//! the body. *Length* runs along the middles of its sections to its end. The *depth engaged* is the undercut of the tooth,
+//! the body, found to a tenth of a degree. *Length* runs along the middles of its sections to its end. The *depth engaged* is the undercut of the tooth,
 //! along the path, under the middle of the rounding that ends the arm: half its height before its end.
 //!
 //! Frame and units: mm.
@@ -53,6 +53,8 @@ const MOST_STEPS: usize = 40;
 const ASTRAY_MM: f64 = 0.3;
 const GROWS: f64 = 1.25;
 const ROUNDING: f64 = 0.93;
+/// Halvings of the angle before an arm's first section in which its origin is sought.
+const HALVINGS: usize = 5;
 /// Metal this near to an arm's last section goes on from it, mm.
 const GOES_ON_MM: f64 = 1.0;
 /// Cosine of the angle between the cast's normal and the cut up to which an arm's section lies on a wall.
@@ -206,11 +208,15 @@ pub fn follow(
         (_, Some(rest)) => rest < 0.0,
         (_, None) => return None,
     };
-    let order: Vec<&Cutting> = if tip_is_last {
-        run.iter().map(|&i| &cuts[i]).collect()
-    } else {
-        run.iter().rev().map(|&i| &cuts[i]).collect()
+    let (begins, before) = if tip_is_last { (first, -1) } else { (last, 1) };
+    let deg = |cut: f64| (cut - f64::from(steps)) * STEP_DEG;
+    let between = |share: f64| {
+        let deg = deg(begins as f64 + share * f64::from(before));
+        cutting(&part, cast, asked, (&out, &side), deg)
     };
+    let origin = cuts[begins].arm.as_ref().and_then(|(l, _)| origin(&l.middle, &between));
+    let run: Vec<usize> = if tip_is_last { run } else { run.into_iter().rev().collect() };
+    let order: Vec<&Cutting> = origin.iter().chain(run.iter().map(|&i| &cuts[i])).collect();
     let square = to_the_end(&part, square(&part, &order));
     let sections = sections((framework, cast), (asked.tooth, axes), &square, depth);
     let last = sections.last()?;
@@ -234,7 +240,7 @@ pub fn follow(
         let near = |l: &Loop| (l.middle - axis_end).norm();
         let all = loops(&part, &plane).into_iter().filter(|l| l.closed && near(l) <= SAME_MM);
         let best = all.min_by(|a, b| near(a).total_cmp(&near(b)))?;
-        foot_under(cast, (asked.tooth, axes), (&best, &plane)).0
+        foot_under((framework, cast), (asked.tooth, axes), (&best, &plane)).0
     });
     let at_end = end.or_else(|| foot_of(cast, (asked.tooth, axes), &axis_end));
     let at_end = at_end.map(|(p, f)| (depth(&p, f), p));
@@ -290,6 +296,36 @@ fn cutting(
     Cutting { plane, arm, all: here }
 }
 
+/// The cut nearest to where an arm grows into the body: between its first section and the next cut, which is none of an arm,
+/// by halving.
+fn origin(first: &Point, between: &dyn Fn(f64) -> Cutting) -> Option<Cutting> {
+    let (mut arm, mut body) = (0.0, 1.0);
+    let mut best = None;
+    for _ in 0..HALVINGS {
+        let share = (arm + body) / 2.0;
+        let mut cut = between(share);
+        match next_to(first, &cut) {
+            Some(found) => {
+                cut.arm = Some(found);
+                (arm, best) = (share, Some(cut));
+            }
+            None => body = share,
+        }
+    }
+    best
+}
+
+/// The small section of a cut that is close to a place, whatever it lies over.
+fn next_to(place: &Point, cut: &Cutting) -> Option<(Loop, Sizes)> {
+    let near = |l: &Loop| (l.middle - place).norm();
+    let close = cut.all.iter().filter(|l| l.closed && near(l) <= GOES_ON_MM);
+    let small = close.filter_map(|l| l.sizes(&cut.plane).map(|s| (l, s)));
+    small
+        .filter(|(_, s)| s.height_mm <= HIGHEST_MM && s.thickness_mm <= THICKEST_MM)
+        .min_by(|a, b| near(a.0).total_cmp(&near(b.0)))
+        .map(|(l, s)| (l.clone(), s))
+}
+
 /// The longest run of cuts, without gap, whose sections follow each other.
 fn longest(cuts: &[Cutting]) -> Option<Vec<usize>> {
     let follows = |a: &Cutting, b: &Cutting| match (&a.arm, &b.arm) {
@@ -317,25 +353,18 @@ fn longest(cuts: &[Cutting]) -> Option<Vec<usize>> {
 /// tip may lie between two crowns).
 fn extended(mut cuts: Vec<Cutting>) -> Option<(Vec<Cutting>, Vec<usize>)> {
     let mut run = longest(&cuts)?;
-    let next_to = |cuts: &[Cutting], from: usize, to: usize| {
+    let goes_on = |cuts: &[Cutting], from: usize, to: usize| {
         let (last, _) = cuts.get(from)?.arm.as_ref()?;
-        let cut = cuts.get(to)?;
-        let near = |l: &Loop| (l.middle - last.middle).norm();
-        let close = cut.all.iter().filter(|l| l.closed && near(l) <= GOES_ON_MM);
-        let small = close.filter_map(|l| l.sizes(&cut.plane).map(|s| (l, s)));
-        small
-            .filter(|(_, s)| s.height_mm <= HIGHEST_MM && s.thickness_mm <= THICKEST_MM)
-            .min_by(|a, b| near(a.0).total_cmp(&near(b.0)))
-            .map(|(l, s)| (l.clone(), s))
+        next_to(&last.middle, cuts.get(to)?)
     };
     while let Some(to) = run.last().map(|i| i + 1)
-        && let Some(found) = next_to(&cuts, to - 1, to)
+        && let Some(found) = goes_on(&cuts, to - 1, to)
     {
         cuts[to].arm = Some(found);
         run.push(to);
     }
     while let Some(to) = run.first().and_then(|i| i.checked_sub(1))
-        && let Some(found) = next_to(&cuts, to + 1, to)
+        && let Some(found) = goes_on(&cuts, to + 1, to)
     {
         cuts[to].arm = Some(found);
         run.insert(0, to);
@@ -408,7 +437,7 @@ fn sections(
     let mut all: Vec<ArmSection> = Vec::new();
     for (found, sizes, plane) in order {
         let s_mm = all.last().map_or(0.0, |last| last.s_mm + (found.middle - last.middle).norm());
-        let (foot, mut inner) = foot_under(cast, (tooth, axes), (found, plane));
+        let (foot, mut inner) = foot_under((framework, cast), (tooth, axes), (found, plane));
         if inner.is_empty() {
             inner.extend(foot);
         }
@@ -430,19 +459,20 @@ type Foot = (Point, FaceId);
 
 /// The place of a tooth under the middle of a section's inner side, and the places under that side.
 fn foot_under(
-    cast: &Cast<'_>,
+    (framework, cast): (&Framework, &Cast<'_>),
     (tooth, axes): (Tooth, &ToothAxes),
     (found, plane): (&Loop, &Plane),
 ) -> (Option<Foot>, Vec<Foot>) {
-    // The inner side: places of the section that lie against the tooth.
+    // The inner side: places of the section that face the tooth. What lies against a neighbour engages nothing.
     let mut inner: Vec<Foot> = Vec::new();
     for p in crate::anatomy::curves::densified(&found.places, 0.08) {
-        if let Some(n) = cast.near_within(&p, INNER_MM) {
-            let outward = (found.middle - p).dot(&n.normal);
-            // What lies against a neighbour engages nothing.
-            if outward > 0.0 && [0, tooth.number()].contains(&cast.tooth_at(n.face)) {
-                inner.push((n.at, n.face));
-            }
+        let Some(own) = framework.surface.closest(&p) else { continue };
+        let normal = super::normal_at(framework.mesh(), &framework.normals, own.face, &own.at);
+        let against = |n: &Near| n.fitting && n.signed_mm <= INNER_MM;
+        if let Some(n) = cast.near(&p, &normal).filter(against)
+            && [0, tooth.number()].contains(&cast.tooth_at(n.face))
+        {
+            inner.push((n.at, n.face));
         }
     }
     let middle = super::sections::in_plane_up(plane, inner.iter().map(|i| i.0)).and_then(|(_, _, axis)| {

@@ -3,9 +3,9 @@
 //! Definition: a *bar's* sections are cut square to the row of teeth at the stations of the lingual way; loops that reach a
 //! crown are minor connectors and left out. Its *thickness* is how far its outer side stands off its fitting side at the
 //! most, its *height* that of the section (`sections`). A *strap's* sections are cut square to the line through
-//! the middles of sections from front to back; its *width* is the
-//! length of its fitting side from its front to its rear border, its *thickness* the median of the inscribed balls that
-//! touch that side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
+//! the middles of sections from front to back; its *width* is half
+//! of its outline less its thickness, that is along its middle as far as it is bent, its *thickness* the median of the inscribed balls that
+//! touch its fitting side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
 //! the nearest gingival margin, where the framework does not cross that margin. The *relief* is the distance of the fitting
 //! surface from tissue.
 //!
@@ -302,7 +302,6 @@ fn band(
         super::median(of).unwrap_or(f64::INFINITY)
     };
     let fitting = if off(&one) <= off(&other) { &one } else { &other };
-    let width = curves::length_mm(fitting);
     let thick = curves::evenly(fitting, FITTING_STEP_MM).into_iter().filter(|p| {
         let border = |end: Option<&Point>| end.is_some_and(|e| (p - e).norm() < BORDER_MM);
         !border(fitting.first()) && !border(fitting.last())
@@ -313,6 +312,7 @@ fn band(
         Some(thickness::at(framework, &own.at, &direction(-normal)?)?.sphere_mm)
     };
     let thickness_mm = super::median(thick.filter_map(ball).collect())?;
+    let width = perimeter(found) / 2.0 - thickness_mm;
     (width > 0.0).then_some(ConnectorSection { at: found.middle, thickness_mm, height_mm: width })
 }
 

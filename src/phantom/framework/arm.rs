@@ -28,8 +28,6 @@ const RIGID_SHARE: f64 = 0.667;
 const OVER_MARGIN_MM: f64 = 1.35;
 /// Room between a tip and another tooth, mm.
 const ROOM_MM: f64 = 0.3;
-/// How far before the end of the metal its thickness at the tip is stated, mm.
-const BEFORE_END_MM: f64 = 1.0;
 /// A depth that counts as undercut where the survey line is sought, mm: twice what the blocked-out surface is off by.
 const SEEN_MM: f64 = 0.06;
 
@@ -217,7 +215,7 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         tooth: Some(wanted.crown.tooth.number()),
         place: Some(wanted.surface),
         thickness_mm: size.at(STATED)[1],
-        tip_thickness_mm: Some(size.at(1.0 - (BEFORE_END_MM - size.at(1.0)[0]) / length_mm)[1]),
+        tip_thickness_mm: Some(size.at(1.0)[1]),
         width_mm: Some(2.0 * size.at(STATED)[0]),
         length_mm: Some(length_mm + size.at(1.0)[0]),
         depth_mm: Some(wanted.depth_at(site, tip)),
@@ -241,7 +239,5 @@ pub(super) fn arm<'a>(site: &'a Site<'a>, wanted: &Arm<'_>) -> Part<'a> {
         let off = OFF_MM[0] + (OFF_MM[1] - OFF_MM[0]) * step(0.1, 0.18, share);
         smax(round, TOUCH_MM - d, 0.1).max(off - b - free)
     };
-    let mut part = box_of.part(truth, field);
-    part.held = Held::Touching;
-    part
+    Part { axis: points, held: Held::Touching, ..box_of.part(truth, field) }
 }

@@ -5,7 +5,7 @@ use super::super::contour::Grid;
 use super::super::field::smin;
 use super::ground::Ground;
 use super::record::PartTruth;
-use crate::space::{Point, Vector, cos, sin};
+use crate::space::{Point, Vector};
 use std::cell::OnceCell;
 
 /// Width of the fillet where parts meet, mm.
@@ -75,6 +75,8 @@ pub(super) struct Part<'a> {
     pub high: Point,
     /// What keeps it off the cast.
     pub held: Held,
+    /// The line along which its sections are stated, own positions; none for most.
+    pub axis: Vec<Point>,
     /// Its field.
     pub field: Box<dyn Fn(&Probe<'_>) -> f64 + Send + Sync + 'a>,
 }
@@ -151,39 +153,17 @@ impl Body<'_> {
     }
 
     /// Outward normal at a place of the surface.
-    fn normal(&self, p: &Point) -> Option<Vector> {
+    pub fn normal(&self, p: &Point) -> Option<Vector> {
         const H_MM: f64 = 0.01;
         let slope = |axis: Vector| self.value(&(p + axis * H_MM)) - self.value(&(p - axis * H_MM));
         Vector::new(slope(Vector::x()), slope(Vector::y()), slope(Vector::z())).try_normalize(1e-9)
     }
 
-    /// Diameter of the greatest ball in the metal that touches its surface at a place, and the way through the metal there
-    /// square to the surface, mm.
-    pub fn ball_mm(&self, at: &Point) -> Option<[f64; 2]> {
-        const AROUND: usize = 90;
-        const GOLDEN_TURN: f64 = 2.399_963_229_728_653;
-        const SLACK_MM: f64 = 0.005;
-        let inward = -self.normal(at)?;
-        let (u, v) = crate::space::across(&crate::space::direction(inward)?);
-        let around: Vec<Vector> = (0..AROUND)
-            .map(|k| {
-                let z = 1.0 - 1.8 * (k as f64 + 0.5) / AROUND as f64;
-                let (r, turn) = ((1.0 - z * z).max(0.0).sqrt(), GOLDEN_TURN * k as f64);
-                inward * z + (u * cos(turn) + v * sin(turn)) * r
-            })
-            .collect();
-        let fits = |r: f64| {
-            let middle = at + inward * r;
-            around.iter().all(|way| self.value(&(middle + way * (r - SLACK_MM))) < 0.0)
-        };
-        let steps = (1..300).map(|k| 0.02 * f64::from(k));
-        let through = steps.into_iter().find(|k| self.value(&(at + inward * *k)) > 0.0)?;
-        let (mut lo, mut hi) = (SLACK_MM, through / 2.0 + 0.02);
-        for _ in 0..9 {
-            let r = 0.5 * (lo + hi);
-            if fits(r) { lo = r } else { hi = r }
-        }
-        Some([2.0 * lo, through])
+    /// How near all parts but one come to a place, by their fields, mm.
+    pub fn apart_mm(&self, p: &Point, but: &Part<'_>) -> f64 {
+        let probe = Probe::new(p, self.ground, self.form);
+        let others = self.parts.iter().filter(|part| !std::ptr::eq(*part, but) && part.away(p) <= AWAY_MM);
+        others.map(|part| (part.field)(&probe)).fold(FAR_MM, f64::min)
     }
 
     /// The box to contour.

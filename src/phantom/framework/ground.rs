@@ -88,6 +88,15 @@ impl Ground {
         self.opposing.as_ref().map_or(FAR_MM, |o| o.within(p, FAR_MM))
     }
 
+    /// Way from a place up to the opposing cast, mm; negative where that lies below, down to 6 mm.
+    pub fn opposing_over_mm(&self, p: &Point) -> Option<f64> {
+        const BELOW_MM: f64 = 6.0;
+        let up = crate::space::Direction::new_unchecked(Vector::z());
+        let hit =
+            self.opposing.as_ref()?.surface.cast_facing(&(p - Vector::z() * BELOW_MM), &up, 12.0, false)?;
+        Some(hit.distance_mm - BELOW_MM)
+    }
+
     /// Normal of the cast at a point of one of its triangles, between those of its corners.
     pub fn normal(&self, at: &Point, face: FaceId) -> Vector {
         self.cast.normal(at, face)

@@ -11,14 +11,15 @@ mod arm;
 mod body;
 mod fault;
 mod ground;
+mod outline;
 mod parts;
 mod plan;
 mod record;
+mod ridge;
 mod saddle;
+mod stated;
 
-use super::cast::Cast;
 use super::contour::zero_set;
-use super::crown::{CrownBody, Seat};
 use super::demo::{Named, files_of, named};
 use super::patient::{Pair, casts};
 use super::refine::coarsened;
@@ -26,7 +27,7 @@ use super::scan::{Density, scan};
 use super::truth::occlusal;
 use crate::case::{Arch, Tooth};
 use crate::mesh::Mesh;
-use crate::space::{Direction, Point, Vector};
+use crate::space::Point;
 use body::Body;
 pub use fault::Fault;
 use ground::Ground;
@@ -34,6 +35,7 @@ use parts::Site;
 use plan::Plan;
 use rayon::prelude::*;
 pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
+use stated::stated;
 use std::sync::OnceLock;
 
 /// Cell of the contour, mm.
@@ -135,10 +137,14 @@ impl Bench {
             unit_scale: if fault == Some(Fault::Metres) { 1000.0 } else { 1.0 },
             wrong: None,
             left_out: plan.left_out().into_iter().map(|(t, surface)| (t.number(), surface)).collect(),
-            parts: body.parts.iter().map(|p| stated(&body, p, cast)).collect(),
+            parts: body.parts.iter().map(|p| stated(&body, p, cast, fault.is_none())).collect(),
         };
         let at = fault.and_then(|f| fault::place(f, &body, &truth, cast));
         truth.wrong = fault.and_then(|f| fault::wrong(f, &truth, at, cast));
+        if let (Some(Fault::OpposingContact), Some(wrong)) = (fault, &mut truth.wrong) {
+            let rest = cast.crowns.iter().find(|c| wrong.tooth == Some(c.tooth.number()));
+            wrong.value_mm = rest.and_then(|crown| ridge::room_mm(&body, crown));
+        }
         if fault == Some(Fault::Struts) {
             let more = fault::struts(&body.parts, cast);
             body.parts.extend(more);
@@ -218,64 +224,6 @@ fn cleared(mesh: Mesh, body: &Body<'_>) -> Mesh {
         mesh = super::contour::mesh(vertices, mesh.faces().to_vec());
     }
     mesh
-}
-
-/// The truth of a part, its gap and thickness those of the finished body at the place where they are stated.
-fn stated(body: &Body<'_>, part: &body::Part<'_>, cast: &Cast) -> PartTruth {
-    let mut truth = part.truth.clone();
-    let at = cast.own(&truth.at_mm.into());
-    let Some(foot) = body.ground.surface().closest(&at) else { return truth };
-    let crown =
-        cast.crowns.iter().find(|c| truth.kind == Kind::Rest && truth.tooth == Some(c.tooth.number()));
-    let square = body.ground.normal(&foot.at, foot.face);
-    let way = crown.map_or(square, |c| c.axes[2]).normalize();
-    if let Some([gap, thick]) = body.along(&foot.at, &way) {
-        (truth.gap_mm, truth.thickness_mm) = (gap, thick);
-    }
-    if let Some(crown) = crown
-        && let Some(seat) = crown.seats.iter().find(|s| (s.at[0] > 0.0) == (truth.place == Some("distal")))
-    {
-        let inner = seat.at[0].signum() * seat.centre[0] - seat.half[0] + parts::REST_INSET_MM;
-        truth.ridge_thickness_mm = over_ridge(body, crown, (&cast_floor(body.ground, crown, seat), inner));
-    }
-    truth.way = (cast.own(&(foot.at + way)) - cast.own(&foot.at)).into();
-    truth
-}
-
-/// Floor of a seat on the cast, in the crown's own axes, mm.
-fn cast_floor(ground: &Ground, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
-    let ([u, v, w], _) = crown.seat_floor(seat);
-    let down = Direction::new_normalize(-crown.axes[2]);
-    let hit = ground.surface().cast(&crown.world([u, v, w + 3.0]), &down, 6.0);
-    [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
-}
-
-/// Thickness of a rest over the marginal ridge, from its fields: see [`PartTruth::ridge_thickness_mm`]. `inner` is how far from
-/// the crown's middle the rest begins, mm.
-fn over_ridge(body: &body::Body<'_>, crown: &CrownBody, (floor, inner): (&[f64; 3], f64)) -> Option<f64> {
-    /// Steps along and across, mm; half the strip in steps; lean up to which a place lies in a seat; share of a ball in the way
-    /// through the metal from which both walls face each other; how far before the crown's end it ends, mm.
-    const STEPS_MM: [f64; 2] = [0.1, 0.2];
-    const HALF: i32 = 4;
-    const FLOOR: f64 = 0.42;
-    const FACING: f64 = 0.8;
-    const END_MM: f64 = 0.5;
-    let [u, v, w] = *floor;
-    let from = (inner + (crown.half_md - inner) / 3.0).max(0.0);
-    let up = Direction::new_unchecked(Vector::z());
-    let over = |x: f64, y: f64| {
-        let foot = body.ground.surface().cast(&crown.world([u.signum() * x, v + y, w + 3.0]), &-up, 6.0)?;
-        if body.ground.normal(&foot.at, foot.face).normalize().z <= FLOOR {
-            return None;
-        }
-        let [gap, _] = body.along(&foot.at, &up)?;
-        let [ball, way] = body.ball_mm(&(foot.at + up.into_inner() * gap))?;
-        (ball >= FACING * way).then_some(ball)
-    };
-    let line = |x: f64| (-HALF..=HALF).filter_map(|j| over(x, STEPS_MM[1] * f64::from(j))).reduce(f64::max);
-    let lines = ((crown.half_md - END_MM - from).max(0.3) / STEPS_MM[0]) as usize;
-    let all = (0..=lines).into_par_iter().filter_map(|k| line(from + STEPS_MM[0] * k as f64));
-    all.collect::<Vec<f64>>().into_iter().reduce(f64::min)
 }
 
 /// A sound framework for a demonstration case; `None` for a name not among them.

@@ -128,7 +128,8 @@ impl<'a> Site<'a> {
             below_margin_mm: Some(bar.below_margin_mm),
             ..plain(Kind::Bar, relief_mm, self.on_cast(&at))
         };
-        box_of.part(truth, field)
+        let axis = walls.iter().map(wall).collect();
+        Part { axis, ..box_of.part(truth, field) }
     }
 
     /// Where the blocked-out lingual wall stands behind a bar: places along and across the arch, mm.
@@ -239,7 +240,7 @@ impl<'a> Site<'a> {
 
     /// Floor of a seat over the marginal ridge in the crown's own axes, mm: of the cast, which may be ground in.
     pub fn floor(&self, crown: &CrownBody, seat: &Seat) -> [f64; 3] {
-        super::cast_floor(self.ground, crown, seat)
+        super::stated::cast_floor(self.ground, crown, seat)
     }
 
     /// A rest in its seat.
@@ -320,6 +321,9 @@ pub(super) fn plain(kind: Kind, gap_mm: f64, at_mm: [f64; 3]) -> PartTruth {
         place: None,
         thickness_mm: 0.0,
         ridge_thickness_mm: None,
+        seat_gap_mm: None,
+        least_thickness_mm: None,
+        least_width_mm: None,
         tip_thickness_mm: None,
         width_mm: None,
         length_mm: None,
@@ -364,6 +368,7 @@ impl BoxOf {
             low: self.low - room,
             high: self.high + room,
             held: Held::Rigid,
+            axis: Vec::new(),
             field: Box::new(field),
         }
     }

@@ -35,17 +35,26 @@ pub struct PartTruth {
     pub place: Option<&'static str>,
     /// Thickness of the metal over `at_mm` along `way`, mm.
     pub thickness_mm: f64,
-    /// Thickness of a rest over the marginal ridge, mm: from a third of its length to the crown's end, in lines across 1.6 mm
-    /// wide, the thickest ball of the thinnest line.
+    /// Thickness of a rest over the marginal ridge, mm: of the greatest ball that sweeps half of its plan from where it leaves
+    /// the crown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ridge_thickness_mm: Option<f64>,
+    /// Median gap under a rest within a millimetre of its seat's deepest place, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub seat_gap_mm: Option<f64>,
     /// Thickness of an arm a millimetre before its end, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tip_thickness_mm: Option<f64>,
-    /// Width, mm: a bar's height, a strap's along the tissue square to its course at its narrowest near the midline, an arm's at its root.
+    /// Width wanted, mm: a bar's height, a strap's from border to border, an arm's at its root.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub width_mm: Option<f64>,
-    /// Length, mm: along the arch, or along the axis of an arm.
+    /// Thickness of a bar at its thinnest section, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub least_thickness_mm: Option<f64>,
+    /// Height of a bar at its least section, width of a strap along its fitting side at its narrowest near the midline, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub least_width_mm: Option<f64>,
+    /// Length, mm: along the arch, or of an arm from where it grows into the body along the middles of its sections to its end.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_mm: Option<f64>,
     /// Gap between the cast at `at_mm` and the metal along `way`, mm.
@@ -56,7 +65,7 @@ pub struct PartTruth {
     /// How far its upper border lies under the lowest gingival margin beside it, along the withdrawal, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub below_margin_mm: Option<f64>,
-    /// Undercut depth of the cast under the axis of an arm at its tip, mm.
+    /// Undercut depth of the cast under the middle of the rounding that ends an arm, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub depth_mm: Option<f64>,
     /// The depth that an arm engages in a sound framework as far as the cast has it, mm.

@@ -46,24 +46,15 @@ impl<'a> Site<'a> {
             .rises
             .iter()
             .any(|r| r.torus && (r.centre - right).dot(&across).abs() < most + r.half[0]);
-        // Along the tissue, square to its course, where it is narrowest.
-        const MIDDLE_MM: f64 = 10.0;
-        let width = |share: f64| -> f64 {
-            let (p, half) = (right + way * (long * share), half_at(share));
-            let line: Vec<Point> =
-                (-40..=40).map(|j| at(&(p + across * (half * f64::from(j) / 40.0)))).collect();
-            line.windows(2).map(|two| (two[1] - two[0]).norm()).sum()
-        };
-        let shares = (0..=60).map(|i| f64::from(i) / 60.0);
-        let widths = shares.filter(|s| (right + way * (long * s)).x.abs() <= MIDDLE_MM).map(width);
         let truth = PartTruth {
             thickness_mm,
-            width_mm: widths.reduce(f64::min),
+            width_mm: Some(2.0 * half_at(STATED)),
             length_mm: Some(long),
             torus_gap_mm: torus.then_some(self.torus_mm),
             ..plain(Kind::Strap, gap_mm, self.on_cast(&stated))
         };
-        box_of.part(truth, field)
+        let axis = (0..=60).map(|i| at(&(right + way * (long * f64::from(i) / 60.0)))).collect();
+        Part { axis, ..box_of.part(truth, field) }
     }
 
     /// A mesh over a ridge.
