@@ -15,6 +15,7 @@
 //!
 //! Checked by: plates and balls in closed form here, `tests/framework.rs` on generated frameworks.
 
+mod arm_cuts;
 pub mod arms;
 #[cfg(test)]
 mod arms_tests;

@@ -34,7 +34,7 @@ const BEYOND_MM: f64 = 1.0;
 const GAP_MM: f64 = 1.0;
 
 /// Places of a surface in buckets.
-struct Cloud {
+pub(super) struct Cloud {
     buckets: BTreeMap<[i32; 3], Vec<Point>>,
 }
 
@@ -42,7 +42,7 @@ const BUCKET_MM: f64 = 0.3;
 
 impl Cloud {
     /// Where the lattice of a box meets the surface of a body.
-    fn of(body: &Body<'_>, low: &Point, high: &Point) -> Cloud {
+    pub fn of(body: &Body<'_>, low: &Point, high: &Point) -> Cloud {
         const CELL_MM: f64 = 0.07;
         const BLOCK: i32 = 4;
         const STEEPEST: f64 = 2.0;
@@ -92,7 +92,7 @@ impl Cloud {
     }
 
     /// Distance of the nearest place, as far as `most_mm`.
-    fn within(&self, p: &Point, most_mm: f64) -> f64 {
+    pub fn within(&self, p: &Point, most_mm: f64) -> f64 {
         let at = Cloud::bucket(p);
         let mut best = most_mm;
         for ring in 0..=(most_mm / BUCKET_MM).ceil() as i32 {
@@ -274,4 +274,32 @@ fn passes(all: &BTreeMap<[i32; 2], Over>) -> Option<f64> {
         if enough(mid) { lo = mid } else { hi = mid }
     }
     Some(0.5 * (lo + hi))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A rest of 3 by 2 mm that leaves over the line beyond its last, with balls of 1.2 mm but on some lines.
+    fn plan(narrow: std::ops::Range<i32>) -> BTreeMap<[i32; 2], Over> {
+        let over = |k: i32| match k {
+            30 => Over::Beside,
+            k if narrow.contains(&k) => Over::Rest([0.7, 0.04]),
+            _ => Over::Rest([1.2, 0.04]),
+        };
+        (0..=30).flat_map(|k| (0..20).map(move |j| [k, j])).map(|[k, j]| ([k, j], over(k))).collect()
+    }
+
+    #[test]
+    fn half_of_a_rest_hangs_on_its_neck_but_not_on_its_inner_end() {
+        let at = |narrow| passes(&plan(narrow)).unwrap();
+        assert!((at(40..41) - 1.2).abs() < 0.01, "even");
+        assert!((at(20..22) - 0.7).abs() < 0.01, "a neck before the half");
+        assert!((at(28..30) - 0.7).abs() < 0.01, "where it leaves");
+        assert!((at(0..8) - 1.2).abs() < 0.01, "its inner end");
+        assert!(
+            passes(&plan(0..31).into_iter().filter(|(at, _)| at[0] < 30).collect()).is_none(),
+            "it leaves nowhere"
+        );
+    }
 }

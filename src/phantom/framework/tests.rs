@@ -106,3 +106,32 @@ fn faults_have_names_of_their_own() {
     }
     assert!(sound("nowhere").is_none());
 }
+
+#[test]
+fn sections_and_balls_of_a_body_are_those_of_its_field() {
+    // A rod of 1 mm about the x axis, high over the cast.
+    const HIGH_MM: f64 = 30.0;
+    let bench = &on_a_tooth(None).bench;
+    let middle = Point::new(20.0, -25.0, HIGH_MM);
+    let mut box_of = parts::BoxOf::new(1.5);
+    box_of.hold(&(middle - Vector::x() * 2.0));
+    box_of.hold(&(middle + Vector::x() * 2.0));
+    let rod = box_of.part(parts::plain(Kind::Bar, 0.0, middle.into()), move |q| {
+        let d = q.p - middle;
+        (crate::space::hypot(d.y, d.z) - 1.0).max(d.x.abs() - 2.0)
+    });
+    let form = &bench.pair.cast(bench.case.restored).form;
+    let body = Body { ground: &bench.ground, form, parts: vec![rod], opposed: false };
+    let across = outline::Sheet::square_to(middle, &Vector::x()).unwrap();
+    let line = outline::nearest(outline::outlines(&body, &across, [1.6; 2]), [0.0; 2]).unwrap();
+    assert!((outline::length(&line) - 2.0 * std::f64::consts::PI).abs() < 0.005);
+    assert!(outline::sizes(&line).iter().all(|mm| (mm - 2.0).abs() < 0.002), "{:?}", outline::sizes(&line));
+    assert!(outline::middle(&line).iter().all(|mm| mm.abs() < 1e-3));
+    // The half that looks down faces the cast: what looks up stands off it by its whole thickness at the most.
+    let down: Vec<bool> = line.iter().map(|p| p[1] < 0.0).collect();
+    assert!((outline::stands_off(&line, &down).unwrap() - 2.0f64.sqrt()).abs() < 0.05);
+    let reach = Vector::repeat(2.4);
+    let cloud = ridge::Cloud::of(&body, &(middle - reach), &(middle + reach));
+    assert!((cloud.within(&middle, 3.0) - 1.0).abs() < 0.003, "{}", cloud.within(&middle, 3.0));
+    assert!((cloud.within(&(middle + Vector::new(1.5, 0.0, 0.0)), 3.0) - 0.5).abs() < 0.003);
+}
