@@ -93,7 +93,7 @@ fn a_sound_framework_is_found_sound_and_measured_as_it_was_made() {
         let off = number(&arm["tip_depth_mm"]) - number(&truth["depth_mm"]);
         assert!(off.abs() < 0.03, "depth {arm:#} for {truth:#}");
         let off = number(&arm["tip_thickness_mm"]) - number(&truth["tip_thickness_mm"]);
-        assert!(off.abs() < 0.03, "tip {arm:#} for {truth:#}");
+        assert!(off.abs() < 0.04, "tip {arm:#} for {truth:#}");
     }
     let base = asked("base").into_iter().find(|b| b["teeth"][0] == 36).unwrap();
     assert!((number(&base["gap_mm"]) - 0.8).abs() < 0.03, "relief over the ridge {base:#}");

@@ -117,8 +117,8 @@ impl Cloud {
 enum Over {
     /// Metal over the crown's top within the rest's plan: a ball's diameter, and how far its lower side stands off the cast.
     Rest([f64; 2]),
-    /// Metal over the crown's top beside the rest.
-    Crown,
+    /// Metal over the crown's top beside the rest, through which that may leave: a ball's diameter.
+    Crown(f64),
     /// Metal off the crown's top.
     Beside,
     /// None.
@@ -157,9 +157,6 @@ pub(super) fn of_rest(
         if !way.top || others.into_iter().any(|c| is_crown(cast, c, &way.foot)) {
             return Over::Beside;
         }
-        if side * u < inner - FILLET_MM || v.abs() > half + FILLET_MM {
-            return Over::Crown;
-        }
         let ball =
             |mm: f64| cloud.within(&(way.enters + Vector::z() * mm), mm.min(way.through_mm - mm).max(0.0));
         let mut best = (0.0, 0.0);
@@ -173,6 +170,9 @@ pub(super) fn of_rest(
             for mm in [best.1 - reach, best.1 + reach] {
                 best = Some((ball(mm), mm)).filter(|b| b.0 > best.0).unwrap_or(best);
             }
+        }
+        if side * u < inner - FILLET_MM || v.abs() > half + FILLET_MM {
+            return Over::Crown(2.0 * best.0);
         }
         Over::Rest([2.0 * best.0, body.ground.tissue_mm(&way.enters)])
     };
@@ -241,13 +241,15 @@ fn metal_over(body: &Body<'_>, p: &Point) -> Option<Way> {
 fn passes(all: &BTreeMap<[i32; 2], Over>) -> Option<f64> {
     let beside = |[k, j]: [i32; 2]| [[k - 1, j], [k + 1, j], [k, j - 1], [k, j + 1]];
     let ball = |at: &[i32; 2]| match all.get(at) {
-        Some(Over::Rest([mm, _])) => Some(*mm),
+        Some(Over::Rest([mm, _]) | Over::Crown(mm)) => Some(*mm),
         _ => None,
     };
-    let plan: Vec<[i32; 2]> = all.keys().copied().filter(|at| ball(at).is_some()).collect();
-    let leaves: Vec<[i32; 2]> = plan
-        .iter()
+    let of_rest = |at: &[i32; 2]| matches!(all.get(at), Some(Over::Rest(_)));
+    let plan: Vec<[i32; 2]> = all.keys().copied().filter(of_rest).collect();
+    let leaves: Vec<[i32; 2]> = all
+        .keys()
         .copied()
+        .filter(|at| ball(at).is_some())
         .filter(|at| beside(*at).iter().any(|n| all.get(n) == Some(&Over::Beside)))
         .collect();
     let swept = |mm: f64| -> usize {
@@ -288,6 +290,15 @@ mod tests {
             _ => Over::Rest([1.2, 0.04]),
         };
         (0..=30).flat_map(|k| (0..20).map(move |j| [k, j])).map(|[k, j]| ([k, j], over(k))).collect()
+    }
+
+    #[test]
+    fn it_leaves_through_metal_beside_it_as_well() {
+        // Narrow where it leaves straight on, and wide through what stands beside its first half, off over a wall.
+        let mut all = plan(24..30);
+        all.extend((0..14).map(|k| ([k, 20], Over::Crown(1.2))));
+        all.extend((0..14).map(|k| ([k, 21], Over::Beside)));
+        assert!((passes(&all).unwrap() - 1.2).abs() < 0.01);
     }
 
     #[test]
