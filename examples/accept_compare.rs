@@ -210,7 +210,7 @@ fn spans_of(cast: &Cast) -> Vec<Vec<Point>> {
 fn noised(mesh: &Mesh, v: &mut Variety) -> Result<Mesh, Failure> {
     let normals = mesh.vertex_normals();
     let vertices =
-        mesh.vertices().iter().zip(&normals).map(|(p, n)| p + n * (NOISE_MM * v.normal())).collect();
+        mesh.vertices().iter().zip(normals).map(|(p, n)| p + n * (NOISE_MM * v.normal())).collect();
     Ok(Mesh::new(vertices, mesh.faces().to_vec())?)
 }
 

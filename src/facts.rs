@@ -6,7 +6,7 @@ pub mod seats;
 
 use crate::anatomy::presence::{self, ArchView};
 use crate::anatomy::{Anatomy, Region, teeth};
-use crate::case::{Arch, Case, Chart, Notation, Rest, Scan, Tooth};
+use crate::case::{Arch, Case, Chart, Notation, PathWanted, Rest, Scan, Tooth};
 use crate::estimate::Measured;
 use crate::locate::Surface;
 use crate::measure::articulation::{self, ArticulationFact, ContactLimits, Pair};
@@ -20,7 +20,7 @@ use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::tripod::Tripod;
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect, DefectKind};
-use crate::mesh::{Mesh, Topology};
+use crate::mesh::{Mesh, Topology, VertexId};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
 use crate::space::{Direction, Motion, Tilt, Vector};
@@ -46,7 +46,6 @@ pub struct ArchFacts<'c> {
     pub anatomy: Anatomy,
     /// What is wrong with the file and its surface.
     pub defects: Vec<Defect>,
-    normals: OnceLock<Vec<Vector>>,
 }
 
 impl<'c> ArchFacts<'c> {
@@ -61,14 +60,14 @@ impl<'c> ArchFacts<'c> {
 
     /// Unit normals of its vertices.
     pub fn normals(&self) -> &[Vector] {
-        self.normals.get_or_init(|| self.mesh().vertex_normals())
+        self.mesh().vertex_normals()
     }
 
     fn new(case: &'c Case, arch: Arch, rules: &Rules, motion: Option<&Motion>) -> Option<ArchFacts<'c>> {
         let scan = case.scan(arch)?;
         let moved = motion.map(|m| scan.import.mesh.moved(m));
         let mesh = moved.as_ref().unwrap_or(&scan.import.mesh);
-        let topology = Topology::new(mesh);
+        let (topology, surface) = rayon::join(|| Topology::new(mesh), || Surface::new(mesh));
         let known = teeth::Known {
             arch,
             chart: case.file.chart.as_ref(),
@@ -77,11 +76,13 @@ impl<'c> ArchFacts<'c> {
             labels: scan.labels.as_deref(),
             least_confidence: rules.number("confidence_least"),
         };
-        let surface = Surface::new(mesh);
-        let anatomy = teeth::read(&surface, &topology, &known);
+        let (anatomy, found) = rayon::join(
+            || teeth::read(&surface, &topology, &known),
+            || audit::audit_in(mesh, &topology, scan.import.unit),
+        );
         let mut defects = scan.import.defects.clone();
-        defects.extend(audit::audit_in(mesh, &topology, scan.import.unit));
-        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects, normals: OnceLock::new() })
+        defects.extend(found);
+        Some(ArchFacts { arch, scan, topology, surface, anatomy, defects })
     }
 }
 
@@ -96,6 +97,50 @@ pub struct Path {
     pub chosen_by: ChosenBy,
     /// Its standard uncertainty, degrees.
     pub uncertainty_deg: f64,
+}
+
+/// What the restored arch tells without the other one.
+struct Own<'c> {
+    restored: ArchFacts<'c>,
+    surveyor: Surveyor,
+    search: OnceLock<Measured<Searched>>,
+    path: Measured<Path>,
+    undercut: Measured<UndercutField>,
+    tripod: Measured<Tripod>,
+    tori: Vec<Torus>,
+    keepout: KeepOut,
+}
+
+impl<'c> Own<'c> {
+    fn new(case: &'c Case, rules: &Rules) -> Option<Own<'c>> {
+        let restored = ArchFacts::new(case, case.file.restored, rules, None)?;
+        let (mesh, topology) = (restored.mesh(), &restored.topology);
+        let surveyor = Surveyor::new(mesh, topology);
+        let along = || {
+            let search = OnceLock::new();
+            // A path that the case gives needs no search; it is made when somebody asks what else there would be.
+            if case.file.path == PathWanted::Searched || case.tilts_beside {
+                search.get_or_init(|| path::search(case, &restored, &restored.anatomy, &surveyor, rules));
+            }
+            let path = path::of(case, &restored.anatomy, search.get());
+            let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
+            let tripod =
+                undercut.as_ref().map_err(Clone::clone).and_then(|f| path::tripod(case, &restored, f));
+            (search, path, undercut, tripod)
+        };
+        let marks = &case.file.marks;
+        let rises = || {
+            let settings = torus_settings(rules);
+            let anatomy = &restored.anatomy;
+            let tori =
+                torus::find(mesh, topology, restored.arch, anatomy, &marks.tori, &marks.tori_at, &settings);
+            let [margin_mm, relief_mm] = ["keepout_margin_mm", "relief_mm"].map(|id| rules.number(id));
+            let keepout = keepout::keepout(mesh, topology, &tori, margin_mm, relief_mm);
+            (tori, keepout)
+        };
+        let ((search, path, undercut, tripod), (tori, keepout)) = rayon::join(along, rises);
+        Some(Own { surveyor, search, path, undercut, tripod, tori, keepout, restored })
+    }
 }
 
 /// Everything that checks read.
@@ -117,8 +162,9 @@ pub struct Facts<'c> {
     pub relation: Measured<Relation>,
     /// How the arches stand to each other.
     pub articulation: ArticulationFact,
-    /// What a search of all tilts came to, whether or not the case gives a direction.
-    pub search: Measured<Searched>,
+    search: OnceLock<Measured<Searched>>,
+    /// What vertices of tori were before they were known as such.
+    under_tori: Vec<(VertexId, Region)>,
     /// The withdrawal direction.
     pub path: Measured<Path>,
     /// Marks by which the cast is set up again for it.
@@ -148,51 +194,29 @@ impl<'c> Facts<'c> {
     pub fn new(case: &'c Case, rules: &'c Rules) -> Option<Facts<'c>> {
         let related = relation::of(case);
         let motion = related.as_ref().ok().and_then(Relation::motion);
-        let (restored, opposing) = rayon::join(
-            || ArchFacts::new(case, case.file.restored, rules, None),
+        // What the restored arch alone tells does not wait for the other one.
+        let (own, opposing) = rayon::join(
+            || Own::new(case, rules),
             || ArchFacts::new(case, case.file.restored.opposing(), rules, motion),
         );
-        let mut restored = restored?;
+        let Own { mut restored, surveyor, search, path, undercut, tripod, tori, keepout } = own?;
         let opening = restored.anatomy.frame.clone().map(|f| f.frame.occlusal);
         let pair_defects = pair_defects(case, &restored, opposing.as_ref());
         // A surface has no relation to itself.
         let twice = pair_defects.iter().any(|d| d.kind == DefectKind::SameFileTwice);
-        let (clearance, articulation) =
-            relation(&restored, opposing.as_ref().filter(|_| !twice), opening.as_ref().ok(), rules);
-        let surveyor = Surveyor::new(restored.mesh(), &restored.topology);
-        let marks = &case.file.marks;
-        let (search, tori) = rayon::join(
-            || path::search(case, &restored, &surveyor, rules),
-            || {
-                torus::find(
-                    restored.mesh(),
-                    &restored.topology,
-                    restored.arch,
-                    &restored.anatomy,
-                    &marks.tori,
-                    &marks.tori_at,
-                    &torus_settings(rules),
-                )
-            },
+        let other = opposing.as_ref().filter(|_| !twice);
+        let ((clearance, articulation), seats) = rayon::join(
+            || relation(&restored, other, opening.as_ref().ok(), rules),
+            || seats::read(&restored, other, opening.as_ref().ok(), &case.file.design.rests),
         );
         let spans = &restored.anatomy.spans;
         let ridges = spans.iter().map(|s| ridge_form::form(&s.sections, RIDGE_DEPTHS_MM)).collect();
-        let path = path::of(case, &restored.anatomy, &search);
-        let undercut = path.clone().map(|p| surveyor.field(&p.withdrawal));
-        let tripod = undercut.as_ref().map_err(Clone::clone).and_then(|f| path::tripod(case, &restored, f));
-        let keepout = keepout::keepout(
-            restored.mesh(),
-            &restored.topology,
-            &tori,
-            rules.number("keepout_margin_mm"),
-            rules.number("relief_mm"),
-        );
-        let other = opposing.as_ref().filter(|_| !twice);
-        let seats = seats::read(&restored, other, opening.as_ref().ok(), &case.file.design.rests);
         let surface = restored.surface.mesh();
+        let mut under_tori = Vec::new();
         for &v in tori.iter().flat_map(|t| &t.faces).flat_map(|&f| &surface.faces()[f as usize]) {
             let region = &mut restored.anatomy.region[v as usize];
-            if *region != Region::Tooth {
+            if !matches!(*region, Region::Tooth | Region::Torus) {
+                under_tori.push((v, *region));
                 *region = Region::Torus;
             }
         }
@@ -227,6 +251,7 @@ impl<'c> Facts<'c> {
             relation: related,
             articulation,
             search,
+            under_tori,
             path,
             tripod,
             undercut,
@@ -238,6 +263,21 @@ impl<'c> Facts<'c> {
             palatal_way,
             pair_defects,
             seats,
+        })
+    }
+
+    /// What a search of all tilts came to; `None` where the case gives its path and nothing was tried beside it.
+    pub fn search(&self) -> Option<&Measured<Searched>> {
+        self.search.get()
+    }
+
+    /// The same, searched now where it was not yet.
+    pub fn searched(&self) -> &Measured<Searched> {
+        self.search.get_or_init(|| {
+            // As the surface was told apart when the search is made at once.
+            let mut anatomy = self.restored.anatomy.clone();
+            self.under_tori.iter().for_each(|&(v, was)| anatomy.region[v as usize] = was);
+            path::search(self.case, &self.restored, &anatomy, &self.surveyor, self.rules)
         })
     }
 

@@ -31,7 +31,7 @@ fn bite(lower: &Mesh, upper: &Mesh, seen: impl Fn(&Point) -> bool) -> Mesh {
         let (part, _) = mesh.part(|f| seen(&mesh.face_centre(f)));
         let first = vertices.len() as u32;
         let normals = part.vertex_normals();
-        vertices.extend(part.vertices().iter().zip(&normals).map(|(p, n)| p + n * (0.02 * v.normal())));
+        vertices.extend(part.vertices().iter().zip(normals).map(|(p, n)| p + n * (0.02 * v.normal())));
         faces.extend(part.faces().iter().map(|f| f.map(|k| k + first)));
     }
     Mesh::new(vertices, faces).unwrap()

@@ -36,7 +36,7 @@ fn scanned_again(mesh: &Mesh, seed: u64, noise_mm: f64) -> Mesh {
     );
     let normals = mesh.vertex_normals();
     let vertices =
-        mesh.vertices().iter().zip(&normals).map(|(p, n)| p + n * (noise_mm * v.normal())).collect();
+        mesh.vertices().iter().zip(normals).map(|(p, n)| p + n * (noise_mm * v.normal())).collect();
     Mesh::new(vertices, mesh.faces().to_vec()).unwrap().moved(&pose)
 }
 

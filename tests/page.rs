@@ -30,7 +30,7 @@ fn bare(id: &str, file: &str) -> Report {
 
 fn page(report: &Report, manner: Manner) -> String {
     let sections = checks::sections();
-    html(&Page { report, sections: &sections, stills: &[], drawings: &[], scene: None, manner })
+    html(&Page { report, sections: &sections, stills: &[], drawings: &[], space: "", manner })
 }
 
 #[test]

@@ -223,7 +223,7 @@ fn the_page_says_what_the_sheet_says() {
         sections: &sections,
         stills: &[],
         drawings: &[],
-        scene: None,
+        space: "",
         manner,
     });
     for words in [

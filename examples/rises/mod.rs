@@ -173,7 +173,7 @@ fn place(
 
 /// Vertex normals averaged over some rounds of neighbours, so that a bump on rough gingiva stays smooth.
 fn smoothed_normals(mesh: &Mesh, topology: &Topology) -> Vec<Vector> {
-    let mut normals = mesh.vertex_normals();
+    let mut normals = mesh.vertex_normals().to_vec();
     for _ in 0..8 {
         normals = (0..normals.len())
             .map(|i| {

@@ -29,7 +29,7 @@ use crate::case::Case;
 use crate::checks::{self, CHECKS, Part};
 use crate::facts::Facts;
 use crate::mesh::Mesh;
-use crate::report::{AbutmentShown, CaseNamed, Cut, Report, Scene, Tool, Unrolled};
+use crate::report::{AbutmentShown, CaseNamed, Cut, PathShown, Report, Scene, Tool, Unrolled};
 use crate::rules::Rules;
 
 /// What came of a case: the facts, from which the layers are drawn, and the report.
@@ -56,6 +56,15 @@ impl Analysis<'_> {
     /// The lingual wall of a mandible, unrolled.
     pub fn unrolled(&self) -> Option<Unrolled> {
         sections::unrolled(&self.facts)
+    }
+
+    /// The path with all tilts beside it, searched now where they were not yet; `None` where the case has no path.
+    pub fn path_among_tilts(&self) -> Option<PathShown> {
+        let mut path = self.report.path.clone()?;
+        if let (None, Ok(found)) = (&path.search, self.facts.searched()) {
+            path::add_search(&mut path, &self.facts, found);
+        }
+        Some(path)
     }
 
     /// Everything that stands in space: surfaces with their values, solids, curves, places.

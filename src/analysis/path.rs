@@ -10,14 +10,11 @@ use crate::report::{
 use crate::space::Tilt;
 use crate::units;
 
-/// The path of a case with its search and its tripod marks.
+/// The path of a case with its search, where one was made, and its tripod marks.
 pub(super) fn shown(facts: &Facts<'_>) -> Option<PathShown> {
     let mut path = super::shown::path_shown(facts.path.as_ref().ok()?);
-    if let Ok(found) = &facts.search {
-        path.search = Some(search(facts, found));
-        path.map_tilts = found.tried.iter().map(scored).collect();
-        path.unbeaten = found.unbeaten.iter().filter_map(|&i| found.tried.get(i)).map(scored).collect();
-        path.compared = compared(found);
+    if let Some(Ok(found)) = facts.search() {
+        add_search(&mut path, facts, found);
     }
     if let Ok(tripod) = &facts.tripod {
         path.tripod_mm = tripod.marks.iter().map(|m| units::json_place(&m.at)).collect();
@@ -33,6 +30,14 @@ pub(super) fn shown(facts: &Facts<'_>) -> Option<PathShown> {
             .collect();
     }
     Some(path)
+}
+
+/// Puts what the search came to beside the path.
+pub(super) fn add_search(path: &mut PathShown, facts: &Facts<'_>, found: &Searched) {
+    path.search = Some(search(facts, found));
+    path.map_tilts = found.tried.iter().map(scored).collect();
+    path.unbeaten = found.unbeaten.iter().filter_map(|&i| found.tried.get(i)).map(scored).collect();
+    path.compared = compared(found);
 }
 
 fn scored(tried: &Tried) -> TiltScored {

@@ -21,6 +21,7 @@ pub(super) fn scene<'a>(done: &'a Analysis<'_>) -> Scene<'a> {
     let (mesh, anatomy) = (facts.restored.mesh(), &facts.restored.anatomy);
     let (nearest_mm, along_mm) = done.clearance();
     let unmeasured = || vec![None; mesh.vertices().len()];
+    let (solids, curves) = rayon::join(|| solids(done), || curves(facts, &done.report));
     Scene {
         restored: mesh,
         opposing: facts.opposing.as_ref().map(|o| o.mesh()),
@@ -33,8 +34,8 @@ pub(super) fn scene<'a>(done: &'a Analysis<'_>) -> Scene<'a> {
         tooth_of: &anatomy.tooth_of,
         region: anatomy.region.iter().map(|&r| r as u8).collect(),
         teeth: anatomy.crowns.iter().map(|c| (c.tooth.to_string(), c.centre)).collect(),
-        solids: solids(done),
-        curves: curves(facts, &done.report),
+        solids,
+        curves,
         spots: spots(facts, &done.report),
     }
 }

@@ -12,8 +12,12 @@ const BASE_STRAIGHT: f64 = 0.99;
 /// Greatest thickness of a trimmed face, mm.
 const BASE_THICK_MM: f64 = 0.6;
 
-/// Triangles of flat trimmed faces of a model: large, plane patches such as no tissue forms.
-pub fn faces(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
+/// Triangles of flat trimmed faces of a model: large, plane patches such as no tissue forms. Looked for once a topology.
+pub fn faces<'t>(mesh: &Mesh, topology: &'t Topology) -> &'t [bool] {
+    topology.trimmed(|| find(mesh, topology))
+}
+
+fn find(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
     let normals: Vec<Option<Vector>> = (0..mesh.faces().len() as u32).map(|f| mesh.face_normal(f)).collect();
     let least = cos(FLAT_DEG.to_radians());
     let mut group = vec![u32::MAX; mesh.faces().len()];
@@ -169,7 +173,7 @@ mod tests {
             Mesh::new(vertices, faces).unwrap()
         };
         let share = |mesh: &Mesh| {
-            let flat = faces(mesh, &Topology::new(mesh));
+            let flat = find(mesh, &Topology::new(mesh));
             flat.iter().filter(|f| **f).count() as f64 / flat.len() as f64
         };
         assert_eq!(share(&field(0.0)), 1.0);
@@ -192,7 +196,7 @@ mod tests {
             .collect();
         faces.extend([[0, 2, 1], [0, 3, 2], [0, 4, 3]]);
         let mesh = Mesh::new(vertices, faces).unwrap();
-        let flat = super::faces(&mesh, &Topology::new(&mesh));
+        let flat = find(&mesh, &Topology::new(&mesh));
         let found = super::axis(&mesh, &flat).unwrap();
         assert!(found.dot(&axis).abs() > 0.99999, "{found:?}");
         let plate = |v: Vec<Point>| Mesh::new(v, vec![[0, 1, 2], [0, 2, 3]]).unwrap();

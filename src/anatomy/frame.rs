@@ -196,7 +196,7 @@ fn plane_of_teeth(mesh: &Mesh, topology: &Topology, row: &Row<'_>) -> Option<(Pl
         }
         let start = direction(sum)?;
         let up = signed_by_tissue(mesh, crowns, start);
-        let axis = base::axis(mesh, &base::faces(mesh, topology));
+        let axis = base::axis(mesh, base::faces(mesh, topology));
         let leans: Vec<Lean> = guess::base_lean(axis, &up).into_iter().chain(hints.iter().copied()).collect();
         let level = guess::plane_on_crowns(mesh, arch, crowns, up, &leans)?;
         // A row that leaves the plane free to tip about it is no plane.

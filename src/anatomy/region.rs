@@ -30,7 +30,7 @@ pub fn of_vertices(mesh: &Mesh, topology: &Topology, known: &Known<'_>) -> (Vec<
     let mut region = vec![Region::Other; n];
     let mut tooth_of = vec![0u8; n];
     let flat = base::faces(mesh, topology);
-    for (corners, _) in mesh.faces().iter().zip(&flat).filter(|(_, flat)| **flat) {
+    for (corners, _) in mesh.faces().iter().zip(flat).filter(|(_, flat)| **flat) {
         corners.iter().for_each(|&v| region[v as usize] = Region::Base);
     }
     paint_crowns(mesh, topology, known.crowns, &mut region, &mut tooth_of);

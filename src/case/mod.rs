@@ -416,12 +416,14 @@ pub struct Case {
     pub bite: Option<Scan>,
     /// The attachment's mesh, mm, in its own axes.
     pub attachment: Option<Mesh>,
+    /// Whether all tilts are tried beside a path that the file gives.
+    pub tilts_beside: bool,
 }
 
 impl Case {
     /// A case of two scans and no more.
     pub fn new(file: CaseFile, mandible: Option<Scan>, maxilla: Option<Scan>) -> Case {
-        Case { file, mandible, maxilla, bite: None, attachment: None }
+        Case { file, mandible, maxilla, bite: None, attachment: None, tilts_beside: false }
     }
 
     /// The scan of an arch.

@@ -18,8 +18,8 @@ pub const CHECK: Check = Check {
                the undercut tissue that a rigid part crosses, the dead space to be blocked out, and the lean itself. \
                What no other tilt beats in every respect is kept; of that the highest weighted score is chosen, unless \
                it wins over zero tilt by no more than the occlusal normal is uncertain. The figures compared are \
-               measured on the scan itself. Where the case gives a path, that path is used and the search stands beside \
-               it. Three tripod marks for the path.",
+               measured on the scan itself. Where the case gives a path, that path is used; the search then stands \
+               beside it only where it is asked for (--tilts). Three tripod marks for the path.",
     limits: &[
         "tilt_most_deg",
         "path_step_deg",
@@ -65,10 +65,15 @@ const WORTH_MM3: f64 = 1.0;
 fn run(facts: &Facts<'_>) -> Part {
     let mut part = Part::default();
     let given = facts.case.file.path != PathWanted::Searched;
-    match &facts.search {
-        Ok(found) => {
+    match facts.search() {
+        None => {
+            let says = "The path is used as the case gives it. No other tilt was tried beside it; with --tilts, check \
+                        compares it with the best of all tilts.";
+            part.findings.push(Finding::new(CHECK.id, "path_given", Verdict::Caution, says));
+        }
+        Some(Ok(found)) => {
             let (code, says) = if given {
-                ("path_given", given_words(facts, found))
+                ("path_given_among_tilts", given_words(facts, found))
             } else {
                 ("path_searched", choice_words(facts, found))
             };
@@ -79,14 +84,14 @@ fn run(facts: &Facts<'_>) -> Part {
             );
             part.findings.extend(not_held(facts, found));
         }
-        Err(reason) if given => {
+        Some(Err(reason)) if given => {
             let says = format!(
                 "The path is used as the case gives it; no other was searched, because {}.",
                 reason.because
             );
             part.findings.push(Finding::new(CHECK.id, "path_not_searched", Verdict::Caution, says));
         }
-        Err(reason) => part.findings.push(Finding::not_measured(
+        Some(Err(reason)) => part.findings.push(Finding::not_measured(
             CHECK.id,
             "path_not_searched",
             "Search for a path of insertion",

@@ -38,6 +38,9 @@ pub(super) struct Args {
     /// Folder for the results; made where it does not exist
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Try all tilts beside a path that the case gives, and compare it with the best of them
+    #[arg(long)]
+    tilts: bool,
 }
 
 /// What a case is read from, and how its page is written.
@@ -79,7 +82,8 @@ impl CaseArgs {
 pub(super) fn run(common: &Common, args: &Args) -> Result<Ending, Failure> {
     let progress = Progress::new(common);
     progress.say("reading");
-    let (case, mut inputs) = read(&args.case)?;
+    let (mut case, mut inputs) = read(&args.case)?;
+    case.tilts_beside = args.tilts;
     inputs.extend(args.case.case.clone());
     let rules = input::rules(&case.file)?;
     let out = args.out.as_deref().map(OutFolder::new).transpose()?;
@@ -157,38 +161,35 @@ pub(super) fn bare(args: &CaseArgs) -> Result<CaseFile, Failure> {
 /// The page of an analysis, as `check` writes it.
 pub(super) fn page(done: &Analysis<'_>, manner: Manner) -> Vec<u8> {
     let scene = done.scene();
-    let (stills, drawings) =
-        rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
-    html(done, &scene, (&stills, &drawings), manner)
+    let (pictures, space) = rayon::join(|| pictures(done, &scene), || render::page::space(&scene, &manner));
+    html(done, &space, &pictures, manner)
 }
 
-fn html(
-    done: &Analysis<'_>,
-    scene: &Scene<'_>,
-    (stills, drawings): (&[Picture], &[Picture]),
-    manner: Manner,
-) -> Vec<u8> {
-    render::page::html(&Page {
-        report: &done.report,
-        sections: &checks::sections(),
-        stills,
-        drawings,
-        scene: Some(scene),
-        manner,
-    })
-    .into_bytes()
+/// Stills and drawings.
+type Pictures = [Vec<Picture>; 2];
+
+fn pictures(done: &Analysis<'_>, scene: &Scene<'_>) -> Pictures {
+    rayon::join(|| gallery::stills(scene), || gallery::drawings(done, &done.sections())).into()
+}
+
+fn html(done: &Analysis<'_>, space: &str, [stills, drawings]: &Pictures, manner: Manner) -> Vec<u8> {
+    let sections = checks::sections();
+    render::page::html(&Page { report: &done.report, sections: &sections, stills, drawings, space, manner })
+        .into_bytes()
 }
 
 /// Everything that `check` writes.
 fn files(done: &Analysis<'_>, json: &[u8], manner: Manner) -> Files {
     let scene = done.scene();
-    let (stills, drawings) =
-        rayon::join(|| gallery::stills(&scene), || gallery::drawings(done, &done.sections()));
-    let (page, layers) = rayon::join(|| html(done, &scene, (&stills, &drawings), manner), || layers(&scene));
+    let ((pictures, space), layers) = rayon::join(
+        || rayon::join(|| pictures(done, &scene), || render::page::space(&scene, &manner)),
+        || layers(&scene),
+    );
+    let page = html(done, &space, &pictures, manner);
     let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
     files.push(("report.html".to_owned(), page));
     files.extend(layers);
-    files.extend(stills.into_iter().chain(drawings).map(|p| (p.name, p.bytes)));
+    files.extend(pictures.into_iter().flatten().map(|p| (p.name, p.bytes)));
     files
 }
 

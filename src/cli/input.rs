@@ -143,7 +143,7 @@ pub(super) fn case(file: CaseFile, folder: &Path) -> Result<(Case, Vec<PathBuf>)
     if !failures.is_empty() {
         return Err(Failure::Several(failures));
     }
-    let case = Case { file, mandible, maxilla, bite, attachment };
+    let case = Case { file, mandible, maxilla, bite, attachment, tilts_beside: false };
     if case.scan(case.file.restored).is_none() {
         let arch = case.file.restored.word();
         return Err(Failure::new(

@@ -3,6 +3,8 @@
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use super::{Common, Failure, Format};
 
 /// Prints to standard output. A reader that has gone away is no fault.
@@ -60,7 +62,7 @@ impl OutFolder {
     /// replace an input.
     pub(super) fn write(&self, files: &Files, inputs: &[PathBuf]) -> Result<(), Failure> {
         let inputs: Vec<PathBuf> = inputs.iter().filter_map(|p| p.canonicalize().ok()).collect();
-        let mut ready = Vec::with_capacity(files.len());
+        let mut targets = Vec::with_capacity(files.len());
         for (name, bytes) in files {
             let target = self.path.join(name);
             if target.canonicalize().is_ok_and(|t| inputs.contains(&t)) {
@@ -75,9 +77,11 @@ impl OutFolder {
                     "move it away, or name another folder with --out",
                 ));
             }
-            ready.push((self.beside(&target, bytes)?, target));
+            targets.push((target, bytes));
         }
-        for (file, target) in ready {
+        let ready: Vec<_> = targets.par_iter().map(|(target, bytes)| self.beside(target, bytes)).collect();
+        let ready = ready.into_iter().collect::<Result<Vec<_>, Failure>>()?;
+        for (file, (target, _)) in ready.into_iter().zip(targets) {
             file.persist(&target).map_err(|e| {
                 Failure::io("put in place", &target, &e.error, "what was there before is still whole")
             })?;

@@ -13,7 +13,7 @@ use crate::rules::Rules;
 use crate::space::{Direction, Tilt};
 
 /// The direction that is used.
-pub(super) fn of(case: &Case, anatomy: &Anatomy, search: &Measured<Searched>) -> Measured<Path> {
+pub(super) fn of(case: &Case, anatomy: &Anatomy, search: Option<&Measured<Searched>>) -> Measured<Path> {
     let frame = anatomy.frame.as_ref();
     let by_tilt = |tilt: Tilt, chosen_by: ChosenBy| match frame {
         Ok(f) => Ok(Path {
@@ -32,15 +32,16 @@ pub(super) fn of(case: &Case, anatomy: &Anatomy, search: &Measured<Searched>) ->
             uncertainty_deg: 1.0,
         }),
         (PathWanted::Tilt(tilt), _) => by_tilt(tilt, ChosenBy::Case),
-        (PathWanted::Searched, Ok(found)) => by_tilt(found.chosen, ChosenBy::Search),
-        (PathWanted::Searched, Err(_)) => by_tilt(Tilt::default(), ChosenBy::OcclusalNormal),
+        (PathWanted::Searched, Some(Ok(found))) => by_tilt(found.chosen, ChosenBy::Search),
+        (PathWanted::Searched, _) => by_tilt(Tilt::default(), ChosenBy::OcclusalNormal),
     }
 }
 
-/// Searches all tilts.
+/// Searches all tilts; `anatomy` is that of the restored arch before its tori were told apart.
 pub(super) fn search(
     case: &Case,
     restored: &ArchFacts<'_>,
+    anatomy: &Anatomy,
     surveyor: &Surveyor,
     rules: &Rules,
 ) -> Measured<Searched> {
@@ -48,12 +49,12 @@ pub(super) fn search(
         mesh: restored.mesh(),
         topology: &restored.topology,
         surveyor,
-        anatomy: &restored.anatomy,
+        anatomy,
         arch: restored.arch,
         held: &held(case, restored, rules),
         limits: &limits(case, rules),
         weights: &weights(rules),
-        given: given(case, &restored.anatomy),
+        given: given(case, anatomy),
     })
 }
 

@@ -88,7 +88,7 @@ mod tests {
         let faces: Vec<u32> =
             (0..mesh.faces().len() as u32).filter(|&f| keep(mesh.face_centre(f).z)).collect();
         let field = Surveyor::new(mesh, &Topology::new(mesh)).field(&direction(Vector::z()).unwrap());
-        areas(mesh, &mesh.vertex_normals(), &faces, &field)
+        areas(mesh, mesh.vertex_normals(), &faces, &field)
     }
 
     #[test]

@@ -99,6 +99,18 @@ impl<'s> Antagonist<'s> {
         }
     }
 
+    /// Whether the distance of a point along the opening direction is less than `than_mm`: what [`Antagonist::along`]
+    /// tells, but sooner.
+    pub fn is_nearer(&self, p: &Point, than_mm: f64) -> bool {
+        let behind = self.first(p, &-self.opening, REACH_MM, !self.inside_out);
+        if behind.is_some() {
+            return self.along(p).is_some_and(|a| a.mm < than_mm);
+        }
+        // Nothing was passed through, so the distance is not negative.
+        than_mm > 0.0
+            && self.first(p, &self.opening, than_mm, self.inside_out).is_some_and(|h| h.distance_mm < than_mm)
+    }
+
     /// First hit of a ray where it meets the wanted side of the surface; `None` where it meets the other side first. A
     /// fold no deeper than [`FOLD_MM`], as noise and thinning out leave them, does not count as the other side.
     fn first(&self, p: &Point, d: &Direction, most_mm: f64, from_behind: bool) -> Option<Hit> {
@@ -200,6 +212,20 @@ mod tests {
 
     fn inner(p: &Point, half: f64) -> bool {
         p.x.abs() < half && p.y.abs() < half
+    }
+
+    #[test]
+    fn nearer_is_told_as_the_distance_tells_it() {
+        let dome = |x: f64, y: f64| 2.0 - 0.05 * (x * x + y * y);
+        let over = Surface::new(&sheet(12.0, 0.4, false, |x, y| 1.5 + 0.1 * x + 0.02 * y * y));
+        let antagonist = Antagonist::new(&over, &up());
+        for p in sheet(20.0, 0.7, true, dome).vertices() {
+            let along = antagonist.along(p).map(|a| a.mm);
+            for than_mm in [-1.0, -0.2, 0.0, 0.3, 5.0] {
+                let nearer = along.is_some_and(|mm| mm < than_mm);
+                assert_eq!(antagonist.is_nearer(p, than_mm), nearer, "{p}: {along:?} against {than_mm}");
+            }
+        }
     }
 
     #[test]

@@ -139,12 +139,19 @@ impl Column {
         let n = self.outline.len();
         let sides = (0..n).map(|k| (self.outline[k], self.outline[(k + 1) % n]));
         // Most triangles lie wholly beyond one side, or within all of them.
-        if sides.clone().any(|(a, b)| corners.iter().all(|c| left_of(a, b, c) < 0.0)) {
-            piece.now.clear();
-            return;
+        let mut within = true;
+        for (a, b) in sides.clone() {
+            let left = corners.each_ref().map(|c| left_of(a, b, c));
+            if left.iter().all(|l| *l < 0.0) {
+                piece.now.clear();
+                return;
+            }
+            within &= left.iter().all(|l| *l >= 0.0);
         }
         piece.set(corners);
-        sides.for_each(|(a, b)| piece.cut(a, b));
+        if !within {
+            sides.for_each(|(a, b)| piece.cut(a, b));
+        }
     }
 
     /// Heights of those of `triangles` that lie in the column; `None` where none does. Heights under `above_mm` do

@@ -186,7 +186,7 @@ pub fn positions(arches: &Arches<'_>, joint: &Joint, ways_mm: &[f64]) -> Vec<Pos
         for _ in 0..HALVED {
             let middle = (closed + open) / 2.0;
             let motion = relative(joint.opened(&moved, middle));
-            let deeper = places.iter().filter_map(|p| gap_mm(&(motion * p))).any(|mm| mm < at_rest);
+            let deeper = places.iter().any(|p| arches.antagonist.is_nearer(&(motion * p), at_rest));
             *(if deeper { &mut closed } else { &mut open }) = middle;
         }
         let restored = relative(joint.opened(&moved, open));

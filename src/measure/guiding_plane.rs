@@ -174,7 +174,7 @@ mod tests {
         find(&PlaneAsked {
             mesh,
             topology: &Topology::new(mesh),
-            normals: &mesh.vertex_normals(),
+            normals: mesh.vertex_normals(),
             crown: &crown,
             axes: &axes,
             surface: Surface::Mesial,

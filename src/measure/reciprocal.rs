@@ -135,7 +135,7 @@ mod tests {
         let plane = PlaneAsked {
             mesh,
             topology: &topology,
-            normals: &mesh.vertex_normals(),
+            normals: mesh.vertex_normals(),
             crown: &crown,
             axes: &axes,
             surface: opposite(Side::Buccal),

@@ -45,7 +45,7 @@ const FEWEST: usize = 4;
 
 /// Normals of the vertices, smoothed over about a millimetre; zero where no triangle with area meets a vertex.
 pub fn smoothed_normals(mesh: &Mesh, topology: &Topology) -> Vec<Vector> {
-    let mut normals = mesh.vertex_normals();
+    let mut normals = mesh.vertex_normals().to_vec();
     let edge = mesh.mean_edge_mm();
     if edge <= 0.0 {
         return normals;

@@ -17,6 +17,8 @@
 //!
 //! Checked by: plates, tilted plates, the crest and cusp above, a ridge narrower than the footprint, below.
 
+use rayon::prelude::*;
+
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
 use crate::measure::clearance::REACH_MM;
@@ -206,9 +208,8 @@ pub fn best(asked: &SiteAsked<'_>) -> Measured<SiteRoom> {
     let places = places(asked, &line)?;
     let mut best: Option<(f64, Place<'_>, Pose)> = None;
     let mut worst: Option<(f64, f64)> = None;
-    for s in places {
-        let Some(place) = Place::new(asked, &line, s) else { continue };
-        let Some(pose) = place.best(&asked.opening) else { continue };
+    let posed = |s: f64| Place::new(asked, &line, s).and_then(|p| Some((s, p.best(&asked.opening)?, p)));
+    for (s, pose, place) in places.into_par_iter().filter_map(posed).collect::<Vec<_>>() {
         if worst.is_none_or(|w| pose.room_mm < w.0) {
             worst = Some((pose.room_mm, s));
         }

@@ -66,7 +66,7 @@ pub struct SurveyLine {
 impl SurveyLine {
     /// Finds it.
     pub fn new(mesh: &Mesh, topology: &Topology, field: &UndercutField) -> SurveyLine {
-        SurveyLine::with_normals(mesh, topology, field, &mesh.vertex_normals())
+        SurveyLine::with_normals(mesh, topology, field, mesh.vertex_normals())
     }
 
     /// Finds it, where the normals of the vertices are known already.

@@ -67,6 +67,8 @@ pub struct Mesh {
     faces: Vec<[VertexId; 3]>,
     /// Worked out once: many measurements ask for it.
     mean_edge_mm: OnceLock<f64>,
+    /// The same.
+    normals: OnceLock<Vec<Vector>>,
 }
 
 impl PartialEq for Mesh {
@@ -77,7 +79,7 @@ impl PartialEq for Mesh {
 
 impl Mesh {
     fn of(vertices: Vec<Point>, faces: Vec<[VertexId; 3]>) -> Mesh {
-        Mesh { vertices, faces, mean_edge_mm: OnceLock::new() }
+        Mesh { vertices, faces, mean_edge_mm: OnceLock::new(), normals: OnceLock::new() }
     }
 
     /// Checks and keeps vertices (mm) and triangles.
@@ -184,7 +186,11 @@ impl Mesh {
     }
 
     /// Unit normal of each vertex, weighted by the corner's angle; zero where no triangle with area meets it.
-    pub fn vertex_normals(&self) -> Vec<Vector> {
+    pub fn vertex_normals(&self) -> &[Vector] {
+        self.normals.get_or_init(|| self.find_normals())
+    }
+
+    fn find_normals(&self) -> Vec<Vector> {
         let mut normals = vec![Vector::zeros(); self.vertices.len()];
         for (f, corners) in self.faces.iter().enumerate() {
             let Some(n) = self.face_normal(f as u32) else { continue };

@@ -24,6 +24,7 @@ pub struct Topology {
     vertex_start: Vec<u32>,
     vertex_faces: Vec<FaceId>,
     pieces: OnceLock<(Vec<u32>, usize)>,
+    trimmed: OnceLock<Vec<bool>>,
 }
 
 impl Topology {
@@ -70,7 +71,20 @@ impl Topology {
                 face_edges[side as usize / 3][side as usize % 3] = index as u32;
             }
         }
-        Topology { edges, edge_faces, face_edges, vertex_start, vertex_faces, pieces: OnceLock::new() }
+        Topology {
+            edges,
+            edge_faces,
+            face_edges,
+            vertex_start,
+            vertex_faces,
+            pieces: OnceLock::new(),
+            trimmed: OnceLock::new(),
+        }
+    }
+
+    /// Which triangles were trimmed flat, as `tell` finds them where it was not asked before.
+    pub(crate) fn trimmed(&self, tell: impl FnOnce() -> Vec<bool>) -> &[bool] {
+        self.trimmed.get_or_init(tell)
     }
 
     /// All edges, ordered by their ends.

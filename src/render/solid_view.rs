@@ -123,12 +123,13 @@ const VIEWS: [&str; 5] = ["front", "occlusal", "left", "right", "behind"];
 
 fn data(scene: &Scene<'_>, frame: &Frame, manner: &Manner) -> String {
     let middle = scene.restored.middle();
-    let light = display(scene.restored, MOST[0]);
+    let (cast, solids) =
+        rayon::join(|| cast(scene, &display(scene.restored, MOST[0]), middle), || solids(scene, middle));
     let up = scene.withdrawal.unwrap_or(frame.occlusal);
     let teeth: Map<String, Value> =
         scene.teeth.iter().map(|(fdi, _)| (fdi.clone(), Value::from(manner.tooth_of(fdi)))).collect();
     let value = json!({
-        "cast": cast(scene, &light, middle),
+        "cast": cast,
         "origin": array(&(frame.origin - middle)),
         "up": array(&up),
         "teeth": teeth,
@@ -141,7 +142,7 @@ fn data(scene: &Scene<'_>, frame: &Frame, manner: &Manner) -> String {
         "regionColours": (0..=6).map(|r| [css(region_colour(r, 0)), css(region_colour(r, 1))]).collect::<Vec<_>>(),
         "views": views(frame),
         "words": words(manner),
-        "solids": solids(scene, middle),
+        "solids": solids,
         "lines": lines(scene, middle),
         "spots": spots(scene, middle),
     });

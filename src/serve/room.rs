@@ -294,7 +294,7 @@ impl Room {
             "sections": report.as_ref().map(|r| answers::findings(r, &sections)),
             "questions": report.as_ref().map(|r| r.questions.clone()),
             "path": report.as_ref().and_then(|r| r.path.as_ref().map(|p| json!({
-                "tilt_deg": p.tilt_deg, "says": p.says, "searched": p.search.is_some(),
+                "tilt_deg": p.tilt_deg, "says": p.says,
             }))),
         })
     }

@@ -263,8 +263,8 @@ async fn tilt_bin(State(app): State<App>, Query(query): Query<TiltAsked>) -> Res
 async fn map(State(app): State<App>) -> Response {
     let found = asked(&app, |desk| {
         let upper = desk.done.report.case.restored_arch == crate::case::Arch::Maxilla;
-        let path = desk.done.report.path.as_ref();
-        Ok(path.and_then(|p| Some((tilt_map::tilt_map(p, upper)?, tilt_map::ground(p, upper)?))))
+        let path = desk.done.path_among_tilts();
+        Ok(path.and_then(|p| Some((tilt_map::tilt_map(&p, upper)?, tilt_map::ground(&p, upper)?))))
     });
     let value = |map: Option<(Vec<u8>, tilt_map::Ground)>| match map {
         Some((svg, ground)) => json!({ "svg": String::from_utf8_lossy(&svg), "ground": ground }),

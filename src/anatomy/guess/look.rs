@@ -29,7 +29,10 @@ pub struct Look {
 pub fn around(features: &[Feature], axis: Option<Direction>, hints: &[Lean]) -> Vec<Look> {
     let total: f64 = features.iter().map(|f| f.weight).sum();
     let directions = crate::space::over_the_sphere(DIRECTIONS);
-    let scores: Vec<f64> = directions.par_iter().map(|d| seen_from(features, d) / total).collect();
+    let scores: Vec<f64> = directions
+        .par_iter()
+        .map_init(Sight::default, |sight, d| seen_from(features, d, sight) / total)
+        .collect();
     let most = scores.iter().copied().fold(0.0, f64::max);
     let mut looks: Vec<Look> = Vec::new();
     while looks.len() < 3 {
@@ -56,7 +59,7 @@ pub fn around(features: &[Feature], axis: Option<Direction>, hints: &[Lean]) -> 
             let elsewhere = (0..scores.len()).filter(|&i| angle_deg(&directions[i], &end) > 60.0);
             looks.push(Look {
                 best: end,
-                seen: seen_from(features, &end) / total,
+                seen: seen_from(features, &end, &mut Sight::default()) / total,
                 seen_elsewhere: elsewhere.map(|i| scores[i]).fold(0.0, f64::max),
             });
         }
@@ -66,31 +69,53 @@ pub fn around(features: &[Feature], axis: Option<Direction>, hints: &[Lean]) -> 
 
 /// Heights along `d` and which points are seen from there.
 pub fn visible(features: &[Feature], d: &Direction) -> (Vec<f64>, Vec<bool>) {
-    let (u, v) = across(d);
-    let places: Vec<[f64; 3]> =
-        features.iter().map(|f| [f.at.coords.dot(&u), f.at.coords.dot(&v), f.at.coords.dot(d)]).collect();
-    let low = places.iter().fold([f64::INFINITY; 2], |l, p| [l[0].min(p[0]), l[1].min(p[1])]);
-    let high = places.iter().fold([f64::NEG_INFINITY; 2], |h, p| [h[0].max(p[0]), h[1].max(p[1])]);
-    // A surface that is no arch may be metres wide: cells grow with it.
-    let side = SEEN_MM.max((high[0] - low[0]).max(high[1] - low[1]) / 1000.0);
-    let cell = |p: &[f64; 3], k: usize| ((p[k] - low[k]) / side) as usize;
-    let width = ((high[0] - low[0]) / side) as usize + 1;
-    let mut top = vec![f64::NEG_INFINITY; width * (((high[1] - low[1]) / side) as usize + 1)];
-    let cells: Vec<usize> = places.iter().map(|p| cell(p, 1) * width + cell(p, 0)).collect();
-    for (p, &at) in places.iter().zip(&cells) {
-        top[at] = top[at].max(p[2]);
-    }
-    let seen = places.iter().zip(&cells).map(|(p, &at)| p[2] >= top[at] - SEEN_MM).collect();
-    (places.iter().map(|p| p[2]).collect(), seen)
+    let mut sight = Sight::default();
+    sight.look(features, d);
+    (0..features.len()).map(|i| (sight.places[i][2], sight.seen(i))).unzip()
 }
 
-fn seen_from(features: &[Feature], d: &Direction) -> f64 {
-    let (heights, seen) = visible(features, d);
-    let top = heights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    features
-        .iter()
-        .zip(heights.iter().zip(&seen))
-        .filter(|(_, (h, s))| **s && **h > top - DEPTH_MM)
-        .map(|(f, _)| f.weight * f.normal.dot(d).max(0.0).sqrt())
-        .sum()
+/// What is seen from a direction; its room is used again for the next one.
+#[derive(Default)]
+struct Sight {
+    /// Coordinates across and along the direction.
+    places: Vec<[f64; 3]>,
+    cells: Vec<usize>,
+    /// Greatest height of each cell.
+    top: Vec<f64>,
+}
+
+impl Sight {
+    fn look(&mut self, features: &[Feature], d: &Direction) {
+        let (u, v) = across(d);
+        self.places.clear();
+        self.places
+            .extend(features.iter().map(|f| [f.at.coords.dot(&u), f.at.coords.dot(&v), f.at.coords.dot(d)]));
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for p in &self.places {
+            low = [low[0].min(p[0]), low[1].min(p[1])];
+            high = [high[0].max(p[0]), high[1].max(p[1])];
+        }
+        // A surface that is no arch may be metres wide: cells grow with it.
+        let side = SEEN_MM.max((high[0] - low[0]).max(high[1] - low[1]) / 1000.0);
+        let cell = |p: &[f64; 3], k: usize| ((p[k] - low[k]) / side) as usize;
+        let width = ((high[0] - low[0]) / side) as usize + 1;
+        self.top.clear();
+        self.top.resize(width * (((high[1] - low[1]) / side) as usize + 1), f64::NEG_INFINITY);
+        self.cells.clear();
+        self.cells.extend(self.places.iter().map(|p| cell(p, 1) * width + cell(p, 0)));
+        for (p, &at) in self.places.iter().zip(&self.cells) {
+            self.top[at] = self.top[at].max(p[2]);
+        }
+    }
+
+    fn seen(&self, i: usize) -> bool {
+        self.places[i][2] >= self.top[self.cells[i]] - SEEN_MM
+    }
+}
+
+fn seen_from(features: &[Feature], d: &Direction, sight: &mut Sight) -> f64 {
+    sight.look(features, d);
+    let top = sight.places.iter().map(|p| p[2]).fold(f64::NEG_INFINITY, f64::max);
+    let near = (0..features.len()).filter(|&i| sight.places[i][2] > top - DEPTH_MM && sight.seen(i));
+    near.map(|i| features[i].weight * features[i].normal.dot(d).max(0.0).sqrt()).sum()
 }

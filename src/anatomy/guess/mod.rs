@@ -93,18 +93,18 @@ pub fn best(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean])
 
 fn best_of_piece(mesh: &Mesh, topology: &Topology, arch: Arch, hints: &[level::Lean]) -> Option<Found> {
     let left_out = base::faces(mesh, topology);
-    let axis = base::axis(mesh, &left_out);
+    let axis = base::axis(mesh, left_out);
     let scene = |features: &[features::Feature]| -> (Option<Found>, bool) {
         let scene = Scene { mesh, arch, features, axis, hints };
         scene.best()
     };
-    let (as_it_faces, blind) = scene(&features::of(mesh, topology, &left_out, false));
+    let (as_it_faces, blind) = scene(&features::of(mesh, topology, left_out, false));
     if !blind {
         return as_it_faces;
     }
     // An open sheet of which only one side is seen may face inward as a whole: the other facing is tried too, and where
     // both read as a row of teeth neither is sure.
-    let (turned, _) = scene(&features::of(mesh, topology, &left_out, true));
+    let (turned, _) = scene(&features::of(mesh, topology, left_out, true));
     let confidence = |f: &Option<Found>| f.as_ref().map_or(0.0, |f| f.0.confidence);
     let (mut better, worse) = if confidence(&turned) > confidence(&as_it_faces) {
         (turned, as_it_faces)

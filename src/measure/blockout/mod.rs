@@ -69,7 +69,7 @@ const BASE_THICK_MM: f64 = 0.6;
 /// Triangles of the trimmed base that a model stands on for a path: large plane faces that look away from it and have
 /// nothing of the cast below them.
 pub fn base_below(mesh: &Mesh, topology: &Topology, d: &Direction) -> Vec<bool> {
-    let mut flat = base::faces(mesh, topology);
+    let mut flat = base::faces(mesh, topology).to_vec();
     let mut sum = Vector::zeros();
     for (f, flag) in flat.iter_mut().enumerate() {
         let n = mesh.doubled_area_normal(f as FaceId);

@@ -86,7 +86,7 @@ impl Framework {
         Framework {
             surface: Surface::new(mesh),
             topology: Topology::new(mesh),
-            normals: mesh.vertex_normals(),
+            normals: mesh.vertex_normals().to_vec(),
         }
     }
 

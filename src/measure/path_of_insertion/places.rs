@@ -105,7 +105,7 @@ impl Places {
         places.left_out.dedup();
         for (span, tooth) in asked.anatomy.spans.iter().flat_map(|s| [s.front, s.back].map(|t| (s, t))) {
             let Some((crown, axes, surface)) = beside(asked, span, tooth) else { continue };
-            places.guiding.push(guiding(asked, span, crown, &normals, &axes, surface));
+            places.guiding.push(guiding(asked, span, crown, normals, &axes, surface));
             let own = |p: &Point, v: VertexId| {
                 crown.vertices.binary_search(&cast.scan_vertex(v)).is_ok() && axes.surface(p) == surface
             };

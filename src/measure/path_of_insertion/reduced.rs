@@ -57,13 +57,42 @@ struct Work<'a> {
     carried: Vec<Vec<u32>>,
     kept: Vec<bool>,
     gone: Vec<bool>,
+    /// Moves made so far.
+    moves: u32,
+    /// The last move that changed a triangle around each vertex.
+    changed: Vec<u32>,
+    /// How each vertex was last tried in vain.
+    vain: Vec<Vain>,
+}
+
+/// A vertex was tried in vain: after how many moves, within which bound, and how near it could have come, mm.
+#[derive(Clone, Copy)]
+struct Vain {
+    moves: u32,
+    within_mm: f64,
+    least_mm: f64,
+}
+
+impl Vain {
+    const NEVER: Vain = Vain { moves: 0, within_mm: f64::NEG_INFINITY, least_mm: f64::NEG_INFINITY };
 }
 
 /// A triangle before a move.
 struct Facet {
     corners: [u32; 3],
+    places: [Point; 3],
     normal: Vector,
     length: f64,
+}
+
+/// Room for what is listed around one vertex, used again for the next.
+#[derive(Default)]
+struct Lists {
+    ring: Vec<u32>,
+    other: Vec<u32>,
+    before: Vec<Facet>,
+    tries: Vec<(f64, u32)>,
+    forms: Vec<[Point; 3]>,
 }
 
 /// A move that was found to be allowed.
@@ -96,42 +125,73 @@ impl<'a> Work<'a> {
             gone: around.iter().map(Vec::is_empty).collect(),
             around,
             kept,
+            moves: 0,
+            changed: vec![0; n],
+            vain: vec![Vain::NEVER; n],
         }
     }
 
     fn round(&mut self, within_mm: f64) {
+        let mut lists = Lists::default();
         for u in 0..self.points.len() as u32 {
             if self.kept[u as usize] || self.gone[u as usize] {
                 continue;
             }
-            if let Some(found) = self.best(u, within_mm) {
+            if let Some(found) = self.best(u, within_mm, &mut lists) {
                 self.make(u, found);
             }
         }
     }
 
     /// Neighbours of a vertex, ascending.
-    fn neighbours(&self, u: u32) -> Vec<u32> {
-        let corners = self.around[u as usize].iter().flat_map(|&f| self.faces[f as usize]);
-        let mut all: Vec<u32> = corners.filter(|&v| v != u).collect();
+    fn neighbours(&self, u: u32, all: &mut Vec<u32>) {
+        all.clear();
+        for corners in self.around[u as usize].iter().map(|&f| self.faces[f as usize]) {
+            all.extend(corners.into_iter().filter(|&v| v != u));
+        }
         all.sort_unstable();
         all.dedup();
-        all
     }
 
-    fn best(&self, u: u32, within_mm: f64) -> Option<Move> {
+    /// Where a vertex is drawn to; what is not allowed is kept in mind until something near it changes.
+    fn best(&mut self, u: u32, within_mm: f64, lists: &mut Lists) -> Option<Move> {
+        let vain = self.vain[u as usize];
+        let as_then = |v: u32| self.changed[v as usize] <= vain.moves;
+        if vain.least_mm > within_mm && as_then(u) {
+            return None;
+        }
+        self.neighbours(u, &mut lists.ring);
+        let same_bound = vain.within_mm.to_bits() == within_mm.to_bits();
+        if same_bound && as_then(u) && lists.ring.iter().all(|&v| as_then(v)) {
+            return None;
+        }
+        let least_mm = self.list_tries(u, within_mm, lists);
+        let tries = std::mem::take(&mut lists.tries);
+        let found = tries.iter().take(TRIED).find_map(|&(_, v)| self.allowed(u, v, within_mm, lists));
+        lists.tries = tries;
+        if found.is_none() {
+            self.vain[u as usize] = Vain { moves: self.moves, within_mm, least_mm };
+        }
+        found
+    }
+
+    /// Lists the neighbours of `u` to be tried, and tells how far off the nearest of all would be, mm.
+    fn list_tries(&self, u: u32, within_mm: f64, lists: &mut Lists) -> f64 {
         let kind = self.how.kind.get(u as usize);
         let longest = kind.and_then(|k| self.how.longest_mm.get(usize::from(*k))).copied();
-        let ring = self.neighbours(u);
-        let before: Vec<Facet> = self.around[u as usize].iter().map(|&f| self.facet(f)).collect();
-        let mut tries: Vec<(f64, u32)> = ring
-            .iter()
-            .filter(|&&v| self.how.kind.get(v as usize) == kind)
-            .filter_map(|&v| Some((self.off_mm(u, v, longest, &before)?, v)))
-            .filter(|(off, _)| *off <= within_mm)
-            .collect();
-        tries.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        tries.iter().take(TRIED).find_map(|&(_, v)| self.allowed(u, v, &ring, within_mm))
+        lists.before.clear();
+        lists.before.extend(self.around[u as usize].iter().map(|&f| self.facet(f)));
+        lists.tries.clear();
+        let mut least_mm = f64::INFINITY;
+        for &v in lists.ring.iter().filter(|&&v| self.how.kind.get(v as usize) == kind) {
+            let Some(off) = self.off_mm(u, v, longest, &lists.before) else { continue };
+            least_mm = least_mm.min(off);
+            if off <= within_mm {
+                lists.tries.push((off, v));
+            }
+        }
+        lists.tries.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        least_mm
     }
 
     /// Triangles around `u` after it has been drawn into `v`, with their numbers.
@@ -144,9 +204,10 @@ impl<'a> Work<'a> {
 
     fn facet(&self, f: u32) -> Facet {
         let corners = self.faces[f as usize];
-        let [a, b, c] = self.corners(corners);
+        let places = self.corners(corners);
+        let [a, b, c] = &places;
         let normal = (b - a).cross(&(c - a));
-        Facet { corners, normal, length: normal.norm() }
+        Facet { corners, places, normal, length: normal.norm() }
     }
 
     fn corners(&self, t: [u32; 3]) -> [Point; 3] {
@@ -159,7 +220,12 @@ impl<'a> Work<'a> {
         let target = self.points[v as usize];
         let mut least = f64::INFINITY;
         for old in before.iter().filter(|old| !old.corners.contains(&v)) {
-            let corners = self.corners(old.corners.map(|c| if c == u { v } else { c }));
+            let mut corners = old.places;
+            for (place, corner) in corners.iter_mut().zip(old.corners) {
+                if corner == u {
+                    *place = target;
+                }
+            }
             let [a, b, c] = &corners;
             let now = (b - a).cross(&(c - a));
             if now.dot(&old.normal) <= TURN * now.norm() * old.length {
@@ -174,33 +240,33 @@ impl<'a> Work<'a> {
         least.is_finite().then(|| least.sqrt())
     }
 
-    fn allowed(&self, u: u32, v: u32, ring: &[u32], within_mm: f64) -> Option<Move> {
-        let other = self.neighbours(v);
+    /// Draws `u` into `v`, where that is allowed; `lists` hold the ring and the triangles around `u`.
+    fn allowed(&self, u: u32, v: u32, within_mm: f64, lists: &mut Lists) -> Option<Move> {
+        let Lists { ring, other, before, forms, .. } = lists;
+        self.neighbours(v, other);
         let shared = ring.iter().filter(|w| other.binary_search(w).is_ok()).count();
-        let turned: Vec<(u32, [u32; 3])> = self.after(u, v).collect();
-        let lost: Vec<u32> = self.around[u as usize]
-            .iter()
-            .copied()
-            .filter(|&f| self.faces[f as usize].contains(&v))
-            .collect();
+        let lost = before.iter().filter(|old| old.corners.contains(&v)).count();
         // Only two triangles go, and v keeps a number of triangles that can be looked through.
-        let count = self.around[v as usize].len() + turned.len() - lost.len();
-        if shared != 2 || lost.len() != 2 || count > MOST_FACES {
+        let count = self.around[v as usize].len() + before.len() - 2 * lost;
+        if shared != 2 || lost != 2 || count > MOST_FACES {
             return None;
         }
-        let forms: Vec<[Point; 3]> = turned.iter().map(|(_, t)| self.corners(*t)).collect();
+        forms.clear();
+        forms.extend(self.after(u, v).map(|(_, t)| self.corners(t)));
+        let stay = before.iter().filter(|old| !old.corners.contains(&v));
         let most2 = within_mm * within_mm;
         // The other way: the new triangles' middles and sides must not leave the old ones, as where a corner is cut.
-        let old: Vec<[Point; 3]> =
-            self.around[u as usize].iter().map(|&f| self.corners(self.faces[f as usize])).collect();
-        for [a, b, c] in &forms {
+        for ([a, b, c], own) in forms.iter().zip(stay) {
             let middles = [
                 nalgebra::center(a, b),
                 nalgebra::center(b, c),
                 nalgebra::center(c, a),
                 Point::from((a.coords + b.coords + c.coords) / 3.0),
             ];
-            if middles.iter().any(|m| old.iter().all(|t| distance2(m, t) > most2)) {
+            // The triangle that it was is the likeliest to be near.
+            let far = |m: &Point, t: &Facet| distance2_across(m, &t.places, &t.normal) > most2;
+            let off = |m: &Point| far(m, own) && before.iter().all(|t| far(m, t));
+            if middles.iter().any(off) {
                 return None;
             }
         }
@@ -220,10 +286,17 @@ impl<'a> Work<'a> {
             }
             carried.push((nearest.1, rider));
         }
-        Some(Move { into: v, lost, turned, carried })
+        let lost = self.around[u as usize].iter().copied().filter(|&f| self.faces[f as usize].contains(&v));
+        Some(Move { into: v, lost: lost.collect(), turned: self.after(u, v).collect(), carried })
     }
 
     fn make(&mut self, u: u32, found: Move) {
+        self.moves += 1;
+        for &f in self.around[u as usize].iter() {
+            for v in self.faces[f as usize] {
+                self.changed[v as usize] = self.moves;
+            }
+        }
         for &f in &found.lost {
             self.alive[f as usize] = false;
             self.carried[f as usize].clear();

@@ -55,7 +55,7 @@ impl Rough {
 /// models of one mouth are trimmed apart. Empty where nothing alike was found.
 pub fn coarse(moving: &Mesh, fixed: &Target<'_>) -> Vec<Rough> {
     let still = fixed.surface.mesh();
-    let trimmed = [still, moving].map(|m| base::faces(m, &Topology::new(m)));
+    let trimmed = [still, moving].map(|m| base::faces(m, &Topology::new(m)).to_vec());
     let area = |m: &Mesh, t: &[bool]| -> f64 {
         (0..m.faces().len() as u32).filter(|f| !t[*f as usize]).map(|f| m.face_area_mm2(f)).sum()
     };

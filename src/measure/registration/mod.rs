@@ -86,7 +86,7 @@ impl<'a> Target<'a> {
         let topology = Topology::new(mesh);
         let border = |edge: u32| topology.edges()[edge as usize].faces < 2;
         let rim = (0..mesh.faces().len() as u32).map(|f| topology.edges_of_face(f).map(border)).collect();
-        Target { surface, normals: mesh.vertex_normals(), rim }
+        Target { surface, normals: mesh.vertex_normals().to_vec(), rim }
     }
 }
 
@@ -278,9 +278,10 @@ pub fn onto(moving: &Mesh, fixed: &Surface, agreement: Agreement) -> Measured<Re
 
 /// Vertices that lie on no flat trimmed face of a model: what a mouth has formed, not the plaster room.
 pub fn untrimmed(mesh: &Mesh) -> Vec<VertexId> {
-    let trimmed = base::faces(mesh, &Topology::new(mesh));
+    let topology = Topology::new(mesh);
+    let trimmed = base::faces(mesh, &topology);
     let mut on = vec![false; mesh.vertices().len()];
-    for (corners, _) in mesh.faces().iter().zip(&trimmed).filter(|(_, t)| **t) {
+    for (corners, _) in mesh.faces().iter().zip(trimmed).filter(|(_, t)| **t) {
         corners.iter().for_each(|&v| on[v as usize] = true);
     }
     (0..mesh.vertices().len() as VertexId).filter(|&v| !on[v as usize]).collect()

@@ -52,7 +52,7 @@ fn noised(mesh: &Mesh, standard_mm: f64, seed: u64) -> Mesh {
     let mut draws = Draws(seed);
     let normals = mesh.vertex_normals();
     let vertices =
-        mesh.vertices().iter().zip(&normals).map(|(p, n)| p + n * (standard_mm * draws.normal())).collect();
+        mesh.vertices().iter().zip(normals).map(|(p, n)| p + n * (standard_mm * draws.normal())).collect();
     Mesh::new(vertices, mesh.faces().to_vec()).unwrap()
 }
 
@@ -64,7 +64,7 @@ fn apart_mm(a: &Motion, b: &Motion) -> f64 {
 
 fn all_places(mesh: &Mesh, most: usize) -> Vec<Place> {
     let all: Vec<VertexId> = (0..mesh.vertices().len() as u32).collect();
-    places(mesh, &mesh.vertex_normals(), &all, most)
+    places(mesh, mesh.vertex_normals(), &all, most)
 }
 
 #[test]

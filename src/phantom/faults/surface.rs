@@ -6,7 +6,7 @@ use crate::phantom::field::Variety;
 /// Every vertex moved along its normal by a normally spread amount, standard deviation `sigma_mm`.
 pub(super) fn noisy(mesh: &Mesh, sigma_mm: f64, variety: &mut Variety) -> Result<Mesh, MeshError> {
     let normals = mesh.vertex_normals();
-    let moved = mesh.vertices().iter().zip(&normals).map(|(p, n)| p + n * (sigma_mm * variety.normal()));
+    let moved = mesh.vertices().iter().zip(normals).map(|(p, n)| p + n * (sigma_mm * variety.normal()));
     Mesh::new(moved.collect(), mesh.faces().to_vec())
 }
 

@@ -24,7 +24,7 @@ struct Skin {
 
 impl Skin {
     fn new(mesh: &Mesh) -> Skin {
-        Skin { surface: Surface::new(mesh), normals: mesh.vertex_normals() }
+        Skin { surface: Surface::new(mesh), normals: mesh.vertex_normals().to_vec() }
     }
 
     /// Distance within `most_mm`, negative inside.

@@ -95,7 +95,7 @@ const SETTLED: usize = 8;
 /// Every vertex onto the zero set.
 pub fn pulled(mesh: &Mesh, field: &(impl Fn(&Point) -> f64 + Sync)) -> Mesh {
     let normals = mesh.vertex_normals();
-    let moved = mesh.vertices().par_iter().zip(&normals);
+    let moved = mesh.vertices().par_iter().zip(normals);
     let moved = moved.map(|(p, n)| {
         along_line(field, p, n, SETTLED)
             .or_else(|| Some(onto(field, p)).filter(|q| field(q).abs() < 1e-6))

@@ -27,8 +27,8 @@ pub struct Page<'a> {
     pub stills: &'a [Picture],
     /// Sections, profiles and maps, SVG.
     pub drawings: &'a [Picture],
-    /// What stands in space; `None` for a page without the turning view.
-    pub scene: Option<&'a Scene<'a>>,
+    /// The turning view, as [`space`] draws it; empty for a page without.
+    pub space: &'a str,
     /// Language and numbers of teeth.
     pub manner: Manner,
 }
@@ -40,12 +40,16 @@ const PRINTED: usize = 8;
 const POLICY: &str =
     "default-src 'none'; img-src data: blob:; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
 
+/// The turning view of what stands in space, for [`Page::space`].
+pub fn space(scene: &Scene<'_>, manner: &Manner) -> String {
+    solid_view::section(scene, manner)
+}
+
 /// The page as HTML.
 pub fn html(page: &Page<'_>) -> String {
     let (report, manner) = (page.report, &page.manner);
     let lines = lines(&report.findings, page.sections, manner);
-    let space = page.scene.map_or_else(String::new, |s| solid_view::section(s, manner));
-    let scripts = if space.is_empty() { String::new() } else { solid_view::scripts() };
+    let scripts = if page.space.is_empty() { String::new() } else { solid_view::scripts() };
     let body = [
         format!("<a class=\"skip\" href=\"#answer\">{}</a>\n", escaped(manner.word("skip"))),
         head(report, manner),
@@ -54,7 +58,7 @@ pub fn html(page: &Page<'_>) -> String {
         foot::tables(report, manner),
         gallery(page.stills, "stills", manner),
         lists::lists(&report.questions, &report.preparation, manner),
-        space,
+        page.space.to_owned(),
         gallery(page.drawings, "sections", manner),
         foot::record(report, page.sections, manner),
         foot::files(report, manner),
