@@ -228,7 +228,7 @@ fn scanned(known: &Known, seed: u64, k: u64) -> Result<(Vec<Read>, usize), Faili
     let mut file = CaseFile::bare("drawn", Arch::Mandible, Scans::default());
     let missing = known.patient.missing.iter().copied().filter(|t| t.arch() == Arch::Mandible).collect();
     file.chart = Some(Chart { missing, ..Chart::default() });
-    file.relation = Relation { as_scanned: true, opposing_motion: None };
+    file.relation = Relation { as_scanned: true, ..Relation::default() };
     file.path = PathWanted::Withdrawal(pose.rotation * leaning(&up, WAY_DEG, &mut v));
     file.marks = marks(known, &pose, &mut v);
     // The room is asked for upright; few tilts are searched, since the path is given.

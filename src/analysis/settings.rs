@@ -24,7 +24,10 @@ pub(super) fn shown(facts: &Facts<'_>) -> SettingsShown {
             .rules
             .rows()
             .iter()
-            .filter(|r| r.changed)
+            // Two guidances stand with the excursions; one number would be half of it.
+            .filter(|r| {
+                r.changed && (r.id != "condylar_guidance_deg" || file.relation.guidance_deg.is_none())
+            })
             .map(|r| LimitChanged { id: r.id.to_owned(), number: r.number, unit: r.unit })
             .collect(),
     }

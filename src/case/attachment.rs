@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::mesh::Mesh;
-use crate::units::LengthUnit;
+use crate::units::{self, LengthUnit};
 
 /// `[attachment]`: the envelope of the user's own attachment, and the stack over it, mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -110,33 +110,66 @@ impl AttachmentRest {
     }
 }
 
-/// Height, length and width of an attachment: what is given, else the extent of its mesh.
+/// Height, length and width of an attachment, mm: what is given, else the extent of its mesh, whose coordinates were taken
+/// to be in `taken`.
 ///
 /// # Errors
-/// An extent that no attachment has, or one that is far from what is given: most likely another unit, in words.
-pub fn attachment_sizes(mesh: &Mesh, given: [Option<f64>; 3]) -> Result<[f64; 3], String> {
-    const NAMES: [&str; 3] = ["high", "long", "wide"];
+/// An extent that no attachment has, or one that is far from what is given, with the unit in which it would agree.
+pub fn attachment_sizes(mesh: &Mesh, taken: LengthUnit, given: [Option<f64>; 3]) -> Result<[f64; 3], String> {
     let Some((low, high)) = mesh.bounds() else { return Err("it holds no triangle".into()) };
     let extent = high - low;
     let of_mesh = [extent.z, extent.x, extent.y];
-    let words = |k: usize| format!("it is {} {}", crate::units::mm(of_mesh[k]), NAMES[k]);
     for k in 0..3 {
-        if !(LEAST_BODY_MM..=MOST_BODY_MM).contains(&of_mesh[k]) {
-            return Err(format!("{}, which no attachment is: most likely its unit is another", words(k)));
-        }
-        let far = given[k].is_some_and(|mm| !(0.5..=2.0).contains(&(of_mesh[k] / mm)));
-        if far {
-            let stated = given[k].map_or_else(String::new, crate::units::mm);
-            return Err(format!("{}, but {stated} are given: another unit, or other axes", words(k)));
-        }
+        let says = if !BODY_MM.contains(&of_mesh[k]) {
+            "which no attachment is".to_owned()
+        } else if let Some(mm) = given[k].filter(|mm| !AGREE.contains(&(of_mesh[k] / mm))) {
+            format!("but {} are given", units::mm(mm))
+        } else {
+            continue;
+        };
+        return Err(format!(
+            "read in {} it is {} {}, {says}: {}",
+            taken.word(),
+            small(of_mesh[k]),
+            NAMES[k],
+            likely(of_mesh.map(|mm| mm / taken.mm()), taken, given)
+        ));
     }
     Ok([0, 1, 2].map(|k| given[k].unwrap_or(of_mesh[k])))
 }
 
-/// No attachment is smaller or larger, mm.
-const LEAST_BODY_MM: f64 = 0.5;
-/// The same at the other end, mm: longer than any span behind an abutment.
-const MOST_BODY_MM: f64 = 30.0;
+const NAMES: [&str; 3] = ["high", "long", "wide"];
+/// No attachment is smaller, or larger: longer than any span behind an abutment; mm.
+const BODY_MM: std::ops::RangeInclusive<f64> = 0.5..=30.0;
+/// Share of a size given that the mesh may have.
+const AGREE: std::ops::RangeInclusive<f64> = 0.5..=2.0;
+
+/// Very small sizes need other digits than 0.01 mm.
+fn small(mm: f64) -> String {
+    if mm > 0.0 && mm < 0.1 { units::digits(mm, 5) + " mm" } else { units::mm(mm) }
+}
+
+/// In which unit a body would have the size of an attachment and what is given of it.
+fn likely(in_file: [f64; 3], taken: LengthUnit, given: [Option<f64>; 3]) -> String {
+    let agrees = |unit: &LengthUnit| {
+        in_file.iter().zip(given).all(|(size, given)| {
+            let mm = size * unit.mm();
+            BODY_MM.contains(&mm) && given.is_none_or(|g| AGREE.contains(&(mm / g)))
+        })
+    };
+    let fits: Vec<String> = LengthUnit::ALL
+        .into_iter()
+        .filter(|unit| *unit != taken && agrees(unit))
+        .map(|unit| {
+            let [high, long, wide] = in_file.map(|size| units::mm(size * unit.mm()));
+            format!("mesh_unit = \"{}\" makes it {high} high, {long} long and {wide} wide", unit.word())
+        })
+        .collect();
+    if fits.is_empty() {
+        return "no other unit mends that; its axes may be others, or what is given is wrong".to_owned();
+    }
+    format!("most likely another unit; {}", fits.join(", "))
+}
 
 impl Attachment {
     /// Height, length and width, mm.

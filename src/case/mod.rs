@@ -285,6 +285,8 @@ pub struct Relation {
     pub as_scanned: bool,
     /// Motion that brings the opposing arch from its file into its relation to the restored one, mm.
     pub opposing_motion: Option<crate::space::Motion>,
+    /// Condylar guidance of the right and the left side, degrees, where the two are given apart.
+    pub guidance_deg: Option<[f64; 2]>,
 }
 
 /// `[marks]`: places that the user has set, mm (file coordinates times the unit's millimetres).

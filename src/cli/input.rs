@@ -163,7 +163,7 @@ fn attachment(file: &mut CaseFile, folder: &Path) -> Result<Option<(PathBuf, Mes
     let bytes = bytes(&path, "attachment's mesh")?;
     let import = load::read(&bytes, named.unit)
         .map_err(|e| Failure::One { says: format!("{}: {e}", path.display()), mend: None })?;
-    let sizes = case::attachment_sizes(&import.mesh, sizes).map_err(|says| {
+    let sizes = case::attachment_sizes(&import.mesh, named.unit, sizes).map_err(|says| {
         Failure::new(
             format!("{}: {says}", path.display()),
             "say its unit in [attachment] mesh_unit; x runs along the crest, y across it, z to the opposing arch",

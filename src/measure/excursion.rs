@@ -1,7 +1,7 @@
 //! Quantity: clearance in excursions, the positions of the mandible when it moves forward or to a side with its teeth in
 //! contact.
 //!
-//! Definition: both condyles move forward and down along the condylar guidance (protrusive), or the condyle of the
+//! Definition: both condyles move forward and down, each along its own condylar guidance (protrusive), or the condyle of the
 //! balancing side alone, about the other one (to that other side), inward by the Bennett angle, which shifts the working
 //! condyle outward by as much. The mandible then turns
 //! about the line through its condyles until the arches touch as deep as they do in the scans, and no deeper.
@@ -44,8 +44,8 @@ pub struct Joint {
     pub frame: Frame,
     /// From the mandible to the maxilla.
     pub cranial: Direction,
-    /// Guidance to the occlusal plane, degrees.
-    pub guidance_deg: f64,
+    /// Guidance of the right and the left condyle to the occlusal plane, degrees.
+    pub guidance_deg: [f64; 2],
     /// Bennett angle, degrees.
     pub bennett_deg: f64,
 }
@@ -53,8 +53,8 @@ pub struct Joint {
 /// What a joint is made of.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct JointSettings {
-    /// Guidance to the occlusal plane, degrees.
-    pub guidance_deg: f64,
+    /// Guidance of the right and the left condyle to the occlusal plane, degrees.
+    pub guidance_deg: [f64; 2],
     /// Bennett angle, degrees.
     pub bennett_deg: f64,
     /// Between the condyles, mm.
@@ -85,26 +85,32 @@ impl Joint {
         })
     }
 
-    /// Forward and down along the guidance, of length one in the sagittal plane.
-    fn forward(&self) -> Vector {
-        let angle = self.guidance_deg.to_radians();
+    /// Forward and down along a guidance, of length one in the sagittal plane.
+    fn forward(&self, guidance_deg: f64) -> Vector {
+        let angle = guidance_deg.to_radians();
         self.frame.anterior.into_inner() * cos(angle) - self.cranial.into_inner() * sin(angle)
     }
 
     /// Motion of the mandible for a way of the condyles, before it closes to contact.
     pub fn motion(&self, kind: Excursion, way_mm: f64) -> Motion {
         let [right, left] = self.condyles;
-        let forward = self.forward() * way_mm;
-        let (fixed, moving, inward) = match kind {
-            Excursion::Protrusive => return Motion::translation(forward.x, forward.y, forward.z),
-            Excursion::Right => (right, left, -self.frame.left.into_inner()),
-            Excursion::Left => (left, right, self.frame.left.into_inner()),
+        let [by_right, by_left] = self.guidance_deg.map(|deg| self.forward(deg) * way_mm);
+        let shift = |v: Vector| Motion::translation(v.x, v.y, v.z);
+        // The condyle of the side away from which the mandible moves orbits about the other one, along its own guidance.
+        let (fixed, moving, forward, inward) = match kind {
+            Excursion::Protrusive if self.guidance_deg[0].to_bits() == self.guidance_deg[1].to_bits() => {
+                return shift(by_right);
+            }
+            Excursion::Protrusive => {
+                let middle = nalgebra::center(&right, &left);
+                let turn = turn_between(left - right, (left + by_left) - (right + by_right));
+                return shift((by_right + by_left) / 2.0) * about(&middle, turn);
+            }
+            Excursion::Right => (right, left, by_left, -self.frame.left.into_inner()),
+            Excursion::Left => (left, right, by_right, self.frame.left.into_inner()),
         };
-        let turn = nalgebra::UnitQuaternion::rotation_between(&(moving - fixed), &(moving + forward - fixed))
-            .unwrap_or_else(nalgebra::UnitQuaternion::identity);
         let inward = inward * (way_mm * tan(self.bennett_deg.to_radians()));
-        Motion::translation(inward.x, inward.y, inward.z)
-            * about(&fixed, Motion::from_parts(nalgebra::Translation3::identity(), turn))
+        shift(inward) * about(&fixed, turn_between(moving - fixed, moving + forward - fixed))
     }
 
     /// That motion followed by a turn about the line through the moved condyles, positive opening.
@@ -118,6 +124,13 @@ impl Joint {
         let turn = Motion::rotation(line.normalize() * degrees.to_radians());
         about(&right, turn) * moved
     }
+}
+
+/// The least turn that brings one direction to another.
+fn turn_between(from: Vector, to: Vector) -> Motion {
+    let turn = nalgebra::UnitQuaternion::rotation_between(&from, &to)
+        .unwrap_or_else(nalgebra::UnitQuaternion::identity);
+    Motion::from_parts(nalgebra::Translation3::identity(), turn)
 }
 
 /// Which way the mandible moves.
@@ -203,7 +216,7 @@ mod tests {
     use crate::measure::shapes::{sheet, up};
 
     const SETTINGS: JointSettings = JointSettings {
-        guidance_deg: 30.0,
+        guidance_deg: [30.0, 30.0],
         bennett_deg: 15.0,
         intercondylar_mm: 101.6,
         to_incisors_mm: 101.6,
@@ -249,6 +262,31 @@ mod tests {
         );
         assert!((way.x - outward).abs() < 0.06);
         assert!(((to_right * left - to_right * right).norm() - 101.6).abs() < 1e-9);
+    }
+
+    #[test]
+    fn each_condyle_has_its_own_guidance_and_a_move_aside_follows_that_of_the_orbiting_side() {
+        let settings = JointSettings { guidance_deg: [20.0, 45.0], bennett_deg: 0.0, ..SETTINGS };
+        let incisors = Point::new(0.0, 25.0, 0.0);
+        let joint = Joint::behind(&frame(), Arch::Mandible, incisors, &settings).unwrap();
+        let [right, left] = joint.condyles;
+        let along = |deg: f64| Vector::new(0.0, cos(f64::to_radians(deg)), -sin(f64::to_radians(deg))) * 3.0;
+        // On the circle about the other condyle: toward the point 3 mm along the guidance, at Bonwill's distance.
+        let onto =
+            |fixed: Point, moving: Point, deg: f64| fixed + (moving + along(deg) - fixed).normalize() * 101.6;
+        for (kind, fixed, orbits, deg) in
+            [(Excursion::Right, right, left, 45.0), (Excursion::Left, left, right, 20.0)]
+        {
+            let motion = joint.motion(kind, 3.0);
+            assert!((motion * fixed - fixed).norm() < 1e-9, "{kind:?}");
+            assert!((motion * orbits - onto(fixed, orbits, deg)).norm() < 1e-9, "{kind:?}");
+        }
+        // Forward both go their way, but for what keeps them 101.6 mm apart.
+        let forward = joint.motion(Excursion::Protrusive, 3.0);
+        let way = [forward * right - right - along(20.0), forward * left - left - along(45.0)];
+        assert!(way.iter().all(|w| w.norm() < 0.02), "{way:?}");
+        assert!((forward * right - forward * left).norm() - 101.6 < 1e-9);
+        assert!(((forward * right).z - (forward * left).z).abs() > 1.0);
     }
 
     fn least_after(over: impl Fn(f64, f64) -> f64, kind: Excursion) -> (Position, f64) {

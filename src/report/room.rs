@@ -175,8 +175,12 @@ pub struct BeyondShown {
 /// Room while the mandible moves with its teeth in contact.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ExcursionsShown {
-    /// Condylar guidance to the occlusal plane, degrees.
-    pub condylar_guidance_deg: f64,
+    /// Condylar guidance to the occlusal plane, degrees; `None` where the two sides have their own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub condylar_guidance_deg: Option<f64>,
+    /// That of the right and the left condyle, degrees, where the case gives the two apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub condylar_guidance_right_left_deg: Option<[f64; 2]>,
     /// Bennett angle, degrees.
     pub bennett_deg: f64,
     /// Intercondylar distance, mm.

@@ -5,7 +5,9 @@ use schemars::JsonSchema;
 use toml::de::{DeTable, DeValue};
 
 use super::problem::Sheet;
-use super::read::{Given, Named, OnePoint, Placed, RawTooth, Read, Word, given, only_known, table};
+use super::read::{
+    BothSides, Given, Named, OnePoint, Placed, RawTooth, Read, Word, given, only_known, table,
+};
 use crate::case::{
     Alloy, Arch, ClaspKind, HingeAxes, JointStop, Notation, Opposite, Request, RestPlace, Surface,
 };
@@ -251,12 +253,21 @@ tables! {
         as_scanned: bool,
         /// Three rows of four numbers that bring the opposing arch from its file into its relation: rotation, then translation in mm.
         opposing_motion: Vec<Placed<[f64; 4]>>,
-        /// Condylar guidance to the occlusal plane, degrees; an average where left out.
-        condylar_guidance_deg: f64,
+        /// Condylar guidance to the occlusal plane, degrees: a number, or { right = .., left = .. }; an average where left out.
+        condylar_guidance_deg: BothSides,
         /// Bennett angle, degrees; an average where left out.
         bennett_deg: f64,
         /// Intercondylar distance, mm; an average where left out.
         intercondylar_mm: f64,
+    }
+
+    /// A number of each side of the patient.
+    #[schemars(rename = "sides", extend("required" = ["right", "left"]))]
+    RawSides {
+        /// The patient's right.
+        right: f64,
+        /// The patient's left.
+        left: f64,
     }
 
     /// Places on the restored arch, in the coordinates of its scan file.

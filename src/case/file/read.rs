@@ -8,6 +8,7 @@ use serde::Deserialize;
 use toml::de::{DeTable, DeValue};
 
 use super::problem::{Sheet, nearest};
+use super::raw::RawSides;
 
 /// A value with its dotted key and its byte range.
 #[derive(Clone, Debug)]
@@ -232,6 +233,34 @@ impl Read for OnePoint {
     }
 }
 
+/// A number for both sides, or one for each: `30`, or `{ right = 25, left = 35 }`.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct BothSides {
+    pub(super) right: f64,
+    pub(super) left: f64,
+}
+
+impl BothSides {
+    /// Right and left, where they are not alike.
+    pub(super) fn apart(&self) -> Option<[f64; 2]> {
+        (self.right.to_bits() != self.left.to_bits()).then_some([self.right, self.left])
+    }
+}
+
+impl Read for BothSides {
+    fn read(at: &Placed<&DeValue<'_>>, sheet: &mut Sheet) -> Option<BothSides> {
+        if !matches!(at.value, DeValue::Table(_)) {
+            return f64::read(at, sheet).map(|both| BothSides { right: both, left: both });
+        }
+        let sides = RawSides::read(at, sheet)?;
+        let missing = sides.right.get().is_none() || sides.left.get().is_none();
+        if missing && !sheet.names(&at.key) {
+            sheet.at(at, "names one side only", "write { right = .., left = .. }, or one number for both");
+        }
+        Some(BothSides { right: *sides.right.value()?, left: *sides.left.value()? })
+    }
+}
+
 /// A tooth as written: a plain number or a word.
 #[derive(Clone, Debug)]
 pub(super) enum RawTooth {
@@ -339,6 +368,19 @@ impl JsonSchema for OnePoint {
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let point = generator.subschema_for::<[f64; 3]>();
         json_schema!({ "anyOf": [point, { "type": "array", "items": point, "minItems": 1, "maxItems": 1 }] })
+    }
+}
+
+impl JsonSchema for BothSides {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "BothSides".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let (number, sides) = (generator.subschema_for::<f64>(), generator.subschema_for::<RawSides>());
+        json_schema!({ "anyOf": [number, sides] })
     }
 }
 

@@ -87,6 +87,21 @@ fn angles_and_distances_of_the_joint_are_limits_and_are_given_once() {
     let file = parse(&format!("{HEAD}{given}"), LIMITS).unwrap();
     let wanted = [("condylar_guidance_deg", 25.0), ("bennett_deg", 10.0), ("intercondylar_mm", 105.0)];
     assert_eq!(file.limits, wanted.map(|(id, number)| (id.to_owned(), number)));
+    assert_eq!(file.relation.guidance_deg, None);
+    let sides = "articulation.condylar_guidance_deg = { right = 25, left = 35.5 }\n";
+    let file = parse(&format!("{HEAD}{sides}"), LIMITS).unwrap();
+    assert_eq!(file.relation.guidance_deg, Some([25.0, 35.5]));
+    assert_eq!(file.limits, [25.0, 35.5].map(|number| ("condylar_guidance_deg".to_owned(), number)));
+    for (wrong, says) in [
+        ("{ right = 25 }", "names one side only"),
+        ("{ right = 25, middle = 3 }", "unknown key"),
+        ("[25, 35]", "must be a number"),
+        ("{ right = 25, left = \"steep\" }", "must be a number"),
+    ] {
+        let text = format!("{HEAD}articulation.condylar_guidance_deg = {wrong}\n");
+        let found = parse(&text, LIMITS).unwrap_err().0;
+        assert!(found.iter().any(|p| p.says.contains(says)), "{wrong}: {found:?}");
+    }
     let twice = format!("{HEAD}{given}limits.bennett_deg = 12\n");
     let found = parse(&twice, &["bennett_deg"]).unwrap_err().0;
     assert!(found.iter().any(|p| p.says.contains("is given here and in [limits]")), "{found:?}");
@@ -104,11 +119,30 @@ fn sizes_of_an_attachment_are_those_given_where_its_mesh_agrees() {
     let corners = [[0.0, 0.0, 0.0], [6.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, 3.0]];
     let corners = corners.map(|[x, y, z]| Point::new(x, y, z)).to_vec();
     let mesh = Mesh::new(corners, vec![[0, 1, 2], [0, 1, 3], [0, 2, 3], [1, 2, 3]]).unwrap();
-    assert_eq!(attachment_sizes(&mesh, [None; 3]), Ok([3.0, 6.0, 4.0]));
-    assert_eq!(attachment_sizes(&mesh, [Some(3.0), Some(6.0), Some(4.0)]), Ok([3.0, 6.0, 4.0]));
-    assert_eq!(attachment_sizes(&mesh, [Some(3.2), None, None]), Ok([3.2, 6.0, 4.0]));
-    let far = attachment_sizes(&mesh, [None, Some(13.0), None]).unwrap_err();
-    assert!(far.contains("another unit"), "{far}");
+    assert_eq!(attachment_sizes(&mesh, LengthUnit::Mm, [None; 3]), Ok([3.0, 6.0, 4.0]));
+    assert_eq!(
+        attachment_sizes(&mesh, LengthUnit::Mm, [Some(3.0), Some(6.0), Some(4.0)]),
+        Ok([3.0, 6.0, 4.0])
+    );
+    assert_eq!(attachment_sizes(&mesh, LengthUnit::Mm, [Some(3.2), None, None]), Ok([3.2, 6.0, 4.0]));
+    let far = attachment_sizes(&mesh, LengthUnit::Mm, [None, Some(13.0), None]).unwrap_err();
+    assert!(far.contains("read in mm it is 6.00 mm long, but 13.00 mm are given"), "{far}");
+    assert!(far.contains("its axes may be others"), "{far}");
+    // The same body with its numbers in metres, read as millimetres.
+    let metres = mesh.vertices().iter().map(|p| p / 1000.0).collect();
+    let metres = Mesh::new(metres, mesh.faces().to_vec()).unwrap();
+    let tiny = attachment_sizes(&metres, LengthUnit::Mm, [None; 3]).unwrap_err();
+    assert!(tiny.contains("read in mm it is 0.00300 mm high, which no attachment is"), "{tiny}");
+    assert!(
+        tiny.contains("mesh_unit = \"m\" makes it 3.00 mm high, 6.00 mm long and 4.00 mm wide"),
+        "{tiny}"
+    );
+    // The same with its numbers in millimetres, read as inches.
+    let large = mesh.vertices().iter().map(|p| p * 25.4).collect();
+    let large = Mesh::new(large, mesh.faces().to_vec()).unwrap();
+    let inches = attachment_sizes(&large, LengthUnit::Inch, [Some(3.0), None, None]).unwrap_err();
+    assert!(inches.contains("read in inch it is 76.20 mm high"), "{inches}");
+    assert!(inches.contains("mesh_unit = \"mm\" makes it 3.00 mm high"), "{inches}");
 }
 
 #[test]

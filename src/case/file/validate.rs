@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::places::{Ground, marks};
 use super::problem::{Sheet, nearest};
 use super::raw::{RawAccuracy, RawArticulation, RawAttachment, RawCase, RawPath, RawProbe, RawScans};
-use super::read::{Given, Named, Placed};
+use super::read::{BothSides, Given, Named, Placed};
 use super::teeth::{Numbering, chart, design, required};
 use crate::case::{
     Accuracy, Arch, Attachment, AttachmentByMesh, AttachmentMesh, AttachmentRest, CaseFile, Chart,
@@ -274,22 +274,29 @@ fn relation(raw: &Given<RawArticulation>, sheet: &mut Sheet) -> Relation {
     Relation {
         as_scanned: raw.as_scanned.value().copied().unwrap_or(false),
         opposing_motion: raw.opposing_motion.get().and_then(|p| motion(p, sheet)),
+        guidance_deg: raw.condylar_guidance_deg.value().and_then(BothSides::apart),
     }
 }
 
 /// Limits that `[articulation]` gives.
 fn of_the_joint(raw: &Given<RawArticulation>, limits: &mut Vec<(String, f64)>, sheet: &mut Sheet) {
     let Some(raw) = raw.value() else { return };
+    // Two guidances are two changes of one limit, so that both must lie where it may.
+    let guidance = raw.condylar_guidance_deg.get().map(|place| {
+        let both = place.value;
+        place.with(both.apart().map_or_else(|| vec![both.right], |sides| sides.to_vec()))
+    });
+    let one = |given: &Given<f64>| given.get().map(|place| place.with(vec![place.value]));
     for (id, given) in [
-        ("condylar_guidance_deg", &raw.condylar_guidance_deg),
-        ("bennett_deg", &raw.bennett_deg),
-        ("intercondylar_mm", &raw.intercondylar_mm),
+        ("condylar_guidance_deg", guidance),
+        ("bennett_deg", one(&raw.bennett_deg)),
+        ("intercondylar_mm", one(&raw.intercondylar_mm)),
     ] {
-        let Some(place) = given.get() else { continue };
+        let Some(place) = given else { continue };
         if limits.iter().any(|(known, _)| known == id) {
-            sheet.at(place, format!("`{id}` is given here and in [limits]"), "keep one of the two");
+            sheet.at(&place, format!("`{id}` is given here and in [limits]"), "keep one of the two");
         } else {
-            limits.push((id.to_owned(), place.value));
+            limits.extend(place.value.iter().map(|number| (id.to_owned(), *number)));
         }
     }
 }

@@ -33,11 +33,12 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
     let rule = over.facts.rules.get("beyond_plane_mm");
     for (crown, at) in tips.iter().filter(|(_, at)| stands_over(crest, at, occlusal)) {
         let beyond_mm = plane.height_mm(at);
-        let figure = Estimate::new(beyond_mm, vec![])
-            .with(Source::Scan, over.facts.case.file.accuracy.scan_mm)
-            .with(Source::Method, *rms_mm);
+        let scan_mm = over.facts.case.file.accuracy.scan_mm;
+        let figure =
+            Estimate::new(beyond_mm, vec![]).with(Source::Scan, scan_mm).with(Source::Method, *rms_mm);
         let verdict = judge(&figure, rule);
-        if verdict != Verdict::Exceeds {
+        // The limit allows for the curve of the arch: what stays under it by more than the scan is true is not named.
+        if verdict == Verdict::Fits || beyond_mm + 2.0 * scan_mm < rule.number {
             continue;
         }
         let room_now = least(over, over.antagonist);
@@ -61,13 +62,14 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
         };
         let says = format!(
             "{number} stands {} beyond the plane through the tips of the other teeth of its arch, into the space over {}; up to \
-             {} are within the curve of an arch. Where it is taken down to the plane, {gains}.",
+             {} are within the curve of an arch{}. Where it is taken down to the plane, {gains}.",
             units::mm(beyond_mm),
             over.name,
-            units::mm(rule.number)
+            units::mm(rule.number),
+            if verdict == Verdict::Tight { ", and it is not clear that it stands farther" } else { "" }
         );
         part.findings.push(
-            Finding::new(CHECK.id, "opposing_tooth_beyond_plane", Verdict::Caution, says)
+            Finding::new(CHECK.id, "opposing_tooth_beyond_plane", verdict, says)
                 .figure(&figure, Unit::Mm)
                 .limit(rule.shown())
                 .at(Where { tooth: Some(number), ..Where::span(&over.span.teeth) }.at(at))

@@ -41,7 +41,12 @@ impl<'a> Moving<'a> {
             .max_by(|a, b| a[0].total_cmp(&b[0]))?;
         let number = |id: &str| facts.rules.number(id);
         let settings = JointSettings {
-            guidance_deg: number("condylar_guidance_deg"),
+            guidance_deg: facts
+                .case
+                .file
+                .relation
+                .guidance_deg
+                .unwrap_or([number("condylar_guidance_deg"); 2]),
             bennett_deg: number("bennett_deg"),
             intercondylar_mm: number("intercondylar_mm"),
             to_incisors_mm: BONWILL_MM,
@@ -112,8 +117,10 @@ pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShow
     }
     let least_room = positions.iter().filter_map(|p| p.room_mm).min_by(f64::total_cmp);
     let rule = facts.rules.get("condylar_guidance_deg");
+    let sides = facts.case.file.relation.guidance_deg;
     shown.excursions = Some(ExcursionsShown {
-        condylar_guidance_deg: rule.number,
+        condylar_guidance_deg: sides.is_none().then_some(rule.number),
+        condylar_guidance_right_left_deg: sides,
         bennett_deg: facts.rules.number("bennett_deg"),
         intercondylar_mm: facts.rules.number("intercondylar_mm"),
         guidance_given: rule.changed,
@@ -146,7 +153,10 @@ pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShow
         over.name,
         units::mm(facts.rules.number("excursion_mm")),
         units::mm(along),
-        units::deg(rule.number),
+        sides.map_or_else(
+            || units::deg(rule.number),
+            |[right, left]| format!("{} right and {} left", units::deg(right), units::deg(left))
+        ),
         units::mm(facts.rules.number("intercondylar_mm"))
     );
     let figure = estimate(facts, number, &at, 0.0, 0.0);

@@ -342,6 +342,23 @@ fn under_crowns(raised_mm: f64) -> Case {
 }
 
 #[test]
+fn a_tooth_that_reaches_the_limit_is_tight_and_one_clearly_beyond_exceeds() {
+    // The plane is laid through flat tips: the scan's trueness of 0.06 mm is all the uncertainty.
+    for (pushed, wanted) in [
+        (0.8, None),
+        (0.95, Some(Verdict::Tight)),
+        (1.0, Some(Verdict::Tight)),
+        (1.05, Some(Verdict::Tight)),
+        (1.3, Some(Verdict::Exceeds)),
+    ] {
+        let (case, rules) = (under_crowns(pushed), Rules::standard());
+        let part = run(&Facts::new(&case, &rules).unwrap());
+        let named = part.findings.iter().find(|f| f.code == "opposing_tooth_beyond_plane");
+        assert_eq!(named.map(|f| f.verdict), wanted, "{pushed}: {named:?}");
+    }
+}
+
+#[test]
 fn a_tooth_pushed_beyond_its_plane_is_named_with_the_way_and_what_taking_it_down_gains() {
     for (pushed, limit) in [(0.0, 0.5), (1.0, 0.5), (2.0, 1.0)] {
         let case = under_crowns(pushed);
