@@ -29,6 +29,7 @@ fn tilts_beside_a_given_path_are_tried_where_they_are_asked_for_and_then_the_sam
     let map = fs::read_to_string(out.join("sections/tilt_map.svg")).unwrap();
     let served = Served::start(folder.path(), &["case.toml"]);
     let client = served.open();
+    client.settled();
     assert_eq!(client.get("/api/tilt_map").fine().json()["svg"], map, "searched only now");
 
     // Nothing else of the report is touched by what stands beside the path.

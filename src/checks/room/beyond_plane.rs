@@ -66,10 +66,10 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
             units::mm(beyond_mm),
             over.name,
             units::mm(rule.number),
-            if verdict == Verdict::Tight { ", and it is not clear that it stands farther" } else { "" }
+            if verdict == Verdict::Tight { ": tight, it is not clear that it stands farther" } else { "" }
         );
         part.findings.push(
-            Finding::new(CHECK.id, "opposing_tooth_beyond_plane", verdict, says)
+            Finding::new(CHECK.id, "opposing_tooth_beyond_plane", Verdict::Caution, says)
                 .figure(&figure, Unit::Mm)
                 .limit(rule.shown())
                 .at(Where { tooth: Some(number), ..Where::span(&over.span.teeth) }.at(at))
