@@ -11,6 +11,9 @@ const CELL_MM: f64 = 1.0;
 const DEPTHS_MM: [f64; 2] = [-14.0, 3.0];
 /// Radius of the disc under which rises stand out, mm.
 const DISC_MM: f64 = 9.0;
+/// A rise that fully speaks for the arch, mm, and the share of the greatest around that does.
+const RISE_MM: f64 = 5.0;
+const FULL_SHARE: f64 = 0.7;
 /// Way to both sides of the average arch in which its course is looked for, mm.
 const ASIDE_MM: f64 = 8.0;
 /// Spacing of stations along the arch, mm.
@@ -143,6 +146,20 @@ fn resampled(points: &[[f64; 2]], step: f64) -> Vec<[f64; 2]> {
     fine
 }
 
+/// How a rise is measured that speaks for the arch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rise {
+    /// In millimetres over what is lowest around; lowest of all is where the scan has nothing.
+    Whole,
+    /// As a share of the greatest around, over the lowest surface around.
+    Share,
+}
+
+impl Rise {
+    /// All ways.
+    pub const ALL: [Rise; 2] = [Rise::Whole, Rise::Share];
+}
+
 /// What speaks for the arch at each cell of the plan, 0 to 1.
 struct Evidence {
     low: [f64; 2],
@@ -151,7 +168,7 @@ struct Evidence {
 }
 
 impl Evidence {
-    fn new(graph: &Graph, local: &[[f64; 3]]) -> Option<Evidence> {
+    fn new(graph: &Graph, local: &[[f64; 3]], rise: Rise) -> Option<Evidence> {
         let inside = |p: &&[f64; 3]| (DEPTHS_MM[0]..DEPTHS_MM[1]).contains(&p[2]);
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for p in local.iter().filter(inside) {
@@ -166,30 +183,36 @@ impl Evidence {
         let size = [0, 1].map(|k| ((high[k] - low[k]) / CELL_MM) as usize + 1);
         let floor = DEPTHS_MM[0];
         let (mut top, mut detail) = (vec![floor; size[0] * size[1]], vec![0.0; size[0] * size[1]]);
-        for (i, p) in local.iter().enumerate() {
-            if !inside(&p) || (0..2).any(|k| p[k] < low[k] || p[k] > high[k]) {
-                continue;
-            }
+        let cell_of = |p: &[f64; 3]| {
+            let fits = (0..2).all(|k| p[k] >= low[k] && p[k] <= high[k]);
             let cell = [0, 1].map(|k| (((p[k] - low[k]) / CELL_MM) as usize).min(size[k] - 1));
-            let slot = cell[1] * size[0] + cell[0];
+            fits.then_some(cell[1] * size[0] + cell[0])
+        };
+        for (i, p) in local.iter().enumerate().filter(|(_, p)| inside(p)) {
+            let Some(slot) = cell_of(p) else { continue };
             top[slot] = f64::max(top[slot], p[2]);
             detail[slot] += graph.area[i] * (graph.most_curved(i) - 0.15).clamp(0.0, 1.0);
+            // Where triangles are longer than a cell, the surface between two places.
+            for q in graph.near(i as u32).iter().filter(|j| **j as usize > i).map(|j| &local[*j as usize]) {
+                let parts = (hypot(q[0] - p[0], q[1] - p[1]) / (0.5 * CELL_MM)).ceil();
+                for k in 1..parts as usize {
+                    let share = k as f64 / parts;
+                    let between = [0, 1, 2].map(|a| p[a] + share * (q[a] - p[a]));
+                    if let Some(slot) = cell_of(&between).filter(|_| inside(&&between)) {
+                        top[slot] = f64::max(top[slot], between[2]);
+                    }
+                }
+            }
         }
         for p in local.iter().filter(|p| p[2] > DEPTHS_MM[1] + 2.0) {
             // What stands over the teeth hides them; it is no arch.
-            if (0..2).all(|k| p[k] >= low[k] && p[k] <= high[k]) {
-                let cell = [0, 1].map(|k| (((p[k] - low[k]) / CELL_MM) as usize).min(size[k] - 1));
-                top[cell[1] * size[0] + cell[0]] = floor;
-                detail[cell[1] * size[0] + cell[0]] = 0.0;
+            if let Some(slot) = cell_of(p) {
+                top[slot] = floor;
+                detail[slot] = 0.0;
             }
         }
-        let opened = disc(&disc(&top, size, false), size, true);
-        let value = top
-            .iter()
-            .zip(&opened)
-            .zip(&detail)
-            .map(|((t, o), d)| 0.7 * ((t - o) / 5.0).clamp(0.0, 1.0) + 0.3 * d.min(1.0))
-            .collect();
+        let rises = rises(&top, size, rise);
+        let value = rises.iter().zip(&detail).map(|(r, d)| 0.7 * r + 0.3 * d.min(1.0)).collect();
         Some(Evidence { low, size, value })
     }
 
@@ -205,6 +228,22 @@ impl Evidence {
         }
         sum / 9.0
     }
+}
+
+/// How much each cell stands out of what lies within the disc around it, 0 to 1; `top` is the floor where nothing lies.
+fn rises(top: &[f64], size: [usize; 2], rise: Rise) -> Vec<f64> {
+    let floor = DEPTHS_MM[0];
+    if rise == Rise::Whole {
+        let opened = disc(&disc(top, size, false), size, true);
+        return top.iter().zip(&opened).map(|(t, o)| ((t - o) / RISE_MM).clamp(0.0, 1.0)).collect();
+    }
+    let blank = DEPTHS_MM[1] + 1.0;
+    let surface: Vec<f64> = top.iter().map(|t| if *t <= floor { blank } else { *t }).collect();
+    let least: Vec<f64> =
+        disc(&surface, size, false).into_iter().map(|t| if t >= blank { floor } else { t }).collect();
+    let (opened, highest) = (disc(&least, size, true), disc(top, size, true));
+    let share = |k: usize| (top[k] - opened[k]) / (FULL_SHARE * (highest[k] - opened[k]).max(RISE_MM));
+    (0..top.len()).map(|k| if top[k] <= floor { 0.0 } else { share(k).clamp(0.0, 1.0) }).collect()
 }
 
 /// Greatest (or least) value within a disc around each cell.
@@ -234,8 +273,8 @@ fn disc(values: &[f64], size: [usize; 2], greatest: bool) -> Vec<f64> {
 }
 
 /// The course of the arch on a cast with a known frame; `local` are the places in it.
-pub fn of(graph: &Graph, local: &[[f64; 3]], frame: &Frame, arch: Arch) -> Option<Course> {
-    let evidence = Evidence::new(graph, local)?;
+pub fn of(graph: &Graph, local: &[[f64; 3]], frame: &Frame, arch: Arch, rise: Rise) -> Option<Course> {
+    let evidence = Evidence::new(graph, local, rise)?;
     let depth = if arch == Arch::Mandible { 20.0 } else { 22.0 };
     let form = ArchFit::over(arch, frame.occlusal, &frame.anterior, &frame.origin, depth);
     let average: Vec<[f64; 2]> = form
@@ -324,4 +363,28 @@ fn bent(evidence: &Evidence, curve: &[[f64; 2]]) -> Vec<[f64; 2]> {
     }
     line.reverse();
     line
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A strip of crowns (top at 0) 6 mm wide along one axis, tissue 9 mm lower beside it up to 8 mm from its middle, then
+    /// nothing.
+    #[test]
+    fn a_narrow_scan_stands_out_whole_and_only_its_crowns_do_as_a_share() {
+        let size = [41, 31];
+        let height = |i: i64| match (i - 20).abs() {
+            0..=3 => 0.0,
+            4..=8 => -9.0,
+            _ => DEPTHS_MM[0],
+        };
+        let top: Vec<f64> = (0..size[1]).flat_map(|_| (0..size[0] as i64).map(height)).collect();
+        let at = |values: &[f64], i: usize| values[15 * size[0] + i];
+        let [whole, share] = Rise::ALL.map(|rise| rises(&top, size, rise));
+        assert_eq!((at(&whole, 20), at(&share, 20)), (1.0, 1.0), "crowns");
+        assert_eq!(at(&whole, 26), 1.0, "5 mm over nothing");
+        assert_eq!(at(&share, 26), 0.0, "the lowest surface");
+        assert_eq!((at(&whole, 2), at(&share, 2)), (0.0, 0.0), "nothing");
+    }
 }

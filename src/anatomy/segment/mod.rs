@@ -11,6 +11,7 @@ pub mod row;
 pub mod seeds;
 pub mod walker;
 
+use course::Rise;
 use graph::Graph;
 use profile::{Layout, Profile};
 use row::{Row, Stretch, Wanted};
@@ -67,16 +68,18 @@ impl Finder {
     pub fn find(&self, frame: &Frame, wanted: &Wanted) -> Option<Found> {
         let graph = &self.graph;
         let local: Vec<[f64; 3]> = graph.at.iter().map(|p| frame.local(p)).collect();
-        let pass = |course: &course::Course, reach: Reach| {
-            Pass::new(graph, &local, &self.conductance, frame, wanted, course, reach)
-        };
-        let first = course::of(graph, &local, frame, wanted.arch)?;
-        let by_shape = pass(&first, Reach::FIRST)?;
+        let along = |course: &course::Course| Along::new(graph, &local, frame, wanted, course);
+        let walked = |along: Along, reach: Reach| along.walked(graph, &local, &self.conductance, reach);
+        // What a rise is has two readings; the row of teeth that fits better tells which.
+        let courses = Rise::ALL.map(|rise| course::of(graph, &local, frame, wanted.arch, rise));
+        let first = courses.into_iter().flatten().filter_map(|c| Some((along(&c)?, c)));
+        let (first, laid) = first.min_by(|a, b| a.0.row.cost.total_cmp(&b.0.row.cost))?;
+        let by_shape = walked(first, Reach::FIRST);
         let centres = centres(graph, &local, &by_shape.label, by_shape.row.teeth.len());
-        let course = course::Course::through(&centres, &first).unwrap_or(first);
+        let course = course::Course::through(&centres, &laid).unwrap_or(laid);
         let reach = Reach::found(graph, &by_shape.layout, &by_shape.label, &by_shape.row.teeth)
             .unwrap_or(Reach::FIRST);
-        let pass = pass(&course, reach)?;
+        let pass = walked(along(&course)?, reach);
         let number = |label: u8| {
             usize::from(label)
                 .checked_sub(1)
@@ -101,6 +104,36 @@ impl Finder {
     }
 }
 
+/// A row of teeth read along a course.
+struct Along {
+    layout: Layout,
+    profile: Profile,
+    row: Row,
+}
+
+impl Along {
+    fn new(
+        graph: &Graph,
+        local: &[[f64; 3]],
+        frame: &Frame,
+        wanted: &Wanted,
+        course: &course::Course,
+    ) -> Option<Along> {
+        let layout = Layout::new(course, local);
+        let profile = Profile::new(graph, &layout, frame);
+        let row = row::read(&profile, wanted);
+        (!row.teeth.is_empty()).then_some(Along { layout, profile, row })
+    }
+
+    /// With the surface shared out.
+    fn walked(self, graph: &Graph, local: &[[f64; 3]], conductance: &[f64], reach: Reach) -> Pass {
+        let Along { layout, profile, row } = self;
+        let start = seeds::starts(graph, &layout, local, &row.teeth, reach);
+        let label = walker::likeliest(graph, conductance, &start, row.teeth.len() + 1);
+        Pass { layout, profile, row, label }
+    }
+}
+
 /// One reading along a course.
 struct Pass {
     layout: Layout,
@@ -111,26 +144,6 @@ struct Pass {
 }
 
 impl Pass {
-    fn new(
-        graph: &Graph,
-        local: &[[f64; 3]],
-        conductance: &[f64],
-        frame: &Frame,
-        wanted: &Wanted,
-        course: &course::Course,
-        reach: Reach,
-    ) -> Option<Pass> {
-        let layout = Layout::new(course, local);
-        let profile = Profile::new(graph, &layout, frame);
-        let row = row::read(&profile, wanted);
-        if row.teeth.is_empty() {
-            return None;
-        }
-        let start = seeds::starts(graph, &layout, local, &row.teeth, reach);
-        let label = walker::likeliest(graph, conductance, &start, row.teeth.len() + 1);
-        Some(Pass { layout, profile, row, label })
-    }
-
     /// How sure a crown is: detail as of a tooth, not cut by the border of the scan, of a plausible size.
     fn sure(&self, graph: &Graph, k: usize, s: &Stretch) -> f64 {
         let (mut area, mut cut) = (0.0, 0.0);
