@@ -39,11 +39,6 @@ impl Wanted {
         Wanted { arch, stands: [Stands::Open; 16], midline_mm: MIDLINE_MM }
     }
 
-    /// Whether a chart tells of all teeth but third molars.
-    fn charted(&self) -> bool {
-        self.stands[1..15].iter().all(|s| *s != Stands::Open)
-    }
-
     /// The tooth of a place of the row.
     pub fn tooth(&self, k: usize) -> Option<Tooth> {
         let along = k as i8 - 8;
@@ -75,9 +70,8 @@ const CLOSE_MM: f64 = 2.0;
 /// Cost of leaving out a tooth of which nothing is told, and one that the chart has.
 const SKIP_OPEN: f64 = 1.5;
 const SKIP_STANDING: f64 = 8.0;
-/// Cost of a third molar that is not told of, without a chart and where a chart tells of all others: folds behind the last
-/// molar look like one.
-const THIRD_MOLAR: [f64; 2] = [5.0, 8.0];
+/// Cost of a third molar that no chart names: folds behind the last molar look like one.
+const THIRD_MOLAR: f64 = 5.0;
 /// Mean presence that such a third molar shows, and the cost of falling short of it by one.
 const THIRD_PRESENCE: f64 = 0.9;
 const THIRD_FAINT: f64 = 12.0;
@@ -234,7 +228,6 @@ impl Trial<'_> {
             })
             .collect();
         let unnamed_third = (k == 0 || k == 15) && self.wanted.stands[k] != Stands::Yes;
-        let third_molar = THIRD_MOLAR[usize::from(self.wanted.charted())];
         let (profile, sum) = (self.profile, self.sum);
         move |a, b| {
             let (length, counted) = of_length[b - a];
@@ -244,7 +237,7 @@ impl Trial<'_> {
             let mut cost = length + aside * aside / 2.0 - CUT * cut / 2.0 - counted * present;
             if unnamed_third {
                 let mean = present / ((b - a) as f64 * STEP_MM);
-                cost += third_molar + THIRD_FAINT * (THIRD_PRESENCE - mean).max(0.0);
+                cost += THIRD_MOLAR + THIRD_FAINT * (THIRD_PRESENCE - mean).max(0.0);
             }
             cost
         }
