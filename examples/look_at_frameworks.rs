@@ -87,15 +87,15 @@ fn look(frame: &Mesh, cast: &Mesh, other: &Mesh, truth: &Value, up: Vector, name
         .collect();
     let (ground, above) = (Surface::new(cast), Surface::new(other));
     let (gn, an) = (cast.vertex_normals(), other.vertex_normals());
-    let (d, at) = least(&places, &ground, &gn);
+    let (d, at) = least(&places, &ground, gn);
     println!("  nearest to the cast {d:.3} at {}", shown(&at));
-    let (d, at) = least(&places, &above, &an);
+    let (d, at) = least(&places, &above, an);
     println!("  nearest to the opposing arch {d:.3} at {}", shown(&at));
-    let all: Vec<f64> = places.par_iter().map(|p| signed(&above, &an, p)).collect();
+    let all: Vec<f64> = places.par_iter().map(|p| signed(&above, an, p)).collect();
     println!("  nearer than 0.1 to it: {}", spots(&places, &all, 0.1));
     for t in [0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.5, 4.0] {
         let moved: Vec<Point> = places.iter().map(|p| p + up * t).collect();
-        let all: Vec<f64> = moved.par_iter().map(|p| signed(&ground, &gn, p)).collect();
+        let all: Vec<f64> = moved.par_iter().map(|p| signed(&ground, gn, p)).collect();
         println!("  slid {t}: {}", spots(&places, &all, -0.02));
     }
     // What a ray along the withdrawal meets, and how far aside of the cast it is.

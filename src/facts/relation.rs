@@ -84,7 +84,7 @@ fn lay(bite: &Scan, arch: &Scan, which: Arch) -> Measured<Registered> {
     let mesh: &Mesh = &bite.import.mesh;
     let normals = mesh.vertex_normals();
     let all: Vec<u32> = (0..mesh.vertices().len() as u32).collect();
-    let places = registration::places(mesh, &normals, &all, PLACES);
+    let places = registration::places(mesh, normals, &all, PLACES);
     let surface = Surface::new(&arch.import.mesh);
     let target = Target::new(&surface);
     let in_place = Asked {

@@ -354,7 +354,7 @@ mod tests {
         let surveyed = Surveyed {
             mesh,
             topology: &topology,
-            normals: &normals,
+            normals,
             cast: &cast,
             field: &field,
             line: &line,

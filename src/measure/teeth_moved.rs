@@ -306,7 +306,7 @@ mod tests {
                     .collect();
                 CrownPlaces {
                     tooth: Tooth::fdi(*n).unwrap(),
-                    places: registration::places(mesh, &normals, &of, 900),
+                    places: registration::places(mesh, normals, &of, 900),
                     centre: Point::new(*a, *b, 3.5),
                     half_mm: 3.0,
                 }

@@ -81,7 +81,7 @@ pub(super) fn crowns(older: &Older) -> Vec<CrownPlaces> {
             let square: f64 = c.vertices.iter().map(|&v| (mesh.vertex(v) - c.centre).norm_squared()).sum();
             CrownPlaces {
                 tooth: c.tooth,
-                places: registration::places(mesh, &normals, &c.vertices, most),
+                places: registration::places(mesh, normals, &c.vertices, most),
                 centre: c.centre,
                 half_mm: (square / c.vertices.len().max(1) as f64).sqrt(),
             }

@@ -49,7 +49,7 @@ fn an_arc_about_a_cylinder_is_as_long_and_thick_as_it_is() {
     let surface = Surface::new(&mesh);
     let normals = mesh.vertex_normals();
     let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), mesh.vertices().len());
-    let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+    let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
     let framework = Framework::new(&bent());
     let near = cast.under(&framework);
     let tooth = Tooth::fdi(44).unwrap();

@@ -336,7 +336,7 @@ mod tests {
         let surface = Surface::new(cast);
         let normals = cast.vertex_normals();
         let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), cast.vertices().len());
-        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
         strap(&Framework::new(plate), &cast, &frame(), half_mm)
     }
 

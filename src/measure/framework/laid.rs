@@ -128,7 +128,7 @@ mod tests {
         let surface = Surface::new(&ground);
         let normals = ground.vertex_normals();
         let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), ground.vertices().len());
-        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
         lay(&Framework::new(&plate().moved(moved)), &cast)
     }
 
@@ -152,7 +152,7 @@ mod tests {
         let surface = Surface::new(&block);
         let normals = block.vertex_normals();
         let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), block.vertices().len());
-        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
         let away = Framework::new(&plate().moved(&Motion::translation(300.0, 0.0, 40.0)));
         let reason = lay(&away, &cast).unwrap_err();
         assert!(reason.because.contains("0 of 100 places touch"), "{}", reason.because);

@@ -264,7 +264,7 @@ pub(crate) mod tests {
         let normals = block.vertex_normals();
         let frame = crate::estimate::NotMeasured::only("no frame");
         let anatomy = Anatomy::bare(Err(frame), block.vertices().len());
-        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
         let plate = Framework::new(&fine_box([4.0, 4.0, 8.5], [12.0, 12.0, 9.5], 1.0));
         for (near, p) in cast.under(&plate).iter().zip(plate.mesh().vertices()) {
             let near = near.unwrap();

@@ -81,7 +81,7 @@ mod tests {
         let plate = Framework::new(&fine_box([-2.0, -2.0, 0.0], [2.0, 2.0, 1.3], 0.5));
         let all: Vec<u32> = (0..plate.mesh().vertices().len() as u32).collect();
         let normals = block.mesh().vertex_normals();
-        let antagonist = (&antagonist, &normals[..]);
+        let antagonist = (&antagonist, normals);
         let found = least(&plate, antagonist, &all, &Motion::identity()).unwrap();
         assert!((found.mm - 0.7).abs() < 1e-9 && (found.at.z - 1.3).abs() < 1e-9);
         let up = Motion::translation(0.0, 0.0, 1.0);
@@ -113,7 +113,7 @@ mod tests {
         for aside in [0.0, 0.5, 1.0, 2.0, 3.0] {
             // Opening takes the restored arch down.
             let motion = Motion::translation(-aside, 0.0, -aside * guidance);
-            let found = least(&plate, (&antagonist, &normals), &all, &motion).unwrap();
+            let found = least(&plate, (&antagonist, normals), &all, &motion).unwrap();
             let truth = 2.0 - 1.3 - (2.0 + aside) * slope + aside * guidance;
             assert!((found.mm - truth).abs() < 1e-9, "{aside}: {found:?}, {truth}");
             assert!((found.at.x + 2.0).abs() < 1e-9);

@@ -334,7 +334,7 @@ mod tests {
         let (surface, normals) = (Surface::new(&block), block.vertex_normals());
         let mut anatomy = Anatomy::bare(Err(NotMeasured::only("none")), block.vertices().len());
         anatomy.tooth_of = vec![44; block.vertices().len()];
-        let cast = Cast { surface: &surface, normals: &normals, anatomy: &anatomy };
+        let cast = Cast { surface: &surface, normals, anatomy: &anatomy };
         let framework = Framework::new(&bar);
         let near = cast.under(&framework);
         let d = Direction::new_normalize(Vector::z());

@@ -291,7 +291,7 @@ mod tests {
         let surface = Surface::new(mesh);
         let normals = mesh.vertex_normals();
         let anatomy = Anatomy::bare(Err(NotMeasured::only("none")), mesh.vertices().len());
-        ask(&Cast { surface: &surface, normals: &normals, anatomy: &anatomy })
+        ask(&Cast { surface: &surface, normals, anatomy: &anatomy })
     }
 
     /// A block that stands beside the post: its near side at x = 3.1, from height 1 to 3.

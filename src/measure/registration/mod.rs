@@ -299,7 +299,7 @@ pub fn best_of(
     agreement: Agreement,
 ) -> Measured<Registered> {
     let normals = moving.vertex_normals();
-    let few = places(moving, &normals, of, TRIAL_PLACES);
+    let few = places(moving, normals, of, TRIAL_PLACES);
     let trial = |start: &Rough| {
         let asked = Asked { places: &few, fixed, start: start.motion, reach_mm: start.off_mm, agreement };
         settled(&asked).ok().map(|r| (r.agreeing_share * r.counterparts as f64, r.motion))
@@ -316,6 +316,6 @@ pub fn best_of(
             "two scans of the same arch of the same person that have teeth in common",
         )
     })?;
-    let many = places(moving, &normals, of, MOST_PLACES);
+    let many = places(moving, normals, of, MOST_PLACES);
     register(&Asked { places: &many, fixed, start, reach_mm: 1.0, agreement })
 }
