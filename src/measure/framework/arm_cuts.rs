@@ -187,8 +187,10 @@ pub(super) fn to_the_end(part: &Mesh, mut sections: Vec<(Loop, Sizes, Plane)>) -
             .filter_map(|l| l.sizes(&plane).filter(fits).map(|s| (l, s)))
             .min_by(|a, b| near(&a.0).total_cmp(&near(&b.0)));
         let Some((found, sizes)) = next else { break };
-        // The rounding of the end is no section.
-        if sizes.height_mm < ROUNDING * last.1.height_mm {
+        // The rounding of the end is no section, nor is a corner of it.
+        if sizes.height_mm < ROUNDING * last.1.height_mm
+            || sizes.thickness_mm < ROUNDING * last.1.thickness_mm
+        {
             break;
         }
         sections.push((found, sizes, plane));

@@ -71,8 +71,8 @@ fn an_arc_about_a_cylinder_is_as_long_and_thick_as_it_is() {
     assert!((arm.length_mm - truth).abs() < 0.35, "{} for {truth}", arm.length_mm);
     let middle = arm.at_share(0.5).unwrap();
     assert!((middle.thickness_mm - 1.0).abs() < 0.03 && (middle.height_mm - 1.4).abs() < 0.03, "{middle:?}");
-    // At 50 degrees the tooth's wall lies at y = 3.98 sin 50.
-    let at_tip = 0.398 * sin(50.0_f64.to_radians());
+    // The arm ends at 50 degrees; half its height, 0.7 mm, before that along the tooth its tip engages.
+    let at_tip = 0.398 * sin(50.0_f64.to_radians() - 0.7 / 3.98);
     assert!((arm.tip_depth_mm.unwrap() - at_tip).abs() < 0.015, "{:?} for {at_tip}", arm.tip_depth_mm);
     assert!(arm.ends_seen && !arm.flexing.is_empty());
     assert!(arm.flexing.iter().all(|&v| framework.mesh().vertex(v).x > 0.0), "the tip's part flexes");

@@ -2,8 +2,8 @@
 //!
 //! Definition: a *bar's* sections are cut square to the row of teeth at the stations of the lingual way; loops that reach a
 //! crown are minor connectors and left out. Its *thickness* is how far its outer side stands off its fitting side at the
-//! most, its *height* that of the section (`sections`). A *strap's* sections are cut square to the line through
-//! the middles of sections from front to back; its *width* is half
+//! most, its *height* that of the section (`sections`). A *strap's* sections are cut square to the line by
+//! least squares through the middles of sections from front to back; its *width* is half
 //! of its outline less its thickness, that is along its middle as far as it is bent, its *thickness* the median of the inscribed balls that
 //! touch its fitting side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
 //! the nearest gingival margin, where the framework does not cross that margin. The *relief* is the distance of the fitting
@@ -23,7 +23,7 @@ use super::{Cast, Framework, Near, thickness};
 use crate::anatomy::curves;
 use crate::case::Tooth;
 use crate::mesh::{FaceId, VertexId};
-use crate::space::{Direction, Frame, Plane, Point, direction};
+use crate::space::{Direction, Frame, Plane, Point, Vector, direction};
 
 /// A station looks at metal within this of its wall, mm.
 const AROUND_MM: f64 = 3.0;
@@ -42,8 +42,8 @@ const BORDER_MM: f64 = 1.0;
 const FITTING_STEP_MM: f64 = 0.5;
 /// Spacing of a strap's sections, mm.
 const STRAP_STEP_MM: f64 = 1.0;
-/// Sections to both sides between which the course of a strap is read.
-const COURSE: usize = 3;
+/// Sections to both sides through whose middles the course of a strap is laid.
+const COURSE: usize = 5;
 
 /// A section of a connector.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -244,9 +244,11 @@ pub fn strap(framework: &Framework, cast: &Cast<'_>, frame: &Frame, half_mm: f64
         Plane { point, normal: frame.left }
     });
     let middles = of_band(framework, cast, &planes.collect::<Vec<_>>(), middle_of);
-    let last = middles.len().saturating_sub(1);
     let square = (0..middles.len()).map(|i| {
-        let way = middles[(i + COURSE).min(last)] - middles[i.saturating_sub(COURSE)];
+        let (from, to) = (i.saturating_sub(COURSE), (i + COURSE + 1).min(middles.len()));
+        // Of the line by least squares: the border on the side of the teeth is uneven.
+        let middle = 0.5 * (from + to - 1) as f64;
+        let way: Vector = (from..to).map(|k| middles[k].coords * (k as f64 - middle)).sum();
         let flat = way - frame.occlusal.into_inner() * way.dot(&frame.occlusal);
         Plane { point: middles[i], normal: direction(flat).unwrap_or(frame.left) }
     });
@@ -324,7 +326,7 @@ mod tests {
     use crate::estimate::NotMeasured;
     use crate::locate::Surface;
     use crate::mesh::Mesh;
-    use crate::space::{Vector, cos, sin};
+    use crate::space::{cos, sin};
 
     fn frame() -> Frame {
         let along = Direction::new_unchecked;
