@@ -1,8 +1,8 @@
 //! Every framework of the generator, sound and with each stated fault, through the program: which faults are found, what is
 //! found on sound ones, and the figures beside the truth. Prints the table of `docs/method/framework.md`.
 //!
-//! Run `cargo build --release` first; arguments: names of demonstration cases (all by default), and `moved` for the sound ones
-//! and their motions alone.
+//! Run `cargo build --release` first; arguments: names of demonstration cases (all by default), names of faults for these without
+//! motions (`sound` for none of them), and `moved` for the sound ones and their motions alone.
 
 #![allow(clippy::print_stdout)] // an example prints
 
@@ -151,8 +151,13 @@ fn differences(json: &Value, frame: &Framework, into: &mut BTreeMap<&'static str
 }
 
 fn main() -> std::io::Result<()> {
-    let (words, named): (Vec<String>, Vec<String>) = std::env::args().skip(1).partition(|w| w == "moved");
-    let faults: &[Fault] = if words.is_empty() { &Fault::ALL } else { &[] };
+    let faulty = |w: &String| Fault::ALL.into_iter().find(|f| f.name() == w);
+    let (words, named): (Vec<String>, Vec<String>) = std::env::args()
+        .skip(1)
+        .partition(|w| ["moved", "sound"].contains(&w.as_str()) || faulty(w).is_some());
+    let faults: Vec<Fault> =
+        if words.is_empty() { Fault::ALL.to_vec() } else { words.iter().filter_map(faulty).collect() };
+    let motions = if words.is_empty() || words.iter().any(|w| w == "moved") { MOTIONS } else { 0 };
     let names: Vec<&str> =
         demo::NAMES.iter().copied().filter(|n| named.is_empty() || named.iter().any(|m| m == n)).collect();
     let mut figures: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
@@ -175,9 +180,18 @@ fn main() -> std::io::Result<()> {
         let usual = attended(&of_sound.json);
         println!("{name}: sound, {} triangles, {:.1} s", sound.mesh.faces().len(), of_sound.seconds);
         usual.iter().for_each(|(code, says)| println!("  not sound by {code}: {says}"));
-        differences(&of_sound.json, &sound, &mut figures);
-        for &fault in faults {
-            let Some(frame) = bench.spoiled(fault) else { continue };
+        let mut own = BTreeMap::new();
+        differences(&of_sound.json, &sound, &mut own);
+        for (figure, all) in own {
+            let each: Vec<String> = all.iter().map(|x| format!("{x:.3}")).collect();
+            println!("  {figure}: {}", each.join(", "));
+            figures.entry(figure).or_default().extend(all);
+        }
+        for &fault in &faults {
+            let Some(frame) = bench.spoiled(fault) else {
+                println!("  {}: not made", fault.name());
+                continue;
+            };
             let found = attended(&ran(&dir, &frame)?.json);
             let told = found.iter().find(|(code, _)| tells(fault).contains(&code.as_str()));
             let new = found
@@ -190,7 +204,7 @@ fn main() -> std::io::Result<()> {
             let says = told.map_or("NOT FOUND", |t| t.1.as_str());
             println!("  {}: {says} besides: {}", fault.name(), besides.join(", "));
         }
-        for k in 0..MOTIONS {
+        for k in 0..motions {
             match brought_back(&dir, &sound, &chance.motion())? {
                 Ok([mean, most]) => {
                     println!(

@@ -24,8 +24,8 @@ const POINTS: usize = 49;
 const ROOT_DEG: f64 = 22.0;
 /// Share of its length from which it may go under the survey line.
 const RIGID_SHARE: f64 = 0.667;
-/// Least height of the axis of its tip over the margin, mm.
-const OVER_MARGIN_MM: f64 = 1.35;
+/// Least height of the axis of its tip over the margin, mm; where it lies too deep in its undercut.
+pub(super) const OVER_MARGIN_MM: [f64; 2] = [1.35, 1.0];
 /// Room between a tip and another tooth, mm.
 const ROOM_MM: f64 = 0.3;
 /// A depth that counts as undercut where the survey line is sought, mm: twice what the blocked-out surface is off by.
@@ -58,6 +58,8 @@ pub(super) struct Arm<'a> {
     pub surface: &'static str,
     /// Depth wanted under its tip, mm.
     pub depth_mm: f64,
+    /// Least height of the axis of its tip over the margin, mm.
+    pub over_margin_mm: f64,
     /// Its section.
     pub size: Size,
 }
@@ -94,12 +96,12 @@ impl Arm<'_> {
     /// Where the tip lies: as high over the margin as the depth wanted allows; where it is not reached, the deepest place.
     fn tip(&self, site: &Site<'_>) -> At {
         let mut best: Option<At> = None;
-        let mut deepest = (At { deg: 130.0, w: OVER_MARGIN_MM }, 0.0);
+        let mut deepest = (At { deg: 130.0, w: self.over_margin_mm }, 0.0);
         for i in 0..11 {
             let deg = 105.0 + 5.0 * f64::from(i);
             let from = self.survey_w(site, deg);
             let mut w = from;
-            while w > OVER_MARGIN_MM {
+            while w > self.over_margin_mm {
                 let at = At { deg, w };
                 let mm = self.about_mm(site, at);
                 if self.near_a_neighbour(site, at) {
@@ -140,7 +142,7 @@ impl Arm<'_> {
 
     /// The place above or below one at which the depth is that wanted, by the cast's own field.
     fn settled(&self, site: &Site<'_>, at: At) -> At {
-        let (mut lo, mut hi) = ((at.w - 0.5).max(OVER_MARGIN_MM - 0.2), at.w + 0.5);
+        let (mut lo, mut hi) = ((at.w - 0.5).max(self.over_margin_mm - 0.2), at.w + 0.5);
         for _ in 0..12 {
             let w = 0.5 * (lo + hi);
             if self.depth_at(site, At { w, ..at }) > self.depth_mm { lo = w } else { hi = w }

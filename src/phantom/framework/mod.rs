@@ -35,7 +35,7 @@ use parts::Site;
 use plan::Plan;
 use rayon::prelude::*;
 pub use record::{FrameworkTruth, Kind, PartTruth, Wrong};
-use stated::stated;
+use stated::{Wanted, stated};
 use std::sync::OnceLock;
 
 /// Cell of the contour, mm.
@@ -131,13 +131,18 @@ impl Bench {
         let site = self.site(fault);
         let plan = self.plan(&site, fault);
         let mut body = self.body(&plan);
+        let wanted = match fault {
+            None => Wanted::Sections,
+            Some(Fault::TipTooDeep) => Wanted::Ends,
+            _ => Wanted::Place,
+        };
         let mut truth = FrameworkTruth {
             case: self.case.name,
             withdrawal: occlusal(arch).into_inner().into(),
             unit_scale: if fault == Some(Fault::Metres) { 1000.0 } else { 1.0 },
             wrong: None,
             left_out: plan.left_out().into_iter().map(|(t, surface)| (t.number(), surface)).collect(),
-            parts: body.parts.iter().map(|p| stated(&body, p, cast, fault.is_none())).collect(),
+            parts: body.parts.iter().map(|p| stated(&body, p, cast, wanted)).collect(),
         };
         let at = fault.and_then(|f| fault::place(f, &body, &truth, cast));
         truth.wrong = fault.and_then(|f| fault::wrong(f, &truth, at, cast));

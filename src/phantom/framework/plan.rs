@@ -8,7 +8,7 @@ use super::super::patient::Pair;
 use super::super::truth::margin::{border_down, exit};
 use super::super::truth::{self, crown_of, proximal_s, spans};
 use super::Fault;
-use super::arm::{Arm, CAST_MM, WIRE_MM, arm};
+use super::arm::{Arm, CAST_MM, OVER_MARGIN_MM, WIRE_MM, arm};
 use super::body::{Held, Part};
 use super::parts::{Bar, ON_TOOTH_MM, Plate, Rest, Site, Strip};
 use super::record::Kind;
@@ -34,6 +34,8 @@ const BAR_MM: [f64; 2] = [4.1, 2.25];
 const CLASP_MM: f64 = 0.25;
 /// Depth that a wrought wire is given, mm.
 const WIRE_DEPTH_MM: f64 = 0.5;
+/// How much deeper than that a tip goes that lies too deep, mm, as far as the cast has it.
+const TOO_DEEP_MM: f64 = 0.6;
 /// Thickness of a palatal strap and its gap, mm; least half of its width, mm.
 const STRAP_MM: [f64; 3] = [0.8, 0.05, 4.3];
 /// Share of a distal extension that its mesh covers.
@@ -322,7 +324,8 @@ impl<'a> Plan<'a> {
                 root,
                 face: if *surface == "buccal" { 1.0 } else { -1.0 },
                 surface,
-                depth_mm: if deep { depth_mm + 0.4 } else { depth_mm },
+                depth_mm: if deep { depth_mm + TOO_DEEP_MM } else { depth_mm },
+                over_margin_mm: OVER_MARGIN_MM[usize::from(deep)],
                 size: if cast_arm { CAST_MM } else { WIRE_MM },
             };
             let mut made = arm(self.site, &wanted);

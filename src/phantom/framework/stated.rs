@@ -9,7 +9,7 @@ use super::ground::Ground;
 use super::outline::{Line, Sheet, facing, length, middle, nearest, outlines, sizes, stands_off};
 use super::record::{Kind, PartTruth};
 use super::ridge::of_rest;
-use crate::space::{Direction, Point, Vector};
+use crate::space::{Direction, Point, Vector, hypot};
 use rayon::prelude::*;
 
 /// Distance of the sections of a connector and of an arm, mm.
@@ -23,9 +23,19 @@ const ARM_MOST_MM: [f64; 2] = [3.2, 2.6];
 /// The strap is stated within this of the midline, mm.
 const MIDLINE_MM: i32 = 10;
 
-/// The truth of a part, its gap and thickness those of the finished body at the place where they are stated; with those of its
-/// sections, which take a while, where they are wanted.
-pub(super) fn stated(body: &Body<'_>, part: &Part<'_>, cast: &Cast, of_sections: bool) -> PartTruth {
+/// What is stated beside the gap and the thickness at the place of a part: what takes a while only where it is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// Nothing.
+    Place,
+    /// What the ends of arms engage.
+    Ends,
+    /// All, with the figures of its sections.
+    Sections,
+}
+
+/// The truth of a part, its gap and thickness those of the finished body at the place where they are stated.
+pub(super) fn stated(body: &Body<'_>, part: &Part<'_>, cast: &Cast, wanted: Wanted) -> PartTruth {
     let mut truth = part.truth.clone();
     let at = cast.own(&truth.at_mm.into());
     let Some(foot) = body.ground.surface().closest(&at) else { return truth };
@@ -38,7 +48,10 @@ pub(super) fn stated(body: &Body<'_>, part: &Part<'_>, cast: &Cast, of_sections:
         (truth.gap_mm, truth.thickness_mm) = (gap, thick);
     }
     truth.way = (cast.own(&(foot.at + way)) - cast.own(&foot.at)).into();
-    if !of_sections {
+    if wanted == Wanted::Ends && clasps.is_some() {
+        of_end(body, part, cast, &mut truth);
+    }
+    if wanted != Wanted::Sections {
         return truth;
     }
     if let Some(crown) = rests_on
@@ -70,9 +83,14 @@ pub(super) fn cast_floor(ground: &Ground, crown: &CrownBody, seat: &Seat) -> [f6
     [u, v, hit.map_or(w, |h| crown.local(&h.at)[2])]
 }
 
+/// Length of a line, mm.
+fn long(line: &[Point]) -> f64 {
+    line.windows(2).map(|two| (two[1] - two[0]).norm()).sum()
+}
+
 /// Places of a line so far apart, each with the direction in which it runs.
 fn along(line: &[Point], apart_mm: f64) -> Vec<(Point, Vector)> {
-    let whole: f64 = line.windows(2).map(|two| (two[1] - two[0]).norm()).sum();
+    let whole = long(line);
     let n = (whole / apart_mm) as usize;
     (0..=n).filter_map(|i| at_length(line, whole * i as f64 / n.max(1) as f64)).collect()
 }
@@ -125,17 +143,19 @@ fn strap(body: &Body<'_>, part: &Part<'_>, thickness_mm: f64) -> Option<f64> {
     all.into_iter().reduce(f64::min)
 }
 
-/// Length of an arm from where it grows into the body to its end, its thickness before that, and what its end engages.
-fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), truth: &mut PartTruth) {
-    const HALF_MM: [f64; 2] = [3.4, 3.4];
-    let places = along(&part.axis, APART_MM);
-    let section = |at: &Point, way: &Vector| -> Option<(Sheet, Line)> {
-        let sheet = Sheet::square_to(*at, way)?;
-        Some((sheet, nearest(outlines(body, &sheet, HALF_MM), [0.0; 2])?))
-    };
-    let square: Vec<Option<(Sheet, Line)>> = places.par_iter().map(|(p, way)| section(p, way)).collect();
+/// Half the rectangle in which a section of an arm is looked for, mm.
+const ARM_HALF_MM: [f64; 2] = [3.4, 3.4];
+
+fn section(body: &Body<'_>, at: &Point, way: &Vector) -> Option<(Sheet, Line)> {
+    let sheet = Sheet::square_to(*at, way)?;
+    Some((sheet, nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?))
+}
+
+/// Thickness of an arm before its end and what its end engages; how far it reaches beyond its line, mm.
+fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) -> Option<f64> {
+    let whole = long(&part.axis);
     // Its end: the farthest metal along the way in which it runs there.
-    let Some((last, way)) = places.last().copied() else { return };
+    let (last, way) = along(&part.axis, APART_MM).last().copied()?;
     let met = |mm: f64| {
         let sheet = Sheet::square_to(last + way * mm, &way)?;
         nearest(outlines(body, &sheet, [1.4; 2]), [0.0; 2]).map(|l| (sheet, l))
@@ -146,10 +166,8 @@ fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), 
         if met(mid).is_some() { lo = mid } else { hi = mid }
     }
     let beyond = 0.5 * (lo + hi);
-    let whole: f64 = part.axis.windows(2).map(|two| (two[1] - two[0]).norm()).sum();
-    let before_end =
-        at_length(&part.axis, whole + beyond - BEFORE_END_MM).and_then(|(p, way)| section(&p, &way));
-    let Some((sheet, line)) = before_end else { return };
+    let (p, before) = at_length(&part.axis, whole + beyond - BEFORE_END_MM)?;
+    let (sheet, line) = section(body, &p, &before)?;
     truth.tip_thickness_mm = stands_off(&line, &facing(body, &sheet, &line));
     // What engages: the middle of the inner side in the middle of the rounding that ends it.
     let rounding = sizes(&line)[1] / 2.0;
@@ -167,12 +185,22 @@ fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), 
             truth.tip_at_mm = Some(at.into());
         }
     }
+    Some(beyond)
+}
+
+/// Length of an arm from where it grows into the body to its end, its thickness before that, and what its end engages.
+fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), truth: &mut PartTruth) {
+    let Some(beyond) = of_end(body, part, cast, truth) else { return };
+    let whole = long(&part.axis);
+    let places = along(&part.axis, APART_MM);
+    let square: Vec<Option<(Sheet, Line)>> =
+        places.par_iter().map(|(p, way)| section(body, p, way)).collect();
     // Its origin: where an upright cut through the middle of the crown becomes larger than an arm.
     let is_arm = |mm: f64| -> Option<bool> {
         let (p, _) = at_length(&part.axis, mm)?;
         let out = p - crown.world([0.0, 0.0, 0.5 * crown.height]);
         let sheet = Sheet::square_to(p, &Vector::z().cross(&out))?;
-        let line = nearest(outlines(body, &sheet, HALF_MM), [0.0; 2])?;
+        let line = nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?;
         let [thick, high] = sizes(&line);
         Some(high <= ARM_MOST_MM[0] && thick <= ARM_MOST_MM[1])
     };
@@ -190,15 +218,59 @@ fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), 
         origin = 0.5 * (lo + hi);
     }
     let own_mm = whole / (places.len().max(2) - 1) as f64;
-    let first = at_length(&part.axis, origin).and_then(|(p, way)| section(&p, &way));
+    let first = at_length(&part.axis, origin).and_then(|(p, way)| section(body, &p, &way));
     let later =
         square.into_iter().enumerate().filter(|(i, _)| *i as f64 * own_mm > origin + 0.1).map(|(_, s)| s);
-    let middles: Vec<Point> = std::iter::once(first)
+    let middles = std::iter::once(first)
         .chain(later)
         .flatten()
         .filter(|(_, l)| sizes(l)[1] <= ARM_MOST_MM[0])
-        .map(|(s, l)| s.at(&middle(&l)))
-        .collect();
-    let to_last: f64 = middles.windows(2).map(|two| (two[1] - two[0]).norm()).sum();
-    truth.length_mm = Some(to_last + beyond);
+        .map(|(s, l)| s.at(&middle(&l)));
+    let middles: Vec<Point> = middles.collect();
+    // Where it is an arm from its root on, it goes on into the body.
+    let before = middles.first().filter(|_| origin == 0.0).and_then(|p| Some((*p, *middles.get(1)?)));
+    let before = before.map_or(0.0, |(root, next)| long(&before_root(body, crown, root, &next)));
+    truth.length_mm = Some(before + long(&middles) + beyond);
+}
+
+/// The middles of the upright cuts through the middle of the crown from the root of an arm back to where it becomes larger than
+/// an arm, or ends.
+fn before_root(body: &Body<'_>, crown: &CrownBody, root: Point, next: &Point) -> Vec<Point> {
+    const STEP_MM: f64 = 0.2;
+    const MOST: usize = 20;
+    const SAME_MM: f64 = 1.0;
+    let axis = crown.world([0.0, 0.0, 0.5 * crown.height]);
+    let back = |p: &Point| Vector::z().cross(&Vector::new(p.x - axis.x, p.y - axis.y, 0.0));
+    let sign = if back(&root).dot(&(root - next)) < 0.0 { -1.0 } else { 1.0 };
+    let cut = |from: &Point, mm: f64| -> Option<Point> {
+        let at = from + back(from).try_normalize(1e-9)? * (sign * mm);
+        let sheet = Sheet::square_to(at, &back(&at))?;
+        let line = nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?;
+        let [thick, high] = sizes(&line);
+        // What leaves the sheet is the body; another piece of it is not this arm.
+        let [u, v] = middle(&line);
+        let on = hypot(u, v) <= SAME_MM;
+        (on && high <= ARM_MOST_MM[0] && thick <= ARM_MOST_MM[1]).then(|| sheet.at(&[u, v]))
+    };
+    let mut all = vec![root];
+    let mut from = root;
+    for _ in 0..MOST {
+        if let Some(p) = cut(&from, STEP_MM) {
+            all.push(p);
+            from = p;
+            continue;
+        }
+        let (mut lo, mut hi) = (0.0, STEP_MM);
+        let mut last = None;
+        for _ in 0..4 {
+            let mid = 0.5 * (lo + hi);
+            match cut(&from, mid) {
+                Some(p) => (lo, last) = (mid, Some(p)),
+                None => hi = mid,
+            }
+        }
+        all.extend(last);
+        break;
+    }
+    all
 }

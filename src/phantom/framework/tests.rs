@@ -25,7 +25,7 @@ fn on_a_tooth(fault: Option<Fault>) -> &'static Made {
             let mut body = bench.body(&plan);
             body.parts.retain(|p| p.truth.tooth == Some(TOOTH));
             let cast = bench.pair.cast(bench.case.restored);
-            let parts = body.parts.iter().map(|p| stated(&body, p, cast, false)).collect();
+            let parts = body.parts.iter().map(|p| stated(&body, p, cast, Wanted::Place)).collect();
             (cleared(contoured(&body, 0.18, &EDGES_MM), &body), parts)
         };
         Made { bench, mesh, parts }
