@@ -54,8 +54,6 @@ const UNSTEADY: f64 = 0.4;
 const POOR: f64 = 0.7;
 /// Anterior directions that are farther apart are not two readings of one, degrees.
 const ASIDE_DEG: f64 = 40.0;
-/// How far the middle of a row strays from the middle of a frame that the shape leaves unsure, mm.
-const UNSURE_MIDLINE_MM: f64 = 3.5;
 /// Crowns of at least this sign carry the frame.
 const CARRIES: f64 = 0.5;
 
@@ -69,9 +67,7 @@ pub fn find(
     before: &Before<'_>,
 ) -> (Measured<KnownFrame>, Vec<Crown>, Option<FoundTeeth>) {
     let mut wanted = wanted(before);
-    if rough.confidence < before.least {
-        wanted.midline_mm = UNSURE_MIDLINE_MM;
-    }
+    wanted.frame_sure = rough.confidence >= before.least;
     let finder = segment::Finder::new(surface.mesh(), topology);
     let Some(rough) = facing(&finder, &rough, &wanted) else {
         return (rough.sure(before.least), Vec::new(), None);

@@ -15,12 +15,12 @@ pub struct Wanted {
     pub arch: Arch,
     /// For each of the 16 places from the patient's right to left: whether a tooth stands there.
     pub stands: [Stands; 16],
-    /// How far the middle of the row strays from the middle of the frame, mm.
-    pub midline_mm: f64,
+    /// Whether the frame is sure before teeth are looked for.
+    pub frame_sure: bool,
 }
 
-/// How far the middle of the row strays from the middle of a frame that is sure, mm.
-pub const MIDLINE_MM: f64 = 2.0;
+/// How far the middle of the row strays from the middle of a frame that is not sure, and of one that is, mm.
+const MIDLINE_MM: [f64; 2] = [3.5, 2.0];
 
 /// Whether a tooth of the row stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,7 +36,7 @@ pub enum Stands {
 impl Wanted {
     /// Nothing told.
     pub fn open(arch: Arch) -> Wanted {
-        Wanted { arch, stands: [Stands::Open; 16], midline_mm: MIDLINE_MM }
+        Wanted { arch, stands: [Stands::Open; 16], frame_sure: true }
     }
 
     /// The tooth of a place of the row.
@@ -117,7 +117,7 @@ pub fn read(profile: &Profile, wanted: &Wanted) -> Row {
     let rows: Vec<(Vec<Stretch>, f64)> = pairs
         .par_iter()
         .map(|&(scale, shift)| {
-            let shift_mm = shift * wanted.midline_mm;
+            let shift_mm = shift * MIDLINE_MM[usize::from(wanted.frame_sure)];
             let trial = Trial { profile, wanted, scale, shift: shift_mm, sum: &sum, there: &there };
             let (row, cost) = trial.row();
             let off = (scale - 1.0) / SCALE_SPREAD;
@@ -145,7 +145,7 @@ pub fn against_chart(profile: &Profile, wanted: &Wanted, charted: &Row) -> Optio
     if !beyond.is_empty() {
         return Some(beyond);
     }
-    let open = read(profile, &Wanted { midline_mm: wanted.midline_mm, ..Wanted::open(wanted.arch) });
+    let open = read(profile, &Wanted { frame_sure: wanted.frame_sure, ..Wanted::open(wanted.arch) });
     (open.cost + DOUBT < charted.cost)
         .then(|| open.teeth.iter().map(|s| s.tooth).filter(|t| gone.contains(t)).collect())
 }
