@@ -67,8 +67,7 @@ fn run(facts: &Facts<'_>) -> Part {
     let given = facts.case.file.path != PathWanted::Searched;
     match facts.search() {
         None => {
-            let says = "The path is used as the case gives it. No other tilt was tried beside it; with --tilts, check \
-                        compares it with the best of all tilts.";
+            let says = "The path is used as the case gives it; with --tilts, check compares it with the best of all.";
             part.findings.push(Finding::new(CHECK.id, "path_given", Verdict::Caution, says));
         }
         Some(Ok(found)) => {

@@ -75,17 +75,20 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
                 .at(Where { tooth: Some(number), ..Where::span(&over.span.teeth) }.at(at))
                 .settled_by("the dentist: whether it may be taken down, and by how much"),
         );
-        part.preparation.push(Preparation {
-            tooth: number,
-            place: "occlusal surface, beyond the plane of its arch".into(),
-            removal_mm: units::json(beyond_mm),
-            gains,
-            height_mm: None,
-            width_mm: None,
-            at_mm: Some(units::json_place(at)),
-            volume_mm3: None,
-            uncertainty_mm: Some(units::json(figure.standard())),
-        });
+        // Where it is not clear that a tooth stands beyond, nothing is listed to be taken off.
+        if verdict == Verdict::Exceeds {
+            part.preparation.push(Preparation {
+                tooth: number,
+                place: "occlusal surface, beyond the plane of its arch".into(),
+                removal_mm: units::json(beyond_mm),
+                gains,
+                height_mm: None,
+                width_mm: None,
+                at_mm: Some(units::json_place(at)),
+                volume_mm3: None,
+                uncertainty_mm: Some(units::json(figure.standard())),
+            });
+        }
         shown.beyond_plane.push(BeyondShown {
             tooth: number,
             beyond_mm: units::json(beyond_mm),
