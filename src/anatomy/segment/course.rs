@@ -160,15 +160,18 @@ impl Rise {
     pub const ALL: [Rise; 2] = [Rise::Whole, Rise::Share];
 }
 
-/// What speaks for the arch at each cell of the plan, 0 to 1.
-struct Evidence {
+/// The cast from above, by cell.
+struct Plan {
     low: [f64; 2],
     size: [usize; 2],
-    value: Vec<f64>,
+    /// The highest surface; the floor where nothing lies.
+    top: Vec<f64>,
+    /// Curved detail.
+    detail: Vec<f64>,
 }
 
-impl Evidence {
-    fn new(graph: &Graph, local: &[[f64; 3]], rise: Rise) -> Option<Evidence> {
+impl Plan {
+    fn new(graph: &Graph, local: &[[f64; 3]]) -> Option<Plan> {
         let inside = |p: &&[f64; 3]| (DEPTHS_MM[0]..DEPTHS_MM[1]).contains(&p[2]);
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for p in local.iter().filter(inside) {
@@ -211,19 +214,32 @@ impl Evidence {
                 detail[slot] = 0.0;
             }
         }
-        let rises = rises(&top, size, rise);
-        let value = rises.iter().zip(&detail).map(|(r, d)| 0.7 * r + 0.3 * d.min(1.0)).collect();
-        Some(Evidence { low, size, value })
+        Some(Plan { low, size, top, detail })
     }
 
+    fn evidence(&self, rise: Rise) -> Evidence<'_> {
+        let rises = rises(&self.top, self.size, rise);
+        let value = rises.iter().zip(&self.detail).map(|(r, d)| 0.7 * r + 0.3 * d.min(1.0)).collect();
+        Evidence { plan: self, value }
+    }
+}
+
+/// What speaks for the arch at each cell of a plan, 0 to 1.
+struct Evidence<'a> {
+    plan: &'a Plan,
+    value: Vec<f64>,
+}
+
+impl Evidence<'_> {
     /// Mean over a square of 3 cells.
     fn at(&self, p: [f64; 2]) -> f64 {
-        let cell = [0, 1].map(|k| ((p[k] - self.low[k]) / CELL_MM).floor() as i64);
+        let Plan { low, size, .. } = self.plan;
+        let cell = [0, 1].map(|k| ((p[k] - low[k]) / CELL_MM).floor() as i64);
         let mut sum = 0.0;
         for (dx, dy) in (-1..=1).flat_map(|x| (-1..=1).map(move |y| (x, y))) {
             let (i, j) = (cell[0] + dx, cell[1] + dy);
-            if i >= 0 && j >= 0 && (i as usize) < self.size[0] && (j as usize) < self.size[1] {
-                sum += self.value[j as usize * self.size[0] + i as usize];
+            if i >= 0 && j >= 0 && (i as usize) < size[0] && (j as usize) < size[1] {
+                sum += self.value[j as usize * size[0] + i as usize];
             }
         }
         sum / 9.0
@@ -272,9 +288,10 @@ fn disc(values: &[f64], size: [usize; 2], greatest: bool) -> Vec<f64> {
     result
 }
 
-/// The course of the arch on a cast with a known frame; `local` are the places in it.
-pub fn of(graph: &Graph, local: &[[f64; 3]], frame: &Frame, arch: Arch, rise: Rise) -> Option<Course> {
-    let evidence = Evidence::new(graph, local, rise)?;
+/// The course of the arch on a cast with a known frame, by each way of measuring a rise that gives one; `local` are the places
+/// in it.
+pub fn by_rises(graph: &Graph, local: &[[f64; 3]], frame: &Frame, arch: Arch, rises: &[Rise]) -> Vec<Course> {
+    let Some(plan) = Plan::new(graph, local) else { return Vec::new() };
     let depth = if arch == Arch::Mandible { 20.0 } else { 22.0 };
     let form = ArchFit::over(arch, frame.occlusal, &frame.anterior, &frame.origin, depth);
     let average: Vec<[f64; 2]> = form
@@ -285,13 +302,16 @@ pub fn of(graph: &Graph, local: &[[f64; 3]], frame: &Frame, arch: Arch, rise: Ri
             [l[0], l[1]]
         })
         .collect();
-    let laid = laid_over(&evidence, &average);
-    let bent = bent(&evidence, &laid);
-    Course::new(&smoothed(&smoothed(&bent, 6), 6))
+    let course = |rise: &Rise| {
+        let evidence = plan.evidence(*rise);
+        let bent = bent(&evidence, &laid_over(&evidence, &average));
+        Course::new(&smoothed(&smoothed(&bent, 6), 6))
+    };
+    rises.iter().filter_map(course).collect()
 }
 
 /// The average arch moved and stretched to where most speaks for it.
-fn laid_over(evidence: &Evidence, average: &[[f64; 2]]) -> Vec<[f64; 2]> {
+fn laid_over(evidence: &Evidence<'_>, average: &[[f64; 2]]) -> Vec<[f64; 2]> {
     // Ends of the form behind the second molars say little.
     let front = average.iter().map(|p| p[0]).fold(f64::NEG_INFINITY, f64::max);
     let moved = |shift: [f64; 2], scale: [f64; 2]| -> Vec<[f64; 2]> {
@@ -323,7 +343,7 @@ fn laid_over(evidence: &Evidence, average: &[[f64; 2]]) -> Vec<[f64; 2]> {
 }
 
 /// The curve bent sideways to the line of greatest evidence: stations square to it, dynamic programming along it.
-fn bent(evidence: &Evidence, curve: &[[f64; 2]]) -> Vec<[f64; 2]> {
+fn bent(evidence: &Evidence<'_>, curve: &[[f64; 2]]) -> Vec<[f64; 2]> {
     let n = curve.len();
     let side = |i: usize| {
         let (a, b) = (curve[i.saturating_sub(3)], curve[(i + 3).min(n - 1)]);

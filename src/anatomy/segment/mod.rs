@@ -73,8 +73,8 @@ impl Finder {
         // What a rise is has two readings; the row of teeth that fits better tells which. In a frame that is not sure a share
         // of what lies around finds rows where there are none.
         let rises = if wanted.frame_sure { &Rise::ALL[..] } else { &[Rise::Whole] };
-        let courses = rises.iter().filter_map(|rise| course::of(graph, &local, frame, wanted.arch, *rise));
-        let first = courses.filter_map(|c| Some((along(&c)?, c)));
+        let courses = course::by_rises(graph, &local, frame, wanted.arch, rises);
+        let first = courses.into_iter().filter_map(|c| Some((along(&c)?, c)));
         let (first, laid) = first.min_by(|a, b| a.0.row.cost.total_cmp(&b.0.row.cost))?;
         let by_shape = walked(first, Reach::FIRST);
         let centres = centres(graph, &local, &by_shape.label, by_shape.row.teeth.len());
