@@ -4,6 +4,7 @@ use super::super::crown::CrownBody;
 use super::super::field::{smax, step};
 use super::super::truth::undercut::{Path, occlusal};
 use super::body::{Held, Part, Probe, TOUCH_MM};
+use super::outline::halved;
 use super::parts::{BoxOf, Site, plain};
 use super::record::{Kind, PartTruth};
 use crate::space::{Point, Vector, atan2, cos, hypot, sin};
@@ -142,12 +143,8 @@ impl Arm<'_> {
 
     /// The place above or below one at which the depth is that wanted, by the cast's own field.
     fn settled(&self, site: &Site<'_>, at: At) -> At {
-        let (mut lo, mut hi) = ((at.w - 0.5).max(self.over_margin_mm - 0.2), at.w + 0.5);
-        for _ in 0..12 {
-            let w = 0.5 * (lo + hi);
-            if self.depth_at(site, At { w, ..at }) > self.depth_mm { lo = w } else { hi = w }
-        }
-        At { w: 0.5 * (lo + hi), ..at }
+        let deep = |w: f64| self.depth_at(site, At { w, ..at }) > self.depth_mm;
+        At { w: halved([(at.w - 0.5).max(self.over_margin_mm - 0.2), at.w + 0.5], 12, deep), ..at }
     }
 
     fn depth_at(&self, site: &Site<'_>, at: At) -> f64 {

@@ -14,6 +14,15 @@ const STEEPEST: f64 = 2.0;
 /// Cosine from which a surface that turns against the cast faces it: 60 degrees.
 const FACING: f64 = 0.5;
 
+/// The place between two numbers up to which something holds that holds at the first and not at the second, by halving.
+pub(super) fn halved([mut holds, mut not]: [f64; 2], times: usize, hold: impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..times {
+        let mid = 0.5 * (holds + not);
+        *(if hold(mid) { &mut holds } else { &mut not }) = mid;
+    }
+    0.5 * (holds + not)
+}
+
 /// A plane with two axes in it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sheet {
@@ -84,12 +93,7 @@ pub(super) fn outlines(body: &Body<'_>, sheet: &Sheet, half_mm: [f64; 2]) -> Vec
             (node(at[0], at[1]), if upright { node(at[0], at[1] + 1) } else { node(at[0] + 1, at[1]) });
         let between = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
         let first = inside(at);
-        let (mut lo, mut hi) = (0.0, 1.0);
-        for _ in 0..12 {
-            let mid = 0.5 * (lo + hi);
-            if (f(&between(mid)) < 0.0) == first { lo = mid } else { hi = mid }
-        }
-        between(0.5 * (lo + hi))
+        between(halved([0.0, 1.0], 12, |mid| (f(&between(mid)) < 0.0) == first))
     };
     let mut lines = Vec::new();
     while let Some((&start, _)) = next.first_key_value() {

@@ -12,6 +12,7 @@ use super::super::cast::Cast;
 use super::super::crown::{CrownBody, Seat};
 use super::super::truth::margin::is_crown;
 use super::body::Body;
+use super::outline::halved;
 use super::parts::REST_INSET_MM;
 use crate::space::{Direction, Point, Vector, hypot};
 use rayon::prelude::*;
@@ -225,12 +226,7 @@ fn metal_over(body: &Body<'_>, p: &Point) -> Option<Way> {
         let first = inside(from);
         let steps = (1..).map(|i| from + LOOK_MM * f64::from(i)).take_while(|mm| *mm <= most);
         let far = steps.into_iter().find(|mm| inside(*mm) != first)?;
-        let (mut lo, mut hi) = (far - LOOK_MM, far);
-        for _ in 0..8 {
-            let mid = 0.5 * (lo + hi);
-            if inside(mid) == first { lo = mid } else { hi = mid }
-        }
-        Some(0.5 * (lo + hi))
+        Some(halved([far - LOOK_MM, far], 8, |mid| inside(mid) == first))
     };
     let enters = if inside(0.0) { 0.0 } else { change(0.0, FAR_MM)? };
     let leaves = change(enters + 0.01, THROUGH_MM)?;
@@ -270,12 +266,7 @@ fn passes(all: &BTreeMap<[i32; 2], Over>) -> Option<f64> {
     if leaves.is_empty() || !enough(0.0) {
         return None;
     }
-    let (mut lo, mut hi) = (0.0, 4.0);
-    for _ in 0..13 {
-        let mid = 0.5 * (lo + hi);
-        if enough(mid) { lo = mid } else { hi = mid }
-    }
-    Some(0.5 * (lo + hi))
+    Some(halved([0.0, 4.0], 13, enough))
 }
 
 #[cfg(test)]

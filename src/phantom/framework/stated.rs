@@ -6,7 +6,7 @@ use super::super::crown::{CrownBody, Seat};
 use super::super::truth::undercut::{Path, occlusal};
 use super::body::{Body, Part};
 use super::ground::Ground;
-use super::outline::{Line, Sheet, facing, length, middle, nearest, outlines, sizes, stands_off};
+use super::outline::{Line, Sheet, facing, halved, length, middle, nearest, outlines, sizes, stands_off};
 use super::record::{Kind, PartTruth};
 use super::ridge::of_rest;
 use crate::space::{Direction, Point, Vector, hypot};
@@ -160,12 +160,7 @@ fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) 
         let sheet = Sheet::square_to(last + way * mm, &way)?;
         nearest(outlines(body, &sheet, [1.4; 2]), [0.0; 2]).map(|l| (sheet, l))
     };
-    let (mut lo, mut hi) = (-0.3, 1.5);
-    for _ in 0..9 {
-        let mid = 0.5 * (lo + hi);
-        if met(mid).is_some() { lo = mid } else { hi = mid }
-    }
-    let beyond = 0.5 * (lo + hi);
+    let beyond = halved([-0.3, 1.5], 9, |mm| met(mm).is_some());
     let (p, before) = at_length(&part.axis, whole + beyond - BEFORE_END_MM)?;
     let (sheet, line) = section(body, &p, &before)?;
     truth.tip_thickness_mm = stands_off(&line, &facing(body, &sheet, &line));
@@ -210,12 +205,7 @@ fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), 
     let from = arm.iter().position(|a| *a).unwrap_or(0);
     let mut origin = 0.0;
     if let Some(body_from) = (from..arm.len()).find(|&i| !arm[i]).filter(|i| *i > 0) {
-        let (mut lo, mut hi) = (lengths[body_from], lengths[body_from - 1]);
-        for _ in 0..6 {
-            let mid = 0.5 * (lo + hi);
-            if is_arm(mid).unwrap_or(false) { hi = mid } else { lo = mid }
-        }
-        origin = 0.5 * (lo + hi);
+        origin = halved([lengths[body_from - 1], lengths[body_from]], 6, |mm| is_arm(mm).unwrap_or(false));
     }
     let own_mm = whole / (places.len().max(2) - 1) as f64;
     let first = at_length(&part.axis, origin).and_then(|(p, way)| section(body, &p, &way));
