@@ -207,6 +207,15 @@ pub fn ln(x: f64) -> f64 {
 pub fn powf(x: f64, y: f64) -> f64 {
     libm::pow(x, y)
 }
+/// Least count that is not below `x`: 0 where `x` is negative or no number.
+pub fn count_from(x: f64) -> usize {
+    if x > 0.0 {
+        let whole = x as usize;
+        whole.saturating_add(usize::from((whole as f64) < x))
+    } else {
+        0
+    }
+}
 /// Portable length of (x, y).
 pub fn hypot(x: f64, y: f64) -> f64 {
     (x * x + y * y).sqrt()
@@ -215,6 +224,28 @@ pub fn hypot(x: f64, y: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn counts_from_a_number_upwards_are_its_ceiling() {
+        for x in [
+            -1e300,
+            -1.0,
+            -0.3,
+            -0.0,
+            0.0,
+            1e-300,
+            0.5,
+            1.0,
+            1.0 + f64::EPSILON,
+            41.9,
+            42.0,
+            4.0e15,
+            f64::INFINITY,
+        ] {
+            assert_eq!(count_from(x), x.ceil().max(0.0) as usize, "{x}");
+        }
+        assert_eq!(count_from(f64::NAN), 0);
+    }
 
     #[test]
     fn left_is_the_patients_left_in_both_arches() {

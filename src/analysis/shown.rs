@@ -4,7 +4,8 @@ use crate::anatomy::{KnownFrame, Origin};
 use crate::case::{Kennedy, Scan, chart};
 use crate::facts::{ArchFacts, Facts, Path};
 use crate::measure::articulation::ArticulationFact;
-use crate::mesh::audit::Defect;
+use crate::mesh::Topology;
+use crate::mesh::audit::{self, Defect};
 use crate::report::{
     Articulation, ArticulationState, ChartShown, ChosenBy, DefectShown, FoundBy, FrameFound, Input,
     KennedyShown, PathShown, Place, TiltShown, ToothShown,
@@ -12,12 +13,20 @@ use crate::report::{
 use crate::space::{Point, Tilt};
 use crate::units;
 
-/// The files that were read, the mandible first.
+/// The files that were read: the mandible, the maxilla, the scan of the bite.
 pub fn inputs(facts: &Facts<'_>) -> Vec<Input> {
     let mut arches: Vec<&ArchFacts<'_>> =
         std::iter::once(&facts.restored).chain(facts.opposing.as_ref()).collect();
     arches.sort_by_key(|a| a.arch);
-    arches.into_iter().map(|a| input(a.arch.word(), a.scan, &a.defects)).collect()
+    let mut inputs: Vec<Input> =
+        arches.into_iter().map(|a| input(a.arch.word(), a.scan, &a.defects)).collect();
+    if let Some(bite) = &facts.case.bite {
+        let mesh = &bite.import.mesh;
+        let mut defects = bite.import.defects.clone();
+        defects.extend(audit::audit_in(mesh, &Topology::new(mesh), bite.import.unit));
+        inputs.push(input("bite", bite, &defects));
+    }
+    inputs
 }
 
 /// A file that was read, with what is wrong with it.

@@ -6,6 +6,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use super::crowns::{MARGIN_STEP_MM, centre, crown};
 use super::{Crown, curves};
 use crate::case::{Marks, Tooth};
@@ -39,15 +41,21 @@ pub fn from_margins(
     occlusal: Option<Direction>,
 ) -> (Vec<Crown>, Vec<(Tooth, NotMeasured)>) {
     let (mut laid, mut crowns, mut failed) = (Vec::new(), Vec::new(), Vec::new());
-    for (&tooth, curve) in &marks.margins {
-        match outline(surface, topology, tooth, curve) {
+    let curves: Vec<(Tooth, &Vec<Point>)> =
+        marks.margins.iter().map(|(&tooth, curve)| (tooth, curve)).collect();
+    let outlines = curves.par_iter().map(|(tooth, curve)| outline(surface, topology, *tooth, curve));
+    for (read, (tooth, _)) in outlines.collect::<Vec<_>>().into_iter().zip(&curves) {
+        match read {
             Ok(outline) => laid.push(outline),
-            Err(reason) => failed.push((tooth, reason)),
+            Err(reason) => failed.push((*tooth, reason)),
         }
     }
-    for own in &laid {
+    let inside = laid.par_iter().map(|own| {
         let seed = marks.teeth.get(&own.tooth).and_then(|p| surface.closest(p)).map(|c| c.face);
-        match enclosed(surface.mesh(), topology, own, &laid, seed, occlusal) {
+        enclosed(surface.mesh(), topology, own, &laid, seed, occlusal)
+    });
+    for (found, own) in inside.collect::<Vec<_>>().into_iter().zip(&laid) {
+        match found {
             Some(crown) => crowns.push(crown),
             None => failed.push((
                 own.tooth,

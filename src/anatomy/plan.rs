@@ -2,7 +2,7 @@
 //! which they are most alike left and right.
 
 use crate::mesh::Mesh;
-use crate::space::{Direction, Point, Vector, across};
+use crate::space::{Direction, Point, Vector, across, count_from};
 
 /// Greatest heights over a grid. Serves to tell directions; measured figures use exact geometry.
 #[derive(Clone, Debug)]
@@ -66,8 +66,8 @@ impl HeightMap {
         let range = |k: usize| {
             let (a, b, c) = (t[0][k], t[1][k], t[2][k]);
             let last = self.size[k] - 1;
-            let from = ((a.min(b).min(c) - self.low[k]) / self.cell_mm - 0.5).ceil().max(0.0) as usize;
-            let to = ((a.max(b).max(c) - self.low[k]) / self.cell_mm - 0.5).floor();
+            let from = count_from((a.min(b).min(c) - self.low[k]) / self.cell_mm - 0.5);
+            let to = (a.max(b).max(c) - self.low[k]) / self.cell_mm - 0.5;
             (to >= 0.0).then(|| (from, (to as usize).min(last)))
         };
         let (Some((i0, i1)), Some((j0, j1))) = (range(0), range(1)) else { return };
@@ -93,7 +93,7 @@ impl HeightMap {
 
     fn cell(&self, x: f64, y: f64) -> (usize, usize) {
         let at = |value: f64, k: usize| {
-            (((value - self.low[k]) / self.cell_mm).floor().max(0.0) as usize).min(self.size[k] - 1)
+            (((value - self.low[k]) / self.cell_mm).max(0.0) as usize).min(self.size[k] - 1)
         };
         (at(x, 0), at(y, 1))
     }

@@ -1,5 +1,7 @@
 //! The middle of an arch in plan and the line about which its heights are most alike left and right.
 
+use rayon::prelude::*;
+
 use super::arch_form::turned;
 use super::plan::HeightMap;
 use crate::space::{Plane, Point, Vector, direction};
@@ -63,10 +65,12 @@ pub fn best_axis(
         let square = [axis.cross(&map.up).dot(&map.u), axis.cross(&map.up).dot(&map.v)];
         let fixed = through(&axis);
         let shifts = if fixed.is_some() { 0..=0 } else { -16..=16 };
-        for s in shifts {
-            let base = fixed.unwrap_or(middle);
+        let base = fixed.unwrap_or(middle);
+        let tried = shifts.into_par_iter().map(|s| {
             let point = [base[0] + 0.5 * f64::from(s) * square[0], base[1] + 0.5 * f64::from(s) * square[1]];
-            let cost = unlikeness(map, &relief, point, square);
+            (unlikeness(map, &relief, point, square), point)
+        });
+        for (cost, point) in tried.collect::<Vec<_>>() {
             if best.is_none_or(|(least, _, _)| cost < least) {
                 best = Some((cost, axis, point));
             }

@@ -54,14 +54,23 @@ pub(super) fn hindrance(facts: &Facts<'_>) -> Option<NotMeasured> {
                 None => "the arches do not touch".to_owned(),
             },
             "both scans exported in occlusion; a bite that was propped open on purpose by less than 1 mm can be \
-             allowed with [limits] contact_gap_mm",
+             allowed with [limits] contact_gap_mm; where they shall stand so, [articulation] as_scanned = true",
         )),
         ArticulationState::Overlapping => Some(NotMeasured::new(
             match fact.deepest_overlap {
                 Some((mm, _)) => format!("the arches stand up to {} deep in each other", units::mm(mm)),
                 None => "the arches stand in each other".to_owned(),
             },
-            "both scans exported in occlusion, from one bite registration",
+            match facts.relation {
+                Ok(Relation::Bite(_)) => {
+                    "a bite scan that shows at least four teeth of each arch from the side: as it was laid, it brings the \
+                     arches into each other"
+                }
+                Ok(Relation::Given(_)) => {
+                    "[articulation] opposing_motion, which brings the arches into each other"
+                }
+                _ => "both scans exported in occlusion, from one bite registration",
+            },
         )),
         ArticulationState::Unknown => Some(NotMeasured::new(
             format!("no part of the {} stands over the {}", other.arch.word(), facts.restored.arch.word()),
@@ -85,6 +94,7 @@ fn run(facts: &Facts<'_>) -> Part {
             finding.settled_by = reason.settled_by.clone();
         }
         part.findings.push(finding);
+        part.findings.extend(brought_together(facts));
         if facts.opposing.is_some() && facts.opening.is_ok() {
             part.questions.push(Question {
                 to: "dentist".into(),

@@ -69,7 +69,12 @@ fn read(facts: &Facts<'_>, rest: &Rest, fact: Option<&SeatFact>) -> Result<RestR
         axes,
         place: rest.place,
     };
-    let nothing = || NotMeasured::only("there is no opposing surface over it");
+    let nothing = || {
+        NotMeasured::new(
+            "there is no opposing surface over it",
+            "a scan of the opposing arch that reaches over the rest, or the word that nothing bites there",
+        )
+    };
     let room = rest_room::room(&asked);
     let least = seats::least(facts.rules);
     // Over a prepared seat its own floor counts, not the ridge that a seat would be cut into.

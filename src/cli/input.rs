@@ -192,7 +192,7 @@ pub(super) fn rules(file: &CaseFile) -> Result<Rules, Failure> {
             errors
                 .iter()
                 .map(|e| {
-                    Failure::new(e.to_string(), "mend [limits] in the case file; `explain` lists the limits")
+                    Failure::new(e.to_string(), "mend it in the case file, in [limits] or, for the joint, in [articulation]; `explain` lists the limits")
                 })
                 .collect(),
         )

@@ -134,6 +134,15 @@ impl Column {
         faces.into_iter().map(|f| surface.mesh().corners(f)).collect()
     }
 
+    /// Whether a triangle lies wholly beyond one side of a rectangle: [`Column::clip`] would leave nothing of it.
+    fn is_beside(&self, triangle: &[Point; 3]) -> bool {
+        let [_, _, reach, _] = self.outline[..] else { return false };
+        (0..2).any(|k| {
+            let at = triangle.each_ref().map(|p| (p - self.centre).dot(&self.axes[k]));
+            at.iter().all(|a| *a > reach[k]) || at.iter().all(|a| *a < -reach[k])
+        })
+    }
+
     /// Leaves in `piece` what of the triangle lies in the column.
     fn clip(&self, corners: &[Corner; 3], piece: &mut Piece) {
         let n = self.outline.len();
@@ -160,7 +169,7 @@ impl Column {
         let (mut least, mut greatest) = ([0.0, 0.0, f64::INFINITY], [0.0, 0.0, f64::NEG_INFINITY]);
         let (mut up, mut down) = (0.0, 0.0);
         let mut piece = Piece::default();
-        for triangle in triangles {
+        for triangle in triangles.iter().filter(|t| !self.is_beside(t)) {
             self.clip(&triangle.each_ref().map(|p| self.local(p)), &mut piece);
             for c in piece.now.iter().filter(|c| c[2] >= above_mm) {
                 if c[2] < least[2] {
@@ -360,6 +369,22 @@ mod tests {
 
     fn square(side: f64) -> Column {
         Column::rectangle(Point::new(0.1, -0.2, 1.0), up(), &Vector::x(), side, side).unwrap()
+    }
+
+    #[test]
+    fn what_lies_beside_a_rectangle_is_what_clipping_leaves_nothing_of() {
+        let column = square(3.0);
+        let slope = Surface::new(&sheet(20.0, 0.37, true, |x, y| 0.5 * x - 0.25 * y));
+        let (mut beside, mut piece) = (0, Piece::default());
+        for f in 0..slope.mesh().faces().len() as u32 {
+            let triangle = slope.mesh().corners(f);
+            column.clip(&triangle.each_ref().map(|p| column.local(p)), &mut piece);
+            if column.is_beside(&triangle) {
+                beside += 1;
+                assert!(piece.now.is_empty(), "{triangle:?}");
+            }
+        }
+        assert!(beside > 2000 && beside < slope.mesh().faces().len(), "{beside}");
     }
 
     #[test]

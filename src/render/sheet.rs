@@ -209,7 +209,8 @@ const STOPS: [&str; 12] = [
     "blockout",
 ];
 
-/// Findings in the order of what stops the work: by verdict, then by check, then as they came.
+/// Findings in the order of what stops the work: by verdict, what is clear before what is not, then by check, then as
+/// they came.
 pub(super) fn by_urgency(findings: &[Finding]) -> Vec<&Finding> {
     let order = |f: &Finding| {
         let verdict = URGENCY
@@ -217,7 +218,7 @@ pub(super) fn by_urgency(findings: &[Finding]) -> Vec<&Finding> {
             .chain(&[Verdict::Possible, Verdict::Ask, Verdict::Caution])
             .position(|&v| v == f.verdict)
             .unwrap_or(usize::MAX);
-        (verdict, STOPS.iter().position(|&s| s == f.check).unwrap_or(STOPS.len()))
+        (verdict, f.is_unclear(), STOPS.iter().position(|&s| s == f.check).unwrap_or(STOPS.len()))
     };
     let mut all: Vec<&Finding> = findings.iter().collect();
     all.sort_by_key(|f| order(f));
@@ -230,7 +231,7 @@ fn question(q: &Question) -> String {
 
 fn item(f: &Finding, with_details: bool) -> Item {
     let measured = f.value.as_ref().filter(|v| v.uncertainty > 0.0 || f.limit.is_some());
-    let mut details: Vec<String> = measured.map(|v| margin_words(v, f.limit.as_ref())).into_iter().collect();
+    let mut details: Vec<String> = measured.map(|v| margin_words(v, f)).into_iter().collect();
     if with_details {
         details.extend(f.limit.as_ref().map(limit_words));
         details.extend(f.value.as_ref().filter(|v| !v.contributions.is_empty()).map(|v| {
@@ -252,7 +253,7 @@ fn item(f: &Finding, with_details: bool) -> Item {
 }
 
 /// The figure beside its limit: `7.62 mm (±0.23), wanted at least 5.00 mm: 2.62 mm to spare`.
-fn margin_words(value: &Figure, limit: Option<&LimitShown>) -> String {
+fn margin_words(value: &Figure, f: &Finding) -> String {
     let show = |n: f64| units::show(n, value.unit);
     let wide = units::digits(2.0 * value.uncertainty, value.unit.places());
     let figure = if value.uncertainty > 0.0 {
@@ -260,17 +261,18 @@ fn margin_words(value: &Figure, limit: Option<&LimitShown>) -> String {
     } else {
         show(value.number)
     };
-    let (wanted, margin) = match limit.map(|l| (l.at_least, l.at_most)) {
-        Some((Some(least), _)) => (format!("wanted at least {}", show(least)), value.number - least),
-        Some((None, Some(most))) => (format!("allowed at most {}", show(most)), most - value.number),
-        _ => return figure,
+    let Some((limit, margin)) = f.limit.as_ref().zip(f.margin()) else { return figure };
+    let wanted = match (limit.at_least, limit.at_most) {
+        (Some(least), _) => format!("wanted at least {}", show(least)),
+        (None, most) => format!("allowed at most {}", show(most.unwrap_or_default())),
     };
-    let outcome = match limit {
-        Some(l) if margin < 0.0 && l.at_least.is_some() => "missing",
-        _ if margin < 0.0 => "too much",
-        _ => "to spare",
+    let outcome = match margin < 0.0 {
+        true if limit.at_least.is_some() => "missing",
+        true => "too much",
+        false => "to spare",
     };
-    format!("{figure}, {wanted}: {} {outcome}", show(margin.abs()))
+    let unclear = if f.is_unclear() { ", not clear" } else { "" };
+    format!("{figure}, {wanted}: {} {outcome}{unclear}", show(margin.abs()))
 }
 
 /// A limit with its source and whether the case changed it.

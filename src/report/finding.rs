@@ -188,6 +188,22 @@ impl Finding {
         finding
     }
 
+    /// What the figure has to spare at its limit, negative where it misses it. `None` without figure or limit.
+    pub fn margin(&self) -> Option<f64> {
+        let (value, limit) = (self.value.as_ref()?, self.limit.as_ref()?);
+        match (limit.at_least, limit.at_most) {
+            (Some(least), _) => Some(value.number - least),
+            (None, Some(most)) => Some(most - value.number),
+            (None, None) => None,
+        }
+    }
+
+    /// Whether the figure lies within its uncertainty (twice the standard one) of its limit: it is not clear on which side.
+    pub fn is_unclear(&self) -> bool {
+        let wide = self.value.as_ref().map_or(0.0, |v| 2.0 * v.uncertainty);
+        wide > 0.0 && self.margin().is_some_and(|m| m.abs() <= wide)
+    }
+
     /// With a figure.
     pub fn figure(mut self, estimate: &Estimate, unit: Unit) -> Finding {
         self.value = Some(Figure::of(estimate, unit));

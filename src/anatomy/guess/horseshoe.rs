@@ -178,18 +178,17 @@ impl Field {
         let mut best = Place { score: 0.0, line: Vec::new(), crowns: Vec::new() };
         for template in templates {
             let turned: Vec<[f64; 2]> = template.points.iter().map(turn).collect();
-            let score = |at: [f64; 2], every: usize| -> f64 {
-                let points = turned.iter().step_by(every);
-                let count = points.len() as f64;
-                points.map(|p| self.at(at[0] + p[0], at[1] + p[1])).sum::<f64>() / count
+            let coarse: Vec<[f64; 2]> = turned.iter().step_by(2).copied().collect();
+            let score = |at: [f64; 2], points: &[[f64; 2]]| -> f64 {
+                points.iter().map(|p| self.at(at[0] + p[0], at[1] + p[1])).sum::<f64>() / points.len() as f64
             };
             let mut held = (0.0, self.middle);
-            for (reach, step, every) in [(5, 3.0, 2), (1, 1.5, 1)] {
+            for (reach, step, points) in [(5, 3.0, &coarse), (1, 1.5, &turned)] {
                 let middle = held.1;
-                held.0 = score(middle, every);
+                held.0 = score(middle, points);
                 for (dx, dy) in (-reach..=reach).flat_map(|i| (-reach..=reach).map(move |j| (i, j))) {
                     let at = [middle[0] + step * f64::from(dx), middle[1] + step * f64::from(dy)];
-                    let here = score(at, every);
+                    let here = score(at, points);
                     if here > held.0 {
                         held = (here, at);
                     }

@@ -51,6 +51,9 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
         let without = room_at(beyond_mm);
         let number = crown.tooth;
         let gains = match (room_now, gained, without) {
+            (Some(now), _, Some(without)) if units::mm(now) == units::mm(without) => {
+                format!("no room is gained over {}: its least, {}, lies elsewhere", over.name, units::mm(now))
+            }
             (Some(now), Some(gained), Some(without)) => format!(
                 "least room over {} grows from {} to {}: {} for the first millimetre taken off",
                 over.name,

@@ -11,7 +11,7 @@ use crate::measure::column::Column;
 use crate::measure::excursion::{self, Arches, Excursion, Joint, JointSettings, Position};
 use crate::measure::site_room::COVERED;
 use crate::report::{ArticulationState, ExcursionsShown, Finding, PositionShown, SpanShown, Verdict, Where};
-use crate::space::Point;
+use crate::space::{Motion, Point};
 use crate::units::{self, Unit};
 
 /// Half the strip about the midline, and how far from the occlusal plane, in which the incisal point is looked for, mm.
@@ -61,7 +61,7 @@ impl<'a> Moving<'a> {
     }
 
     /// Where the restored arch goes in each position.
-    pub(super) fn motions(&self) -> Vec<crate::space::Motion> {
+    pub(super) fn motions(&self) -> Vec<Motion> {
         self.positions.iter().map(|p| p.restored).collect()
     }
 
@@ -74,8 +74,8 @@ impl<'a> Moving<'a> {
             .min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
-    /// Room at a site in a position: the body goes with the restored arch.
-    fn room(&self, over: &Over<'_>, shown: &SpanShown, position: &Position) -> Option<f64> {
+    /// Room at a site with the restored arch moved: the body goes with it. `None` where opposing surface is missing over it.
+    fn room(&self, over: &Over<'_>, shown: &SpanShown, restored: &Motion) -> Option<f64> {
         let site = shown.site.as_ref()?;
         let opening = over.facts.opening.as_ref().ok()?;
         let at = Point::from(site.at_mm);
@@ -85,7 +85,7 @@ impl<'a> Moving<'a> {
         let column = Column::rectangle(at, pose.up(), &pose.along(), length, width)?;
         let tissue =
             column.heights(&column.triangles(&over.facts.restored.surface, 0.0), f64::NEG_INFINITY)?;
-        let there = column.moved(&position.restored);
+        let there = column.moved(restored);
         let over = there.triangles(self.antagonist.surface(), 0.0);
         let over_it = there.heights(&over, tissue.greatest_mm - REACH_MM)?;
         (over_it.covered >= COVERED).then_some(over_it.least_mm - tissue.greatest_mm)
@@ -98,6 +98,8 @@ const BONWILL_MM: f64 = 101.6;
 /// Measures a span over all positions, and says the least where an attachment has its site.
 pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShown, part: &mut Part) {
     let facts = over.facts;
+    // A body over which the opposing surface has a hole in the bite as scanned is not followed in motion either.
+    let whole = moving.room(over, shown, &Motion::identity()).is_some();
     let mut positions = Vec::new();
     let mut least: Option<(f64, Point, usize)> = None;
     for (k, position) in moving.positions.iter().enumerate() {
@@ -112,9 +114,11 @@ pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShow
             way_mm: units::json(position.way_mm),
             opened_deg: units::json(position.opened_deg),
             least_along_mm: along.map(|a| units::json(a.0)),
-            room_mm: moving.room(over, shown, position).map(units::json),
+            room_mm: moving.room(over, shown, &position.restored).filter(|_| whole).map(units::json),
         });
     }
+    let followed = positions.iter().filter(|p| p.room_mm.is_some()).count();
+    let missing = positions.len() - followed;
     let least_room = positions.iter().filter_map(|p| p.room_mm).min_by(f64::total_cmp);
     let rule = facts.rules.get("condylar_guidance_deg");
     let sides = facts.case.file.relation.guidance_deg;
@@ -136,9 +140,17 @@ pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShow
         (Some(room), Some(site)) if hinge => (
             room,
             format!(
-                "a rigid body at the site finds {} at least (in the bite as scanned {}); ",
+                "a rigid body at the site finds {} at least (in the bite as scanned {}{}); ",
                 units::mm(room),
-                units::mm(site.room_mm)
+                units::mm(site.room_mm),
+                if missing > 0 {
+                    format!(
+                        "; in {missing} of {} positions opposing surface is missing over it",
+                        followed + missing
+                    )
+                } else {
+                    String::new()
+                }
             ),
         ),
         _ => (along, String::new()),
@@ -164,9 +176,11 @@ pub(super) fn measure(over: &Over<'_>, moving: &Moving<'_>, shown: &mut SpanShow
         Finding::new(CHECK.id, "room_in_excursions", Verdict::Caution, says)
             .figure(&figure, Unit::Mm)
             .at(Where::span(&over.span.teeth).at(&at))
-            .settled_by(
-                "condylar guidance of the patient in [articulation], or the set-up in an articulator",
-            ),
+            .settled_by(if rule.changed {
+                "the set-up in an articulator"
+            } else {
+                "condylar guidance of the patient in [articulation], or the set-up in an articulator"
+            }),
     );
 }
 

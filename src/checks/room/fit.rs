@@ -59,14 +59,21 @@ pub(super) fn all(facts: &Facts<'_>, antagonist: &Antagonist<'_>, seated: Vec<Se
     let Some(attachment) = &facts.case.file.attachment else { return };
     let own = facts.case.attachment.as_ref().and_then(Body::of_mesh);
     let body = own.unwrap_or_else(|| Body::envelope(attachment.sizes_mm()));
-    let fitted = |s: &Seated, along: Option<Vector>| one(facts, attachment, &body, s, along).ok();
+    let fitted = |s: &Seated, along: Option<Vector>| one(facts, attachment, &body, s, along);
     let mut placed: Vec<Placed<'_>> = Vec::new();
     for seated in &seated {
         match (fitted(seated, None), facts.restored.anatomy.spans.get(seated.span)) {
-            (Some(fit), Some(span)) => {
+            (Ok(fit), Some(span)) => {
                 placed.push(Placed { seated, span, abutment: abutment(facts, span), fit });
             }
-            _ => part.findings.push(nowhere(seated)),
+            (Err(reason), Some(span)) => {
+                let what = format!("Fit of the attachment over {}", seated.name);
+                part.findings.push(
+                    Finding::not_measured(CHECK.id, "attachment_finds_no_place", &what, &reason)
+                        .at(Where::span(&span.teeth)),
+                );
+            }
+            (_, None) => {}
         }
     }
     if attachment.axes == HingeAxes::Parallel
@@ -74,7 +81,7 @@ pub(super) fn all(facts: &Facts<'_>, antagonist: &Antagonist<'_>, seated: Vec<Se
     {
         let along = common.cross(antagonist.opening());
         for p in &mut placed {
-            if let Some(fit) = fitted(p.seated, Some(toward(along, &p.fit.pose.along()))) {
+            if let Ok(fit) = fitted(p.seated, Some(toward(along, &p.fit.pose.along()))) {
                 p.fit = fit;
             }
         }
@@ -148,18 +155,6 @@ fn one(
         relief_mm: attachment.relief_mm,
         over_mm: over_mm(attachment),
     })
-}
-
-fn nowhere(seated: &Seated) -> Finding {
-    Finding::new(
-        CHECK.id,
-        "attachment_finds_no_place",
-        Verdict::Caution,
-        format!(
-            "The attachment finds no place over {} with tissue under and opposing surface over all of it.",
-            seated.name
-        ),
-    )
 }
 
 /// The spare as a rule.

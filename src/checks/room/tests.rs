@@ -272,7 +272,10 @@ fn a_hole_over_the_site_is_no_room_at_rest_nor_in_motion() {
     let whole = checked(&pair(6.0, |f| f.marks.occlusal_plane = Some(plane)));
     let moved = whole.spans[0].excursions.as_ref().unwrap();
     assert!(moved.positions.iter().all(|p| p.room_mm.is_some_and(|mm| mm > 5.5)), "{moved:?}");
-    let mut case = pair(6.0, |f| f.marks.occlusal_plane = Some(plane));
+    let mut case = pair(6.0, |f| {
+        f.marks.occlusal_plane = Some(plane);
+        f.attachment = Some(own([2.0, 0.0, 0.0, 0.0], None));
+    });
     let scan = case.maxilla.as_mut().unwrap();
     let whole = scan.import.mesh.clone();
     let hole = Point::new(-15.0, -4.5, 6.0);
@@ -283,7 +286,16 @@ fn a_hole_over_the_site_is_no_room_at_rest_nor_in_motion() {
     assert!(room.says.contains("what is missing there is not counted as room"), "{}", room.says);
     assert!(room.settled_by.as_ref().unwrap().contains("without a hole"));
     let moved = part.spans[0].excursions.as_ref().unwrap();
-    assert!(moved.positions.iter().any(|p| p.room_mm.is_none()), "{moved:?}");
+    assert!(
+        moved.positions.iter().all(|p| p.room_mm.is_none()) && moved.least_room_mm.is_none(),
+        "{moved:?}"
+    );
+    assert!(!found(&part, "room_in_excursions").says.contains("rigid body"));
+    let fit = found(&part, "attachment_finds_no_place");
+    assert_eq!(fit.verdict, Verdict::NotMeasured);
+    assert!(
+        fit.settled_by.as_ref().unwrap().contains("a scan of the opposing arch that reaches over the site")
+    );
 }
 
 #[test]

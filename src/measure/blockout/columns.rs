@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::Cast;
 use crate::mesh::{FaceId, Mesh, Topology};
-use crate::space::{Direction, Point, Vector, across, cos, sin};
+use crate::space::{Direction, Point, Vector, across, cos, count_from, sin};
 
 /// Two crossings of one sense nearer than this are one: doubled triangles, mm.
 const DOUBLED_MM: f64 = 1e-6;
@@ -193,8 +193,8 @@ impl Columns {
         }
         let grid = p.map(|q| [0, 1].map(|k| (q[k] - self.low[k]) / self.spacing - 0.5));
         let rows = grid.map(|q| q[1]);
-        let first = rows.iter().copied().fold(f64::INFINITY, f64::min).ceil().max(0.0) as usize;
-        let last = rows.iter().copied().fold(f64::NEG_INFINITY, f64::max).floor();
+        let first = count_from(rows.iter().copied().fold(f64::INFINITY, f64::min));
+        let last = rows.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if last < 0.0 {
             return;
         }
@@ -202,8 +202,7 @@ impl Columns {
             let y = row as f64;
             let mut met = (0..3).filter_map(|k| meet(grid[k], grid[(k + 1) % 3], y));
             let (Some(a), Some(b)) = (met.next(), met.next()) else { continue };
-            let from = a.min(b).ceil().max(0.0) as usize;
-            let end = a.max(b).ceil().max(0.0) as usize;
+            let (from, end) = (count_from(a.min(b)), count_from(a.max(b)));
             for place in from..end.min(self.counts[0]) {
                 let q = [
                     self.low[0] + (place as f64 + 0.5) * self.spacing,

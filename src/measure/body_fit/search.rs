@@ -34,6 +34,9 @@ pub struct Freedom {
     pub vertical_mm: f64,
 }
 
+/// How far a place may pass the edge of the play: a start that was rounded to six digits still lies on it.
+const ROUNDED: f64 = 2e-6;
+
 /// Place along the crest, shift across it, tilts.
 type Place = [f64; 4];
 
@@ -66,12 +69,12 @@ impl Search<'_> {
         let clear = site_room::clear_of_abutment_mm(self.asked.site, &self.line, s);
         // A place that was marked is left by no more than the shift allowed.
         let held =
-            self.asked.site.at.is_none() || (s - self.asked.start.0).abs() <= self.asked.shift_mm + 1e-9;
+            self.asked.site.at.is_none() || (s - self.asked.start.0).abs() <= self.asked.shift_mm + ROUNDED;
         held && (0.0..=self.line.length_mm()).contains(&s)
-            && t.abs() <= self.asked.shift_mm + 1e-9
-            && hypot(tx, ty) <= size.tilt_deg + 1e-9
-            && clear >= size.clear_mm - 1e-9
-            && clear + size.length_mm <= size.zone_mm + 1e-9
+            && t.abs() <= self.asked.shift_mm + ROUNDED
+            && hypot(tx, ty) <= size.tilt_deg + ROUNDED
+            && clear >= size.clear_mm - ROUNDED
+            && clear + size.length_mm <= size.zone_mm + ROUNDED
     }
 
     fn at(&self, [s, t, tx, ty]: Place) -> Option<Tried> {

@@ -41,12 +41,16 @@ impl Scene {
     }
 
     fn fit(&self, body: &Body, over_mm: f64) -> Fit {
+        self.fit_from(body, over_mm, (4.0, [0.0; 2]))
+    }
+
+    fn fit_from(&self, body: &Body, over_mm: f64, start: (f64, [f64; 2])) -> Fit {
         let site = self.site();
         best(&FitAsked {
             site: &site,
             body,
             abutment: &[],
-            start: (4.0, [0.0; 2]),
+            start,
             along: None,
             shift_mm: 1.0,
             relief_mm: 0.5,
@@ -54,6 +58,19 @@ impl Scene {
         })
         .unwrap()
     }
+}
+
+#[test]
+fn a_start_on_the_edge_of_the_play_is_left_although_its_figures_were_rounded() {
+    // The opposing plate leans by 9 degrees: the body leans as far as it may, 5 degrees, and stands where the plate is highest.
+    let scene = Scene::new(|_, _| 0.0, |x, _| 7.0 + 0.158 * x);
+    let fit = scene.fit_from(&Body::envelope([4.0, 3.0, 3.0]), 0.5, (3.0, [5.0 + 5e-7, 0.0]));
+    let from_upright = scene.fit_from(&Body::envelope([4.0, 3.0, 3.0]), 0.5, (3.0, [0.0; 2]));
+    assert!((fit.spare_mm - from_upright.spare_mm).abs() < 0.02, "{fit:?} {from_upright:?}");
+    // Between 1 mm clear of the abutment and the zone's end at 9 mm a body 4 mm long has 4 mm to move in.
+    let freedom = fit.freedom.unwrap();
+    assert!((freedom.along_mm[0] + freedom.along_mm[1] - 4.0).abs() < 0.21, "{freedom:?}");
+    assert!((freedom.across_mm[0] + freedom.across_mm[1] - 2.0).abs() < 0.21, "{freedom:?}");
 }
 
 #[test]

@@ -6,8 +6,8 @@ use super::arch::Station;
 use super::{TorusOnWall, Wall, WallEnd};
 use crate::estimate::{Measured, NotMeasured};
 use crate::locate::Surface;
-use crate::mesh::{FaceId, Mesh, Topology};
-use crate::space::{Direction, Point};
+use crate::mesh::{FaceId, Topology};
+use crate::space::{Direction, Plane, Point, direction};
 
 /// Chord over which lengths are summed, mm.
 const CHORD_MM: f64 = 0.25;
@@ -19,6 +19,8 @@ const RISE_MM: f64 = 0.5;
 const FLAT: (f64, f64) = (0.342, 2.0);
 /// Depth that a wall has at least before it may turn into the floor, mm: the gingiva below the margin may be flat.
 const LEAST_MM: f64 = 2.0;
+/// Half the thickness of the slab about a section in which the triangles that it cuts are looked for, mm.
+const SLAB_MM: f64 = 0.01;
 /// Length followed at most, mm.
 const MOST_MM: f64 = 30.0;
 
@@ -41,7 +43,6 @@ impl Cut<'_> {
     /// # Errors
     /// Where the section does not meet the surface at the margin.
     pub fn wall(&self, surface: &Surface, topology: &Topology) -> Measured<Wall> {
-        let mesh = surface.mesh();
         let off = || {
             NotMeasured::new(
                 "the gingival margin does not lie on the scan there",
@@ -49,7 +50,7 @@ impl Cut<'_> {
             )
         };
         let closest = surface.closest(&self.margin).filter(|c| c.distance_mm <= OFF_MM).ok_or_else(off)?;
-        let chain = self.chain(mesh, topology, &closest.at).ok_or_else(off)?;
+        let chain = self.chain(surface, topology, &closest.at).ok_or_else(off)?;
         Ok(self.followed(&chain))
     }
 
@@ -58,30 +59,35 @@ impl Cut<'_> {
     }
 
     /// The section from the margin downwards.
-    fn chain(&self, mesh: &Mesh, topology: &Topology, margin: &Point) -> Option<Vec<Step>> {
-        let sides: Vec<f64> = mesh.vertices().iter().map(|p| self.side(p)).collect();
+    fn chain(&self, surface: &Surface, topology: &Topology, margin: &Point) -> Option<Vec<Step>> {
+        let mesh = surface.mesh();
+        let normal = direction(self.station.along)?.into_inner();
+        let slab = [normal, -normal]
+            .map(|n| Plane { point: self.station.at + n * SLAB_MM, normal: Direction::new_unchecked(n) });
         let near = |p: &Point| (p - self.station.at).norm_squared() < 40.0 * 40.0;
         let mut links: BTreeMap<u32, (Point, Vec<(u32, FaceId)>)> = BTreeMap::new();
         let mut start: Option<(f64, u32, u32, FaceId, Point)> = None;
-        for (f, corners) in mesh.faces().iter().enumerate() {
-            let above = corners.map(|v| sides[v as usize] > 0.0);
+        for f in surface.faces_within(&slab) {
+            let corners = mesh.faces()[f as usize];
+            let sides = corners.map(|v| self.side(&mesh.vertex(v)));
+            let above = sides.map(|s| s > 0.0);
             if (above[0] == above[1] && above[1] == above[2]) || !near(&mesh.vertex(corners[0])) {
                 continue;
             }
-            let edges = topology.edges_of_face(f as u32);
+            let edges = topology.edges_of_face(f);
             let mut cut: Vec<(u32, Point)> = Vec::with_capacity(2);
             for k in (0..3).filter(|&k| above[k] != above[(k + 1) % 3]) {
                 let [a, b] = topology.edges()[edges[k] as usize].ends;
-                let (da, db) = (sides[a as usize], sides[b as usize]);
+                let (da, db) = (self.side(&mesh.vertex(a)), self.side(&mesh.vertex(b)));
                 cut.push((edges[k], mesh.vertex(a) + (mesh.vertex(b) - mesh.vertex(a)) * (da / (da - db))));
             }
             let [(e, p), (g, q)] = cut[..] else { continue };
-            links.entry(e).or_insert((p, Vec::new())).1.push((g, f as u32));
-            links.entry(g).or_insert((q, Vec::new())).1.push((e, f as u32));
+            links.entry(e).or_insert((p, Vec::new())).1.push((g, f));
+            links.entry(g).or_insert((q, Vec::new())).1.push((e, f));
             let foot = nearest_on_segment(margin, &p, &q);
             let far = (foot - margin).norm();
             if far <= OFF_MM && start.is_none_or(|s| far < s.0) {
-                start = Some((far, e, g, f as u32, foot));
+                start = Some((far, e, g, f, foot));
             }
         }
         let (_, e, g, face, foot) = start?;

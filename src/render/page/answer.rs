@@ -39,23 +39,24 @@ pub(super) fn answer(questions: &[Question], lines: &[Line<'_>], manner: &Manner
 
 fn tally(questions: usize, lines: &[Line<'_>], manner: &Manner) -> String {
     let count = |v: Verdict| lines.iter().filter(|l| l.finding.verdict == v).count();
-    let part =
-        |v: Verdict, n: usize| manner.fill(&format!("answer.count.{}", key(v)), &[("n", &n.to_string())]);
+    let part = |key: &str, n: usize| manner.fill(&format!("answer.count.{key}"), &[("n", &n.to_string())]);
     let stops: Vec<String> = [Verdict::Short, Verdict::Exceeds, Verdict::Tight, Verdict::NotMeasured]
         .into_iter()
         .filter(|&v| count(v) > 0)
-        .map(|v| part(v, count(v)))
+        .map(|v| part(key(v), count(v)))
         .collect();
-    let below = lines.iter().filter(|l| l.finding.verdict == Verdict::Caution && l.misses).count();
+    let (unclear, below): (Vec<_>, Vec<_>) =
+        lines.iter().filter(|l| misses_teaching(l)).partition(|l| l.finding.is_unclear());
     let rest: Vec<String> = [
-        (Verdict::Caution, below),
-        (Verdict::Ask, questions),
-        (Verdict::Possible, count(Verdict::Possible)),
-        (Verdict::Fits, count(Verdict::Fits)),
+        ("caution", below.len()),
+        ("edge", unclear.len()),
+        ("ask", questions),
+        ("possible", count(Verdict::Possible)),
+        ("fits", count(Verdict::Fits)),
     ]
     .into_iter()
     .filter(|&(_, n)| n > 0)
-    .map(|(v, n)| part(v, n))
+    .map(|(key, n)| part(key, n))
     .collect();
     if stops.is_empty() && count(Verdict::Fits) == 0 {
         return manner.word("answer.nothing").to_owned();
@@ -81,31 +82,40 @@ fn group(verdict: Verdict, most: usize, lines: &[Line<'_>], manner: &Manner) -> 
     } else {
         String::new()
     };
-    framed(verdict, manner, &format!("{shown}{rest}"))
+    framed(verdict, key(verdict), manner, &format!("{shown}{rest}"))
 }
 
 /// What misses a limit that judges nothing: teaching that the dentist or the technician weighs.
-fn below(lines: &[Line<'_>], manner: &Manner) -> String {
-    let of = lines.iter().filter(|l| l.finding.verdict == Verdict::Caution && l.misses);
-    let count = of.clone().count();
-    if count == 0 {
-        return String::new();
-    }
-    let mut items: String = of.take(BELOW).map(|l| l.html(manner)).collect();
-    if count > BELOW {
-        let words = manner.fill("group.more", &[("n", &(count - BELOW).to_string())]);
-        items.push_str(&format!("<li><a href=\"#figures\">{}</a></li>\n", escaped(&words)));
-    }
-    framed(Verdict::Caution, manner, &items)
+fn misses_teaching(line: &Line<'_>) -> bool {
+    line.finding.verdict == Verdict::Caution && line.misses
 }
 
-fn framed(verdict: Verdict, manner: &Manner, items: &str) -> String {
+/// What misses such a limit clearly, and after it under a heading of its own what may only just miss it.
+fn below(lines: &[Line<'_>], manner: &Manner) -> String {
+    let (unclear, clear): (Vec<_>, Vec<_>) =
+        lines.iter().filter(|l| misses_teaching(l)).partition(|l| l.finding.is_unclear());
+    let more = (clear.len() + unclear.len()).saturating_sub(BELOW);
+    let listed = |of: &[&Line<'_>], most: usize| -> Vec<String> {
+        of.iter().take(most).map(|l| l.html(manner)).collect()
+    };
+    let mut groups =
+        [("caution", listed(&clear, BELOW)), ("edge", listed(&unclear, BELOW.saturating_sub(clear.len())))];
+    if let Some((_, last)) = groups.iter_mut().rev().find(|(_, items)| !items.is_empty() && more > 0) {
+        let words = manner.fill("group.more", &[("n", &more.to_string())]);
+        last.push(format!("<li><a href=\"#figures\">{}</a></li>\n", escaped(&words)));
+    }
+    let shown = groups.iter().filter(|(_, items)| !items.is_empty());
+    shown.map(|(heading, items)| framed(Verdict::Caution, heading, manner, &items.concat())).collect()
+}
+
+/// A group of lines under its heading.
+fn framed(verdict: Verdict, heading: &str, manner: &Manner, items: &str) -> String {
     let stops = !matches!(verdict, Verdict::Fits | Verdict::Possible);
     format!(
         "<section class=\"group {}\">\n<h3><span class=\"sign\" aria-hidden=\"true\">{}</span>{}</h3>\n<ul class=\"lines\">\n{items}</ul>\n</section>\n",
         if stops { "stops" } else { "calm" },
         sign(verdict),
-        escaped(manner.word(&format!("group.{}", key(verdict)))),
+        escaped(manner.word(&format!("group.{heading}"))),
     )
 }
 
@@ -124,7 +134,7 @@ fn asked(questions: &[Question], manner: &Manner) -> String {
         let words = manner.fill("group.more_questions", &[("n", &more.to_string())]);
         items.push_str(&format!("<li><a href=\"#lists\">{}</a></li>\n", escaped(&words)));
     }
-    framed(Verdict::Ask, manner, &items)
+    framed(Verdict::Ask, "ask", manner, &items)
 }
 
 /// Marks English text on a page of another language.
@@ -211,4 +221,66 @@ fn row(line: &Line<'_>, heads: &[String; 7], screen: bool, manner: &Manner) -> S
         cell(5, "", text(&line.margin)),
         cell(6, "", source),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::{Figure, Finding, LimitShown};
+    use crate::units::Unit;
+
+    /// A statement of the room check against `at most 1.00 mm`.
+    fn against_one_mm(code: &str, number: f64, uncertainty: f64) -> Finding {
+        let mut finding = Finding::new("room", code, Verdict::Caution, code);
+        finding.value = Some(Figure { number, unit: Unit::Mm, uncertainty, contributions: vec![] });
+        finding.limit(LimitShown {
+            id: "beyond_plane_mm".into(),
+            at_least: None,
+            at_most: Some(1.0),
+            unit: Unit::Mm,
+            source: "HOUSE".into(),
+            changed: false,
+        })
+    }
+
+    #[test]
+    fn what_may_only_just_miss_a_limit_stands_after_what_clearly_misses_it() {
+        let manner = Manner::default();
+        let findings = [
+            against_one_mm("unclear", 1.08, 0.34),
+            against_one_mm("within", 0.9, 0.34),
+            against_one_mm("clear", 1.8, 0.1),
+        ];
+        let ordered = crate::render::sheet::by_urgency(&findings);
+        let codes: Vec<&str> = ordered.iter().map(|f| f.code.as_str()).collect();
+        assert_eq!(codes, ["clear", "unclear", "within"]);
+
+        let lines: Vec<Line<'_>> =
+            ordered.into_iter().map(|f| Line::new(f, f.code.as_str(), &manner)).collect();
+        let page = answer(&[], &lines, &manner);
+        let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words} in {page}"));
+        let order = [
+            "Below what is taught, to be weighed",
+            "0.80 mm too much",
+            "At the edge of what is taught:",
+            "0.08 mm too much, not clear",
+        ];
+        assert!(order.windows(2).all(|two| at(two[0]) < at(two[1])), "{page}");
+        assert!(page.contains("1 below what is taught, 1 at the edge of what is taught."), "{page}");
+        assert!(!page.contains("0.10 mm to spare"), "{page}");
+    }
+
+    #[test]
+    fn more_than_a_screen_holds_drops_what_is_not_clear_first() {
+        let manner = Manner::default();
+        let mut findings = vec![against_one_mm("unclear", 1.08, 0.34)];
+        findings.extend((0..BELOW).map(|_| against_one_mm("clear", 1.8, 0.1)));
+        let ordered = crate::render::sheet::by_urgency(&findings);
+        let lines: Vec<Line<'_>> =
+            ordered.into_iter().map(|f| Line::new(f, f.code.as_str(), &manner)).collect();
+        let page = answer(&[], &lines, &manner);
+        assert_eq!(page.matches("0.80 mm too much").count(), BELOW);
+        assert!(!page.contains("0.08 mm") && page.contains("and 1 more, in the table below"), "{page}");
+        assert!(!page.contains("At the edge"), "{page}");
+    }
 }

@@ -40,7 +40,7 @@ impl<'f> Line<'f> {
                 if v.uncertainty > 0.0 { format!(" ±{}", manner.numbers(&wide)) } else { String::new() };
             shown + &spread
         });
-        let margin = value.zip(f.limit.as_ref()).and_then(|(v, l)| margin(v.number, l));
+        let margin = f.margin();
         let mut line = Line {
             finding: f,
             name,
@@ -48,7 +48,10 @@ impl<'f> Line<'f> {
             place: place(f, manner),
             figure,
             limit: f.limit.as_ref().and_then(|l| limit(l, manner)),
-            margin: margin.zip(f.limit.as_ref()).map(|(m, l)| margin_words(m, l, manner)),
+            margin: margin.zip(f.limit.as_ref()).map(|(m, l)| {
+                let words = margin_words(m, l, manner);
+                if f.is_unclear() { manner.fill("line.not_clear", &[("margin", &words)]) } else { words }
+            }),
             misses: margin.is_some_and(|m| m < 0.0),
             says: (String::new(), true),
         };
@@ -138,15 +141,6 @@ fn escaped_with_strong(words: &str) -> String {
         out.push_str(mark);
     }
     out
-}
-
-/// What is to spare, negative where the limit is missed.
-fn margin(number: f64, limit: &LimitShown) -> Option<f64> {
-    match (limit.at_least, limit.at_most) {
-        (Some(least), _) => Some(number - least),
-        (None, Some(most)) => Some(most - number),
-        (None, None) => None,
-    }
 }
 
 fn margin_words(margin: f64, limit: &LimitShown, manner: &Manner) -> String {

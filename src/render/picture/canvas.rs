@@ -21,9 +21,9 @@ impl Canvas {
         for y in 0..height {
             for x in 0..width {
                 let mut sum = [0_usize; 3];
-                for sub in 0..fine * fine {
-                    let index = (y * fine + sub / fine) * raster.width + x * fine + sub % fine;
-                    if let Some(p) = raster.pixels.get(index) {
+                for row in y * fine..(y + 1) * fine {
+                    let from = row * raster.width + x * fine;
+                    for p in raster.pixels.get(from..from + fine).into_iter().flatten() {
                         (0..3).for_each(|k| sum[k] += usize::from(p[k]));
                     }
                 }

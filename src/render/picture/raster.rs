@@ -2,7 +2,7 @@
 
 use super::super::colour::Rgb;
 use super::{Camera, Still};
-use crate::space::{Point, Vector};
+use crate::space::{Point, Vector, count_from};
 
 /// Fine pixels with their depth.
 pub(super) struct Raster {
@@ -24,12 +24,17 @@ impl Raster {
 
     /// Draws a pixel where nothing nearer than `z` stands.
     fn put(&mut self, x: usize, y: usize, z: f64, colour: Rgb) {
+        self.put_with(x, y, z, || colour);
+    }
+
+    /// The same; the colour is asked for only where it is seen.
+    fn put_with(&mut self, x: usize, y: usize, z: f64, colour: impl FnOnce() -> Rgb) {
         let index = y * self.width + x;
         if let (Some(depth), Some(pixel)) = (self.depth.get_mut(index), self.pixels.get_mut(index))
             && z > *depth
         {
             *depth = z;
-            *pixel = colour;
+            *pixel = colour();
         }
     }
 }
@@ -77,25 +82,34 @@ fn triangle(raster: &mut Raster, a: &Corner, b: &Corner, c: &Corner) {
         return;
     }
     // Pixels whose middles lie between the extremes, with a little over for what the shares of the corners round.
-    let clamp = |v: f64, most: usize| v.clamp(0.0, most as f64) as usize;
-    let first = |low: f64, most: usize| clamp((low - 0.5 - 1e-6).ceil(), most);
-    let behind = |high: f64, most: usize| clamp((high - 0.5 + 1e-6).floor() + 1.0, most);
+    let first = |low: f64, most: usize| count_from(low - 0.5 - 1e-6).min(most);
+    let behind = |high: f64, most: usize| {
+        let last = high - 0.5 + 1e-6;
+        if last >= 0.0 { (last as usize).saturating_add(1).min(most) } else { 0 }
+    };
     let (x0, x1) = (first(a.x.min(b.x).min(c.x), raster.width), behind(a.x.max(b.x).max(c.x), raster.width));
     let (y0, y1) =
         (first(a.y.min(b.y).min(c.y), raster.height), behind(a.y.max(b.y).max(c.y), raster.height));
+    // A share is negative where its part of the area is of the other sign than the whole.
+    let other_sign = |part: f64| if area > 0.0 { part < 0.0 } else { part > 0.0 };
     for y in y0..y1 {
         for x in x0..x1 {
             let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
-            let wa = ((b.x - px) * (c.y - py) - (c.x - px) * (b.y - py)) / area;
-            let wb = ((c.x - px) * (a.y - py) - (a.x - px) * (c.y - py)) / area;
+            let of_a = (b.x - px) * (c.y - py) - (c.x - px) * (b.y - py);
+            let of_b = (c.x - px) * (a.y - py) - (a.x - px) * (c.y - py);
+            if other_sign(of_a) || other_sign(of_b) {
+                continue;
+            }
+            let (wa, wb) = (of_a / area, of_b / area);
             let wc = 1.0 - wa - wb;
-            if wa < 0.0 || wb < 0.0 || wc < 0.0 {
+            if wc < 0.0 {
                 continue;
             }
             let z = wa * a.z + wb * b.z + wc * c.z;
-            let colour = [0, 1, 2]
-                .map(|k| (wa * a.colour[k] + wb * b.colour[k] + wc * c.colour[k]).clamp(0.0, 255.0) as u8);
-            raster.put(x, y, z, colour);
+            raster.put_with(x, y, z, || {
+                [0, 1, 2]
+                    .map(|k| (wa * a.colour[k] + wb * b.colour[k] + wc * c.colour[k]).clamp(0.0, 255.0) as u8)
+            });
         }
     }
 }
