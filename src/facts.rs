@@ -333,7 +333,11 @@ fn relation(
         return (None, ArticulationFact::unknown());
     };
     let (restored, opposing) = (&restored.surface, &other.surface);
-    let map = clearance::map(restored, opposing, opening);
+    // Contacts want the normals of both surfaces; they are found beside the map, not after it.
+    let (map, _) = rayon::join(
+        || clearance::map(restored, opposing, opening),
+        || rayon::join(|| restored.mesh().vertex_normals(), || opposing.mesh().vertex_normals()),
+    );
     let pair = Pair { restored, opposing, opening: *opening, map: &map };
     let limits = ContactLimits {
         contact_gap_mm: rules.number("contact_gap_mm"),

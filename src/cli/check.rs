@@ -160,17 +160,18 @@ pub(super) fn bare(args: &CaseArgs) -> Result<CaseFile, Failure> {
 
 /// The page of an analysis, as `check` writes it.
 pub(super) fn page(done: &Analysis<'_>, manner: Manner) -> Vec<u8> {
-    let scene = done.scene();
-    let (pictures, space) = rayon::join(|| pictures(done, &scene), || render::page::space(&scene, &manner));
-    html(done, &space, &pictures, manner)
+    let (drawings, (stills, space)) = rayon::join(
+        || gallery::drawings(done, &done.sections()),
+        || {
+            let scene = done.scene();
+            rayon::join(|| gallery::stills(&scene), || render::page::space(&scene, &manner))
+        },
+    );
+    html(done, &space, &[stills, drawings], manner)
 }
 
 /// Stills and drawings.
 type Pictures = [Vec<Picture>; 2];
-
-fn pictures(done: &Analysis<'_>, scene: &Scene<'_>) -> Pictures {
-    rayon::join(|| gallery::stills(scene), || gallery::drawings(done, &done.sections())).into()
-}
 
 fn html(done: &Analysis<'_>, space: &str, [stills, drawings]: &Pictures, manner: Manner) -> Vec<u8> {
     let sections = checks::sections();
@@ -180,11 +181,16 @@ fn html(done: &Analysis<'_>, space: &str, [stills, drawings]: &Pictures, manner:
 
 /// Everything that `check` writes.
 fn files(done: &Analysis<'_>, json: &[u8], manner: Manner) -> Files {
-    let scene = done.scene();
-    let ((pictures, space), layers) = rayon::join(
-        || rayon::join(|| pictures(done, &scene), || render::page::space(&scene, &manner)),
-        || layers(&scene),
+    // Drawings come from the report alone and need not wait for the scene.
+    let (drawings, ((stills, space), layers)) = rayon::join(
+        || gallery::drawings(done, &done.sections()),
+        || {
+            let scene = done.scene();
+            let seen = || rayon::join(|| gallery::stills(&scene), || render::page::space(&scene, &manner));
+            rayon::join(seen, || layers(&scene))
+        },
     );
+    let pictures: Pictures = [stills, drawings];
     let page = html(done, &space, &pictures, manner);
     let mut files: Files = vec![("report.json".to_owned(), json.to_vec())];
     files.push(("report.html".to_owned(), page));

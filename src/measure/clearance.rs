@@ -70,6 +70,11 @@ impl<'s> Antagonist<'s> {
         Antagonist { surface, opening: *opening, inside_out: is_inside_out(surface, opening) }
     }
 
+    /// A piece of the same scan in its place.
+    pub fn of_piece<'p>(&self, piece: &'p Surface) -> Antagonist<'p> {
+        Antagonist { surface: piece, opening: self.opening, inside_out: self.inside_out }
+    }
+
     /// The surface.
     pub fn surface(&self) -> &'s Surface {
         self.surface

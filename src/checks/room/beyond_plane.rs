@@ -11,11 +11,14 @@ use crate::measure::clearance::Antagonist;
 use crate::mesh::Mesh;
 use crate::report::{BeyondShown, Finding, Preparation, SpanShown, Verdict, Where};
 use crate::rules::judge;
-use crate::space::{Direction, Plane, Point, aside_mm};
+use crate::space::{Direction, Plane, Point, across, aside_mm};
 use crate::units::{self, Unit};
 
 /// A crown whose tip stands this near to a crest in plan stands over it, mm.
 const OVER_MM: f64 = 6.0;
+
+/// What lies farther beside a crest in plan is not met by lines through it, mm.
+const ASIDE_MM: f64 = 0.01;
 
 /// The opposing arch with the tips of its crowns and the plane through those that stand over no span.
 pub(super) struct Opposite<'a> {
@@ -44,8 +47,8 @@ pub(super) fn measure(over: &Over<'_>, opposite: &Opposite<'_>, shown: &mut Span
         let room_now = least(over, over.antagonist);
         let room_at = |taken_mm: f64| {
             let level = beyond_mm - taken_mm;
-            let lowered = Surface::new(&lowered(arch.mesh(), crown, plane, level)?);
-            least(over, &Antagonist::new(&lowered, over.antagonist.opening()))
+            let lowered = over_crest(&lowered(arch.mesh(), crown, plane, level)?, over, occlusal);
+            least(over, &over.antagonist.of_piece(&Surface::new(&lowered)))
         };
         let gained = room_at(1.0).zip(room_now).map(|(then, now)| then - now);
         let without = room_at(beyond_mm);
@@ -129,6 +132,24 @@ fn stands_over(crest: &[Point], at: &Point, occlusal: &Direction) -> bool {
 fn least(over: &Over<'_>, antagonist: &Antagonist<'_>) -> Option<f64> {
     let stations = over.line.stations(0.5);
     stations.iter().filter_map(|(_, p)| antagonist.along(p)).map(|a| a.mm).min_by(f64::total_cmp)
+}
+
+/// The triangles that lines along the opening direction through a crest may meet.
+fn over_crest(mesh: &Mesh, over: &Over<'_>, occlusal: &Direction) -> Mesh {
+    let (u, v) = across(occlusal);
+    let plan = |p: &Point| [u, v].map(|axis| p.coords.dot(&axis));
+    let extent = |places: &mut dyn Iterator<Item = Point>| {
+        places.fold([[f64::INFINITY, f64::NEG_INFINITY]; 2], |e, p| {
+            let at = plan(&p);
+            [0, 1].map(|k| [e[k][0].min(at[k]), e[k][1].max(at[k])])
+        })
+    };
+    let crest = extent(&mut over.line.stations(0.5).into_iter().map(|(_, p)| p));
+    let near = |f| {
+        let own = extent(&mut mesh.corners(f).into_iter());
+        (0..2).all(|k| own[k][0] <= crest[k][1] + ASIDE_MM && own[k][1] >= crest[k][0] - ASIDE_MM)
+    };
+    mesh.part(near).0
 }
 
 /// The arch with a crown cut down to a level over the plane, mm.

@@ -255,8 +255,9 @@ mod tests {
         let codes: Vec<&str> = ordered.iter().map(|f| f.code.as_str()).collect();
         assert_eq!(codes, ["clear", "unclear", "within"]);
 
-        let lines: Vec<Line<'_>> =
-            ordered.into_iter().map(|f| Line::new(f, f.code.as_str(), &manner)).collect();
+        let fine = Finding::new("room", "fine", Verdict::Fits, "fine");
+        let all = ordered.into_iter().chain([&fine]);
+        let lines: Vec<Line<'_>> = all.map(|f| Line::new(f, f.code.as_str(), &manner)).collect();
         let page = answer(&[], &lines, &manner);
         let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words} in {page}"));
         let order = [
@@ -266,7 +267,7 @@ mod tests {
             "0.08 mm too much, not clear",
         ];
         assert!(order.windows(2).all(|two| at(two[0]) < at(two[1])), "{page}");
-        assert!(page.contains("1 below what is taught, 1 at the edge of what is taught."), "{page}");
+        assert!(page.contains("1 below what is taught, 1 at the edge of what is taught, 1 fits."), "{page}");
         assert!(!page.contains("0.10 mm to spare"), "{page}");
     }
 
