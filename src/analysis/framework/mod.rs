@@ -130,13 +130,26 @@ pub fn framework(
             let mut sane = shells::look(&given, &none, &thick);
             // Without a place on the cast, or in the wrong unit, no wall is told thin.
             sane.no_wall = None;
-            of_file(&facts, &given, &thick, &sane, &mut file);
             let distance_mm = vec![None; thick.len()];
+            if !is_likely(&given) {
+                // Read in a wrong unit: no length of it is told.
+                said::of_file(&facts, &sane, None, &mut file);
+                let (mesh, cast, thickness_mm) =
+                    (given.mesh().clone(), CastSeen::of(&facts), distance_mm.clone());
+                return Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm, cast });
+            }
+            of_file(&facts, &given, &thick, &sane, &mut file);
             let thickness_mm = thick.iter().map(|t| t.map(|t| t.sphere_mm)).collect();
             let (mesh, cast) = (given.mesh().clone(), CastSeen::of(&facts));
             Ok(FrameworkChecked { file, mesh, distance_mm, thickness_mm, cast })
         }
     }
+}
+
+/// Whether a framework has a size that frameworks have.
+fn is_likely(framework: &Framework) -> bool {
+    let extent = framework.mesh().bounds().map_or(0.0, |(low, high)| (high - low).max());
+    (EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent)
 }
 
 fn blank(facts: &Facts<'_>, frame: &Scan) -> FrameworkFile {

@@ -39,6 +39,9 @@ pub(super) fn point(at: [f64; 3]) -> Point {
     Point::from(at)
 }
 
+/// How long frameworks are, mm: what tells one unit from another needs no more than this.
+const USUAL_MM: f64 = 50.0;
+
 pub(super) fn of_size(framework: &Framework, frame: &Scan, file: &mut FrameworkFile) {
     let mesh = framework.mesh();
     let extent = mesh.bounds().map_or(0.0, |(low, high)| (high - low).max());
@@ -54,7 +57,10 @@ pub(super) fn of_size(framework: &Framework, frame: &Scan, file: &mut FrameworkF
         ("micrometres", "um", 0.001),
         ("millimetres", "mm", 1.0),
     ];
-    let likely = units.iter().find(|(_, word, mm)| *word != frame.import.unit.word() && fits(mm / own));
+    // Of two that fit, the one that makes it as long as frameworks are.
+    let off = |mm: f64| (extent * mm / own / USUAL_MM).max(USUAL_MM / (extent * mm / own));
+    let fitting = units.iter().filter(|(_, word, mm)| *word != frame.import.unit.word() && fits(mm / own));
+    let likely = fitting.min_by(|a, b| off(a.2).total_cmp(&off(b.2)));
     let mend = likely.map_or_else(
         || "an export of the framework in a known unit".to_owned(),
         |(name, word, _)| format!("--unit {word}: its numbers look like {name}"),
@@ -277,6 +283,10 @@ pub(super) fn clear_of_opposing(
     );
 }
 
+fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
 pub(super) fn of_file(facts: &Facts<'_>, sane: &Sane, wall: Option<(f64, Point)>, file: &mut FrameworkFile) {
     let mut say = |code: &str, at: Option<Point>, says: String, mend: &str| {
         let mut finding = Finding::new(CHECK, code, Verdict::Exceeds, says).settled_by(mend);
@@ -291,8 +301,8 @@ pub(super) fn of_file(facts: &Facts<'_>, sane: &Sane, wall: Option<(f64, Point)>
             "framework_open",
             Some(first.at),
             format!(
-                "The framework's surface is open: {} borders, {} long in all. It has no inside that could be cast or printed.",
-                sane.borders.len(),
+                "The framework's surface is open: {}, {} long in all. It has no inside that could be cast or printed.",
+                counted(sane.borders.len(), "border"),
                 units::mm(length)
             ),
             "close the surface in the program that made it",
@@ -311,8 +321,8 @@ pub(super) fn of_file(facts: &Facts<'_>, sane: &Sane, wall: Option<(f64, Point)>
             "framework_afloat",
             Some(first.at),
             format!(
-                "The file holds {} pieces besides the framework's main body, the first with an area of {}.",
-                sane.afloat.len(),
+                "The file holds {} besides the framework's main body, the first with an area of {}.",
+                counted(sane.afloat.len(), "piece"),
                 units::show(first.amount, Unit::Mm2)
             ),
             "join them to the framework, or take them out",
@@ -334,8 +344,9 @@ pub(super) fn of_file(facts: &Facts<'_>, sane: &Sane, wall: Option<(f64, Point)>
             "framework_struts",
             Some(first.at),
             format!(
-                "{} thin rods stand off the cast, the first {} long: are these the supports of a printing program?",
-                sane.struts.len(),
+                "Off the cast {} {}, the first {} long: are these the supports of a printing program?",
+                if sane.struts.len() == 1 { "stands" } else { "stand" },
+                counted(sane.struts.len(), "thin rod"),
                 units::mm(first.amount)
             ),
             "an export of the framework without supports",

@@ -3,7 +3,9 @@
 //!
 //! Definition: the arm is cut by half planes through the tooth's axis, 3 degrees apart. Sections that stand on the tooth's
 //! wall and are no higher than 3.2 mm are the arm's; it ends where no metal follows (the tip) and begins where it grows into
-//! the body, found to a tenth of a degree. *Length* runs along the middles of its sections to its end. The *depth engaged* is the undercut of the tooth,
+//! the body, found to a tenth of a degree. *Length* runs along the middles of its sections to its end; within 0.8 mm of where it
+//! begins
+//! it is taken to run straight on. The *depth engaged* is the undercut of the tooth,
 //! along the path, under the middle of the rounding that ends the arm: half its height before its end.
 //!
 //! Frame and units: mm.
@@ -49,6 +51,10 @@ const ENDS_MM: f64 = 1.0;
 pub(super) const GOES_ON_MM: f64 = 1.0;
 /// A section square to the arm lies this near to that from the tooth's axis, mm.
 pub(super) const SAME_MM: f64 = 0.9;
+
+/// So far from where it grows into the body an arm is taken to run straight on, mm; least cosine of its way to the plane of that.
+const SETTLED_MM: f64 = 0.8;
+const LEAST_AHEAD: f64 = 0.3;
 
 /// The depth of the cast's undercut at a place of a triangle, mm.
 pub type Depth<'a> = dyn Fn(&Point, FaceId) -> f64 + Sync + 'a;
@@ -194,7 +200,8 @@ pub fn follow(
     let run: Vec<usize> = if tip_is_last { run } else { run.into_iter().rev().collect() };
     let order: Vec<&Cutting> = origin.iter().chain(run.iter().map(|&i| &cuts[i])).collect();
     let square = to_the_end(&part, square(&part, &order));
-    let sections = sections((framework, cast), (asked.tooth, axes), &square, depth);
+    let mut sections = sections((framework, cast), (asked.tooth, axes), &square, depth);
+    from_origin(&mut sections, &origin.as_ref().unwrap_or(&cuts[begins]).plane);
     let last = sections.last()?;
     let along = sections.len().checked_sub(3).map(|i| last.middle - sections[i].middle);
     let along = along.and_then(|w| w.try_normalize(1e-9)).unwrap_or_default();
@@ -239,6 +246,43 @@ pub fn follow(
         ends_seen: if tip_is_last { ends[1] } else { ends[0] },
         sections,
     })
+}
+
+/// Counts lengths from the plane in which an arm grows into the body: where it comes within [`SETTLED_MM`] of that its sections
+/// grow and their middles wander, so it is taken to run straight on there.
+fn from_origin(sections: &mut [ArmSection], plane: &Plane) {
+    let Some(side) = sections.get(sections.len() / 2).map(|s| plane.height_mm(&s.middle).signum()) else {
+        return;
+    };
+    let off: Vec<f64> = sections.iter().map(|s| side * plane.height_mm(&s.middle)).collect();
+    let Some(next) = off.iter().position(|mm| *mm >= SETTLED_MM) else { return };
+    let (line, before): (Vec<Point>, _) = (sections.iter().map(|s| s.middle).collect(), next.checked_sub(1));
+    let share = before.map(|k| (SETTLED_MM - off[k]) / (off[next] - off[k]));
+    let from = before.zip(share).map_or(line[next], |(k, share)| line[k] + (line[next] - line[k]) * share);
+    let straight: Vec<Point> = std::iter::once(from).chain(line[next..].iter().copied()).collect();
+    let lengths = lengths(&straight);
+    let Some(k) = lengths.iter().position(|mm| *mm >= SETTLED_MM) else { return };
+    let back = straight[k] - (straight[k] - straight[k - 1]).normalize() * (lengths[k] - SETTLED_MM);
+    let ahead = side * (back - from).normalize().dot(&plane.normal);
+    if ahead < LEAST_AHEAD {
+        return;
+    }
+    let own = off[next].min(SETTLED_MM) / ahead;
+    let mut least = 0.0;
+    for (i, section) in sections.iter_mut().enumerate() {
+        let mm = if i < next { own * off[i] / SETTLED_MM } else { own + lengths[i + 1 - next] };
+        least = mm.max(least);
+        section.s_mm = least;
+    }
+}
+
+/// Lengths along a line to each of its places, mm.
+fn lengths(line: &[Point]) -> Vec<f64> {
+    let mut all = vec![0.0];
+    for two in line.windows(2) {
+        all.push(all[all.len() - 1] + (two[1] - two[0]).norm());
+    }
+    all
 }
 
 /// A place so far before the end of an arm, along the line of its feet on the tooth, and the direction of that.

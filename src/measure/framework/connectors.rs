@@ -1,11 +1,14 @@
 //! Quantity: sections of a major connector, its relief, and the distance of its border from the gingival margins.
 //!
-//! Definition: a *bar's* sections are cut square to the row of teeth at the stations of the lingual way; loops that reach a
-//! crown are minor connectors and left out. Its *thickness* is how far its outer side stands off its fitting side at the
+//! Definition: a *bar's* sections are found at the stations of the lingual way, and cut every 0.5 mm along the line through their
+//! middles, square to its course; loops that reach a crown are minor connectors and left out. Its *thickness* is how far its
+//! outer side stands off its fitting side at the
 //! most, its *height* that of the section (`sections`). A *strap's* sections are cut square to the line by
 //! least squares through the middles of sections from front to back; its *width* is half
-//! of its outline less its thickness, that is along its middle as far as it is bent, its *thickness* the median of the inscribed balls that
-//! touch its fitting side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over tissue from
+//! of its outline less its thickness, that is along its middle as far as it is bent, its *thickness* the median of the inscribed
+//! balls that
+//! touch its fitting side more than a millimetre from its borders. The *border's distance* is that of the fitting surface over
+//! tissue from
 //! the nearest gingival margin, where the framework does not cross that margin. The *relief* is the distance of the fitting
 //! surface from tissue.
 //!
@@ -42,8 +45,11 @@ const BORDER_MM: f64 = 1.0;
 const FITTING_STEP_MM: f64 = 0.5;
 /// Spacing of a strap's sections, mm.
 const STRAP_STEP_MM: f64 = 1.0;
-/// Sections to both sides through whose middles the course of a strap is laid.
+/// Spacing of a bar's sections, mm; sections to both sides through whose middles its course is laid.
+const BAR_STEP_MM: f64 = 0.5;
 const COURSE: usize = 5;
+/// Middles of sections farther apart than this belong to different stretches of a bar, mm.
+const STRETCH_MM: f64 = 4.0;
 
 /// A section of a connector.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,6 +75,8 @@ pub struct BarStation {
 #[derive(Debug)]
 pub struct Margins {
     places: Vec<(Point, Tooth, bool)>,
+    /// Their indices in the order of `x`.
+    by_x: Vec<u32>,
 }
 
 impl Margins {
@@ -84,15 +92,42 @@ impl Margins {
                 curves::evenly(&closed, MARGIN_STEP_MM).into_iter().map(|p| (p, crown.tooth, crossed(&p))),
             );
         }
-        Margins { places }
+        Margins::of(places)
     }
 
-    /// The nearest place of a margin: distance, tooth, whether it is crossed there.
+    fn of(places: Vec<(Point, Tooth, bool)>) -> Margins {
+        let mut by_x: Vec<u32> = (0..places.len() as u32).collect();
+        by_x.sort_by(|a, b| places[*a as usize].0.x.total_cmp(&places[*b as usize].0.x).then(a.cmp(b)));
+        Margins { places, by_x }
+    }
+
+    /// The nearest place of a margin: distance, tooth, whether it is crossed there. Of two as near, the first one.
     pub fn nearest(&self, p: &Point) -> Option<(f64, Tooth, bool)> {
-        let nearest = self
-            .places
-            .iter()
-            .min_by(|a, b| (a.0 - p).norm_squared().total_cmp(&(b.0 - p).norm_squared()))?;
+        let place = |k: usize| &self.places[self.by_x[k] as usize];
+        let (mut best2, mut best) = (f64::INFINITY, None);
+        let middle = self.by_x.partition_point(|&i| self.places[i as usize].0.x < p.x);
+        let (mut low, mut high) = (middle, middle);
+        // Outward along x, the nearer side first, until that alone is farther.
+        loop {
+            let before = low.checked_sub(1).map_or(f64::INFINITY, |k| p.x - place(k).0.x);
+            let after = if high < self.by_x.len() { place(high).0.x - p.x } else { f64::INFINITY };
+            let beside = before.min(after);
+            if !beside.is_finite() || beside * beside > best2 {
+                break;
+            }
+            let k = if before <= after {
+                low -= 1;
+                low
+            } else {
+                high += 1;
+                high - 1
+            };
+            let (d2, own) = ((place(k).0 - p).norm_squared(), self.by_x[k]);
+            if best.is_none_or(|b| d2 < best2 || (d2 == best2 && own < b)) {
+                (best2, best) = (d2, Some(own));
+            }
+        }
+        let nearest = &self.places[best? as usize];
         Some(((nearest.0 - p).norm(), nearest.1, nearest.2))
     }
 }
@@ -158,7 +193,8 @@ pub fn border(framework: &Framework, over_tissue: &[OverTissue]) -> Option<Borde
         .min_by(|a, b| a.distance_mm.total_cmp(&b.distance_mm))
 }
 
-/// Sections of a bar at the stations of the lingual way.
+/// Sections of a bar: found at the stations of the lingual way, and cut again along the line through the middles of those,
+/// square to its course.
 pub fn bar(
     framework: &Framework,
     cast: &Cast<'_>,
@@ -166,38 +202,68 @@ pub fn bar(
     d: &Direction,
     margins: &Margins,
 ) -> Vec<ConnectorSection> {
-    let mesh = framework.mesh();
-    (0..stations.len())
-        .into_par_iter()
-        .filter_map(|i| {
-            let station = &stations[i];
-            let [before, after] =
-                [i.saturating_sub(2), (i + 2).min(stations.len() - 1)].map(|k| stations[k].margin);
-            let way = after - before;
-            let normal = direction(way - d.into_inner() * way.dot(d))?;
-            let plane = Plane { point: station.margin, normal };
-            let close = |p: &Point| (p - station.margin).norm() <= PART_MM;
-            let crosses = |f: u32| {
-                let heights = mesh.corners(f).map(|p| plane.height_mm(&p));
-                let (low, high) = heights
-                    .iter()
-                    .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(*x), h.max(*x)));
-                low <= 0.0 && high >= 0.0 && close(&mesh.corners(f)[0])
-            };
-            let part = mesh.part(crosses).0;
-            let found = loops(&part, &plane)
-                .into_iter()
-                .filter(|l| {
-                    l.closed && curves::distance_mm(&station.wall, &l.middle).is_some_and(|d| d <= AROUND_MM)
-                })
-                .filter(|l| stands_on_tissue(cast, l, margins))
-                .max_by(|a, b| a.places.len().cmp(&b.places.len()))?;
-            let Sizes { thickness_mm, height_mm, .. } = found.sizes(&plane)?;
+    let found = (0..stations.len()).into_par_iter().filter_map(|i| {
+        let station = &stations[i];
+        let [before, after] =
+            [i.saturating_sub(2), (i + 2).min(stations.len() - 1)].map(|k| stations[k].margin);
+        let way = after - before;
+        let plane = Plane { point: station.margin, normal: direction(way - d.into_inner() * way.dot(d))? };
+        let at_wall =
+            |l: &Loop| curves::distance_mm(&station.wall, &l.middle).is_some_and(|d| d <= AROUND_MM);
+        let all = about(framework, &plane, d).into_iter().filter(|l| l.closed && at_wall(l));
+        let best = all.filter(|l| stands_on_tissue(cast, l, margins));
+        best.max_by(|a, b| a.places.len().cmp(&b.places.len())).map(|l| l.middle)
+    });
+    let found: Vec<Point> = found.collect();
+    let planes: Vec<Plane> = stretches(&found).iter().flat_map(|line| square_to(line, d)).collect();
+    planes
+        .par_iter()
+        .filter_map(|plane| {
+            let near = |l: &Loop| (l.middle - plane.point).norm();
+            let all = about(framework, plane, d).into_iter().filter(|l| l.closed && near(l) <= AROUND_MM);
+            let of_tissue = all.filter(|l| stands_on_tissue(cast, l, margins));
+            let found = of_tissue.min_by(|a, b| near(a).total_cmp(&near(b)))?;
+            let Sizes { thickness_mm, height_mm, .. } = found.sizes(plane)?;
             let thickness_mm = stands_off(framework, cast, &found, &|_| true)
                 .map_or(thickness_mm, |mm| mm.min(thickness_mm));
             Some(ConnectorSection { at: found.middle, thickness_mm, height_mm })
         })
         .collect()
+}
+
+/// The loops of the metal about a place of a plane.
+fn about(framework: &Framework, plane: &Plane, d: &Direction) -> Vec<Loop> {
+    let across = plane.normal.cross(d);
+    let wall = |way: Vector, mm: f64| Some(Plane { point: plane.point + way * mm, normal: direction(way)? });
+    let (normal, up) = (plane.normal.into_inner(), d.into_inner());
+    let walls = [(normal, 0.0), (-normal, 0.0)]
+        .into_iter()
+        .chain([across, -across, up, -up].into_iter().map(|way| (way, PART_MM)));
+    let walls: Vec<Plane> = walls.filter_map(|(way, mm)| wall(way, mm)).collect();
+    let part = framework.mesh().part_of(&framework.surface.faces_within(&walls)).0;
+    loops(&part, plane)
+}
+
+/// The line through places in order, torn where two are far apart.
+fn stretches(places: &[Point]) -> Vec<Vec<Point>> {
+    let mut all: Vec<Vec<Point>> = Vec::new();
+    for p in places {
+        match all.last_mut() {
+            Some(line) if line.last().is_some_and(|q| (p - q).norm() <= STRETCH_MM) => line.push(*p),
+            _ => all.push(vec![*p]),
+        }
+    }
+    all
+}
+
+/// Planes along a line, each square to its course there.
+fn square_to(line: &[Point], d: &Direction) -> Vec<Plane> {
+    let places = curves::evenly(line, BAR_STEP_MM);
+    let at = |i: usize| {
+        let reach = i.saturating_sub(COURSE)..(i + COURSE + 1).min(places.len());
+        Some(Plane { point: places[i], normal: course(&places[reach], d)? })
+    };
+    (0..places.len()).filter_map(at).collect()
 }
 
 /// How far the outer side of a section stands off its fitting side at the most, mm; `None` where one of them was not made out.
@@ -244,17 +310,19 @@ pub fn strap(framework: &Framework, cast: &Cast<'_>, frame: &Frame, half_mm: f64
         Plane { point, normal: frame.left }
     });
     let middles = of_band(framework, cast, &planes.collect::<Vec<_>>(), middle_of);
-    let square = (0..middles.len()).map(|i| {
-        let (from, to) = (i.saturating_sub(COURSE), (i + COURSE + 1).min(middles.len()));
-        // Of the line by least squares: the border on the side of the teeth is uneven.
-        let middle = 0.5 * (from + to - 1) as f64;
-        let way: Vector = (from..to).map(|k| middles[k].coords * (k as f64 - middle)).sum();
-        let flat = way - frame.occlusal.into_inner() * way.dot(&frame.occlusal);
-        Plane { point: middles[i], normal: direction(flat).unwrap_or(frame.left) }
-    });
+    // One line by least squares: the borders are uneven, and lines through few sections lean with them.
+    let normal = course(&middles, &frame.occlusal).unwrap_or(frame.left);
+    let square = middles.iter().map(|point| Plane { point: *point, normal });
     of_band(framework, cast, &square.collect::<Vec<_>>(), |l, plane| {
         band(framework, cast, l, &direction(frame.occlusal.cross(&plane.normal))?)
     })
+}
+
+/// The direction, across `d`, of the line by least squares through places at equal distances.
+fn course(places: &[Point], d: &Direction) -> Option<Direction> {
+    let middle = 0.5 * places.len().checked_sub(1)? as f64;
+    let way: Vector = places.iter().enumerate().map(|(k, p)| p.coords * (k as f64 - middle)).sum();
+    direction(way - d.into_inner() * way.dot(d))
 }
 
 fn middle_of(l: &Loop, _: &Plane) -> Option<Point> {
@@ -395,6 +463,46 @@ mod tests {
             assert!((8.9..9.0 + 2.0 * 0.6 + 1e-6).contains(&s.height_mm), "{s:?}");
             assert!((s.thickness_mm - 0.6).abs() < 1e-6, "{s:?}");
         }
+    }
+
+    #[test]
+    fn the_nearest_place_of_a_margin_is_that_of_all_and_the_first_of_two() {
+        let tooth = Tooth::fdi(35).unwrap();
+        // Numbers spread by a multiplier, many of them in one plane across x.
+        let spread = |k: u32, of: u32| f64::from(k.wrapping_mul(2_654_435_761) / of % 97) / 4.0;
+        let place =
+            |k: u32| Point::new(if k % 3 == 0 { 7.0 } else { spread(k, 3) }, spread(k, 7), spread(k, 11));
+        let places: Vec<(Point, Tooth, bool)> = (0..200).map(|k| (place(k), tooth, k % 2 == 0)).collect();
+        let margins = Margins::of(places.clone());
+        for k in 0..300 {
+            let p = place(1000 + k);
+            let by = |a: &&(Point, Tooth, bool), b: &&(Point, Tooth, bool)| {
+                (a.0 - p).norm_squared().total_cmp(&(b.0 - p).norm_squared())
+            };
+            let wanted = places.iter().min_by(by).unwrap();
+            assert_eq!(margins.nearest(&p), Some(((wanted.0 - p).norm(), wanted.1, wanted.2)));
+        }
+        let twice = [true, false].map(|crossed| (Point::new(1.0, 0.0, 0.0), tooth, crossed));
+        let at_both_sides = [&twice[..], &[(Point::new(-1.0, 0.0, 0.0), tooth, false)]].concat();
+        assert_eq!(Margins::of(at_both_sides).nearest(&Point::origin()).unwrap().2, true);
+        assert_eq!(Margins::of(Vec::new()).nearest(&Point::origin()), None);
+    }
+
+    #[test]
+    fn a_line_is_torn_where_a_bar_is_missing_and_cut_square_to_its_course() {
+        let up = Direction::new_normalize(Vector::z());
+        let places: Vec<Point> =
+            [0.0, 2.0, 4.0, 9.0, 11.0].map(|x: f64| Point::new(x, 0.5 * x, 0.3 * (x % 4.0))).to_vec();
+        let lines = stretches(&places);
+        assert_eq!(lines.iter().map(Vec::len).collect::<Vec<_>>(), [3, 2]);
+        let planes = square_to(&lines[0], &up);
+        assert!(planes.windows(2).all(|two| (two[1].point - two[0].point).norm() <= 0.5 + 1e-9));
+        let course = Vector::new(2.0, 1.0, 0.0).normalize();
+        assert!(
+            planes.iter().all(|p| (p.normal.into_inner() - course).norm() < 1e-9),
+            "level, whatever it climbs"
+        );
+        assert!(square_to(&places[..1], &up).is_empty());
     }
 
     #[test]

@@ -6,11 +6,13 @@
 //! Definition: the *gap* is the median distance of the rest's fitting surface from the tooth within 1 mm, in the plan across
 //! the path, of the seat's deepest place. Over every place of the crown under the rest stands the greatest ball in the metal
 //! whose middle lies over that place. The *thickness over the marginal ridge* is the diameter of the greatest ball that can
-//! be led through the metal, from where it leaves the crown, so far that it has swept half of the rest's plan:
+//! be led through the metal, from where it leaves the crown (beside a border, in no nick of it: a third of what lies within 0.3
+//! mm
+//! is off the crown), so far that it has swept half of the rest's plan:
 //! whatever half of the rest bears goes through there. An inner end that is rounded off or runs out is no thinness.
 //!
 //! Method and its error: the gap at the vertices of the fitting surface; the balls by exact distances to the triangles, from
-//! places of the tooth 0.1 by 0.2 mm apart, so that they are too small by the chords of the facets. A rest's rounded sides
+//! places of the tooth 0.1 mm apart, so that they are too small by the chords of the facets. A rest's rounded sides
 //! are no thinness, its arched middle is what bears; metal that is thin right across is found, wherever the seat is deepest
 //! and whichever way the rest leaves.
 //!
@@ -23,16 +25,21 @@ use rayon::prelude::*;
 use super::{Cast, Framework, Near, median, normal_at, thickness};
 use crate::case::{RestPlace, Tooth};
 use crate::measure::tooth_axes::ToothAxes;
+use crate::mesh::FaceId;
 use crate::space::{Direction, Point, Vector};
 
 /// Radius about the seat's deepest place within which the gap is read, mm.
 const GAP_MM: f64 = 1.0;
 /// Lines across a rest, mm apart, and places on them, mm apart.
 const APART_MM: f64 = 0.1;
-const ACROSS_MM: f64 = 0.2;
+const ACROSS_MM: f64 = 0.1;
 /// Places of a line to both sides, and those within which the metal of the next line goes on.
-const ACROSS: i32 = 15;
-const BESIDE: i32 = 4;
+const ACROSS: i32 = 30;
+const BESIDE: i32 = 8;
+/// A rest leaves where this share of the places within so many is off the crown, as along a straight border: in a nick of the
+/// border, which its triangles have, it does not.
+const NICK: i32 = 3;
+const OFF_SHARE: f64 = 1.0 / 3.0;
 /// So far beyond the crown's end it is looked where the metal leaves, mm.
 const BEYOND_MM: f64 = 1.0;
 /// Share of its plan that a ball has to sweep.
@@ -201,12 +208,22 @@ impl Lines<'_, '_> {
             let inside = (from..=to).contains(&k) && j.abs() <= ACROSS;
             inside.then(|| over.get(((k - from) * wide + j + ACROSS) as usize)).flatten()
         };
+        // Metal goes on beside the crown, and that is where its border is.
+        let leaves = |[k, j]: [i32; 2]| {
+            let beside = beside_of([k, j]).iter().any(|n| matches!(seen(n[0], n[1]), Some(Over::Beside)));
+            let all = (-NICK..=NICK).flat_map(|a| (-NICK..=NICK).map(move |b| [a, b]));
+            let (mut off, mut whole) = (0, 0);
+            for [a, b] in all.filter(|[a, b]| a * a + b * b <= NICK * NICK).take_while(|_| beside) {
+                whole += 1;
+                off += usize::from(!matches!(seen(k + a, j + b), Some(Over::Crown(_))));
+            }
+            beside && off as f64 >= OFF_SHARE * f64::from(whole)
+        };
         let of = |i: i32| {
             let [k, j] = [from + i / wide, i % wide - ACROSS];
             let Some(&Over::Crown(metal)) = seen(k, j) else { return None };
             let ball_mm = thickness::ball_over(self.framework, &metal.at, self.asked.d, metal.through_mm)?;
-            let leaves = beside_of([k, j]).iter().any(|n| matches!(seen(n[0], n[1]), Some(Over::Beside)));
-            Some(Passed { at: [k, j], metal, ball_mm, leaves })
+            Some(Passed { at: [k, j], metal, ball_mm, leaves: leaves([k, j]) })
         };
         let places: Vec<Passed> = (0..over.len() as i32).into_par_iter().filter_map(of).collect();
         narrows(places)
@@ -239,14 +256,30 @@ impl Lines<'_, '_> {
             return Over::Nothing;
         };
         let floor = normal_at(cast.surface.mesh(), cast.normals, foot.face, &foot.at);
-        let own = [0, self.asked.tooth.number()].contains(&cast.tooth_at(foot.face));
-        if floor.dot(&up) <= FLOOR || !own {
+        if floor.dot(&up) <= FLOOR || self.is_of_another(foot.face, &foot.at) {
             return Over::Beside;
         }
         match surface.cast_facing(&enters.at, d, THROUGH_MM, true) {
             Some(leaves) => Over::Crown(Metal { at: enters.at, through_mm: leaves.distance_mm }),
             None => Over::Nothing,
         }
+    }
+}
+
+impl Lines<'_, '_> {
+    /// Whether a place is of another tooth's crown: by the corners of its triangle, each by how near the place lies to it, so that
+    /// the border between two crowns runs through triangles and not along their sides.
+    fn is_of_another(&self, face: FaceId, at: &Point) -> bool {
+        let mesh = self.cast.surface.mesh();
+        let own = [0, self.asked.tooth.number()];
+        let other =
+            mesh.faces()[face as usize].map(|v| !own.contains(&self.cast.anatomy.tooth_of[v as usize]));
+        let [a, b, c] = mesh.corners(face);
+        let n = (b - a).cross(&(c - a));
+        let share = |p: &Point, q: &Point| (q - p).cross(&(at - p)).dot(&n);
+        let shares = [share(&b, &c), share(&c, &a), share(&a, &b)];
+        let of_other: f64 = (0..3).filter(|&k| other[k]).map(|k| shares[k]).sum();
+        2.0 * of_other > shares.iter().sum::<f64>()
     }
 }
 

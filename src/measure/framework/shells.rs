@@ -12,6 +12,7 @@
 
 use super::thickness::Thick;
 use super::{Framework, Near};
+use crate::mesh::VertexId;
 use crate::mesh::audit::facing::{self, Facing};
 use crate::space::Point;
 
@@ -126,10 +127,9 @@ fn struts(framework: &Framework, near: &[Option<Near>], thick: &[Option<Thick>])
                 && t.is_some_and(|t| t.sphere_mm.max(t.ray_mm) <= STRUT_MM)
         })
         .collect();
-    let mesh = framework.mesh();
     let mut found = Vec::new();
     for group in framework.groups(&off) {
-        let places: Vec<Point> = group.iter().map(|&v| mesh.vertex(v)).collect();
+        let places: Vec<Point> = group.iter().flat_map(|&v| standing(framework, near, v)).collect();
         let Some(first) = places.first() else { continue };
         let far = |from: &Point| {
             places.iter().max_by(|a, b| (*a - from).norm_squared().total_cmp(&(*b - from).norm_squared()))
@@ -142,6 +142,18 @@ fn struts(framework: &Framework, near: &[Option<Near>], thick: &[Option<Thick>])
         }
     }
     found
+}
+
+/// A vertex that stands off the cast, with the places of its edges down to where they no longer do: a rod may have none between
+/// its ends.
+fn standing(framework: &Framework, near: &[Option<Near>], v: VertexId) -> Vec<Point> {
+    let mesh = framework.mesh();
+    let (p, off) = (mesh.vertex(v), |v: VertexId| near[v as usize].map(|n| n.signed_mm - STANDS_OFF_MM));
+    let ends = framework.topology.neighbours(mesh, v).into_iter().filter_map(|n| {
+        let (own, other) = (off(v)?, off(n)?);
+        (own > 0.0 && other < 0.0).then(|| p + (mesh.vertex(n) - p) * (own / (own - other)))
+    });
+    std::iter::once(p).chain(ends).collect()
 }
 
 #[cfg(test)]
@@ -203,6 +215,10 @@ mod tests {
         let sane = looked(&rod);
         assert_eq!(sane.struts.len(), 1);
         assert!((5.0..7.0).contains(&sane.struts[0].amount));
+        // Without a vertex between its ends it stands off from z = 1 on.
+        let bare = looked(&fine_box([1.0, 1.0, 0.5], [1.8, 1.8, 7.0], 20.0));
+        assert_eq!(bare.struts.len(), 1);
+        assert!((6.0..6.2).contains(&bare.struts[0].amount), "{:?}", bare.struts);
         let block = fine_box([0.0, 0.0, 0.5], [5.0, 5.0, 7.0], 0.3);
         assert!(looked(&block).struts.is_empty());
     }

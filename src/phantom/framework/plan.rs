@@ -18,6 +18,8 @@ use crate::space::Point;
 
 /// Thickness of a rest over the marginal ridge, mm.
 const REST_MM: f64 = 1.3;
+/// How much thicker one is that leaves its crown between two teeth, where it bends down toward the tongue at once, mm.
+const BETWEEN_MM: f64 = 0.2;
 /// Gap under a rest, mm.
 const REST_GAP_MM: f64 = 0.04;
 /// Thickness of plates beside gaps, mm.
@@ -169,8 +171,17 @@ impl<'a> Plan<'a> {
         crowns.into_iter().flat_map(|c| c.seats.iter().filter(back).map(move |s| (c, s))).collect()
     }
 
+    /// Whether another tooth stands beside a crown where a rest leaves it.
+    fn beside(&self, crown: &CrownBody, seat: &Seat) -> bool {
+        let beyond = crown.world([seat.at[0].signum() * (crown.half_md + 1.0), 0.0, 0.5 * crown.height]);
+        let others = self.site.cast.crowns.iter().filter(|c| c.tooth != crown.tooth);
+        others.into_iter().any(|c| (c.world([0.0, 0.0, 0.5 * c.height]) - beyond).norm() < 1.2 * c.half_md)
+    }
+
     fn rest(&self, index: usize, crown: &'a CrownBody, seat: &'a Seat) -> Rest<'a> {
-        let mut rest = Rest { crown, seat, thickness_mm: REST_MM, gap_mm: REST_GAP_MM, out_mm: 0.75 };
+        let between = if self.beside(crown, seat) { BETWEEN_MM } else { 0.0 };
+        let thickness_mm = REST_MM + between;
+        let mut rest = Rest { crown, seat, thickness_mm, gap_mm: REST_GAP_MM, out_mm: 0.75 };
         if self.is(Fault::ThinRest) && index == 0 {
             rest.thickness_mm = 0.6;
         }

@@ -3,7 +3,8 @@
 //!
 //! Over each place of the crown's top under the rest stands the greatest ball in the metal whose middle lies over that place.
 //! The thickness over the marginal ridge is the diameter of the greatest ball that can be led from where the metal leaves the
-//! crown over so many places that it has swept half of the rest's plan. The gap is the median distance of the metal's lower
+//! crown (at its border: a third of what lies within 0.3 mm is off it) over so many places that it has swept half of the rest's
+//! plan. The gap is the median distance of the metal's lower
 //! side from the cast within a millimetre, in plan, of the seat's deepest place.
 //!
 //! Balls are measured from places of the surface 0.07 mm apart, each on it to a micrometre: they are too large by up to 0.002 mm.
@@ -31,6 +32,8 @@ const SWEPT: f64 = 0.5;
 const FILLET_MM: f64 = 0.3;
 /// How far beyond the crown it is looked where the metal leaves, mm.
 const BEYOND_MM: f64 = 1.0;
+/// Places about one within which a third has to be off the crown where it lies at the border.
+const BORDER: i32 = 3;
 /// Radius about the seat's place in which the gap is read, mm.
 const GAP_MM: f64 = 1.0;
 
@@ -247,6 +250,12 @@ fn passes(all: &BTreeMap<[i32; 2], Over>) -> Option<f64> {
         .copied()
         .filter(|at| ball(at).is_some())
         .filter(|at| beside(*at).iter().any(|n| all.get(n) == Some(&Over::Beside)))
+        .filter(|at| {
+            let around = (-BORDER..=BORDER).flat_map(|k| (-BORDER..=BORDER).map(move |j| [k, j]));
+            let around: Vec<[i32; 2]> = around.filter(|[k, j]| k * k + j * j <= BORDER * BORDER).collect();
+            let off = around.iter().filter(|[k, j]| ball(&[at[0] + k, at[1] + j]).is_none()).count();
+            3 * off >= around.len()
+        })
         .collect();
     let swept = |mm: f64| -> usize {
         let fits = |at: &[i32; 2]| ball(at).is_some_and(|b| b >= mm);

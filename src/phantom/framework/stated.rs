@@ -9,7 +9,7 @@ use super::ground::Ground;
 use super::outline::{Line, Sheet, facing, halved, length, middle, nearest, outlines, sizes, stands_off};
 use super::record::{Kind, PartTruth};
 use super::ridge::of_rest;
-use crate::space::{Direction, Point, Vector, hypot};
+use crate::space::{Direction, Point, Vector, cos, hypot, sin};
 use rayon::prelude::*;
 
 /// Distance of the sections of a connector and of an arm, mm.
@@ -143,6 +143,10 @@ fn strap(body: &Body<'_>, part: &Part<'_>, thickness_mm: f64) -> Option<f64> {
     all.into_iter().reduce(f64::min)
 }
 
+/// The middle of an arm's section lies within this of the line along which it was made, mm.
+const ON_ITS_LINE_MM: f64 = 1.2;
+/// So far from where it grows into the body an arm is taken to run straight on, mm: there its sections grow.
+const SETTLED_MM: f64 = 0.8;
 /// Half the rectangle in which a section of an arm is looked for, mm.
 const ARM_HALF_MM: [f64; 2] = [3.4, 3.4];
 
@@ -186,81 +190,56 @@ fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) 
 /// Length of an arm from where it grows into the body to its end, its thickness before that, and what its end engages.
 fn of_arm(body: &Body<'_>, part: &Part<'_>, (cast, crown): (&Cast, &CrownBody), truth: &mut PartTruth) {
     let Some(beyond) = of_end(body, part, cast, truth) else { return };
-    let whole = long(&part.axis);
-    let places = along(&part.axis, APART_MM);
-    let square: Vec<Option<(Sheet, Line)>> =
-        places.par_iter().map(|(p, way)| section(body, p, way)).collect();
-    // Its origin: where an upright cut through the middle of the crown becomes larger than an arm.
-    let is_arm = |mm: f64| -> Option<bool> {
-        let (p, _) = at_length(&part.axis, mm)?;
-        let out = p - crown.world([0.0, 0.0, 0.5 * crown.height]);
-        let sheet = Sheet::square_to(p, &Vector::z().cross(&out))?;
-        let line = nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?;
-        let [thick, high] = sizes(&line);
-        Some(high <= ARM_MOST_MM[0] && thick <= ARM_MOST_MM[1])
+    let Some(origin) = origin(body, part, crown) else { return };
+    let section = |(p, way): &(Point, Vector)| {
+        let (sheet, line) = section(body, p, way)?;
+        let at = middle(&line);
+        (hypot(at[0], at[1]) <= ON_ITS_LINE_MM && sizes(&line)[1] <= ARM_MOST_MM[0]).then(|| sheet.at(&at))
     };
-    let steps = (whole / APART_MM) as usize;
-    let lengths: Vec<f64> = (0..=steps).map(|i| whole * (1.0 - i as f64 / steps.max(1) as f64)).collect();
-    let arm: Vec<bool> = lengths.par_iter().map(|mm| is_arm(*mm).unwrap_or(false)).collect();
-    let from = arm.iter().position(|a| *a).unwrap_or(0);
-    let mut origin = 0.0;
-    if let Some(body_from) = (from..arm.len()).find(|&i| !arm[i]).filter(|i| *i > 0) {
-        origin = halved([lengths[body_from - 1], lengths[body_from]], 6, |mm| is_arm(mm).unwrap_or(false));
-    }
-    let own_mm = whole / (places.len().max(2) - 1) as f64;
-    let first = at_length(&part.axis, origin).and_then(|(p, way)| section(body, &p, &way));
-    let later =
-        square.into_iter().enumerate().filter(|(i, _)| *i as f64 * own_mm > origin + 0.1).map(|(_, s)| s);
-    let middles = std::iter::once(first)
-        .chain(later)
-        .flatten()
-        .filter(|(_, l)| sizes(l)[1] <= ARM_MOST_MM[0])
-        .map(|(s, l)| s.at(&middle(&l)));
-    let middles: Vec<Point> = middles.collect();
-    // Where it is an arm from its root on, it goes on into the body.
-    let before = middles.first().filter(|_| origin == 0.0).and_then(|p| Some((*p, *middles.get(1)?)));
-    let before = before.map_or(0.0, |(root, next)| long(&before_root(body, crown, root, &next)));
-    truth.length_mm = Some(before + long(&middles) + beyond);
+    let middles: Vec<Point> = along(&part.axis, APART_MM).par_iter().filter_map(section).collect();
+    truth.length_mm = from_origin(&middles, &origin).map(|mm| mm + beyond);
 }
 
-/// The middles of the upright cuts through the middle of the crown from the root of an arm back to where it becomes larger than
-/// an arm, or ends.
-fn before_root(body: &Body<'_>, crown: &CrownBody, root: Point, next: &Point) -> Vec<Point> {
-    const STEP_MM: f64 = 0.2;
-    const MOST: usize = 20;
+/// Length of a line that is taken to run straight on where it comes within [`SETTLED_MM`] of the plane in which it begins.
+fn from_origin(line: &[Point], (at, normal): &(Point, Vector)) -> Option<f64> {
+    let off = |p: &Point| (p - at).dot(normal);
+    let k = line.windows(2).position(|two| off(&two[0]) < SETTLED_MM && off(&two[1]) >= SETTLED_MM)?;
+    let share = (SETTLED_MM - off(&line[k])) / (off(&line[k + 1]) - off(&line[k]));
+    let from = line[k] + (line[k + 1] - line[k]) * share;
+    let rest: Vec<Point> = std::iter::once(from).chain(line[k + 1..].iter().copied()).collect();
+    let way = (at_length(&rest, SETTLED_MM)?.0 - from).try_normalize(1e-9)?;
+    Some(SETTLED_MM / way.dot(normal) + long(&rest))
+}
+
+/// The upright plane through the middle of a crown in which an arm, followed from its middle back to its root, becomes larger
+/// than an arm or ends: a place of it, and its normal toward the tip.
+fn origin(body: &Body<'_>, part: &Part<'_>, crown: &CrownBody) -> Option<(Point, Vector)> {
+    const STEP_DEG: f64 = 2.5;
+    const MOST: usize = 60;
     const SAME_MM: f64 = 1.0;
     let axis = crown.world([0.0, 0.0, 0.5 * crown.height]);
-    let back = |p: &Point| Vector::z().cross(&Vector::new(p.x - axis.x, p.y - axis.y, 0.0));
-    let sign = if back(&root).dot(&(root - next)) < 0.0 { -1.0 } else { 1.0 };
-    let cut = |from: &Point, mm: f64| -> Option<Point> {
-        let at = from + back(from).try_normalize(1e-9)? * (sign * mm);
-        let sheet = Sheet::square_to(at, &back(&at))?;
-        let line = nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?;
-        let [thick, high] = sizes(&line);
-        // What leaves the sheet is the body; another piece of it is not this arm.
-        let [u, v] = middle(&line);
-        let on = hypot(u, v) <= SAME_MM;
-        (on && high <= ARM_MOST_MM[0] && thick <= ARM_MOST_MM[1]).then(|| sheet.at(&[u, v]))
+    let (root, (from, _)) = (part.axis.first()?, at_length(&part.axis, long(&part.axis) / 2.0)?);
+    let out = |p: &Point| Vector::new(p.x - axis.x, p.y - axis.y, 0.0);
+    let sign = Vector::z().dot(&out(&from).cross(&out(root))).signum();
+    let turned = |p: &Point, deg: f64| {
+        let (s, c) = (sin((sign * deg).to_radians()), cos((sign * deg).to_radians()));
+        let o = out(p);
+        Point::new(axis.x + o.x * c - o.y * s, axis.y + o.x * s + o.y * c, p.z)
     };
-    let mut all = vec![root];
-    let mut from = root;
+    let cut = |from: &Point, deg: f64| -> Option<Point> {
+        let at = turned(from, deg);
+        let sheet = Sheet::square_to(at, &Vector::z().cross(&out(&at)))?;
+        let line = nearest(outlines(body, &sheet, ARM_HALF_MM), [0.0; 2])?;
+        let ([thick, high], [u, v]) = (sizes(&line), middle(&line));
+        let arm = hypot(u, v) <= SAME_MM && high <= ARM_MOST_MM[0] && thick <= ARM_MOST_MM[1];
+        arm.then(|| sheet.at(&[u, v]))
+    };
+    let mut last = cut(&from, 0.0)?;
     for _ in 0..MOST {
-        if let Some(p) = cut(&from, STEP_MM) {
-            all.push(p);
-            from = p;
-            continue;
-        }
-        let (mut lo, mut hi) = (0.0, STEP_MM);
-        let mut last = None;
-        for _ in 0..4 {
-            let mid = 0.5 * (lo + hi);
-            match cut(&from, mid) {
-                Some(p) => (lo, last) = (mid, Some(p)),
-                None => hi = mid,
-            }
-        }
-        all.extend(last);
-        break;
+        let Some(next) = cut(&last, STEP_DEG) else { break };
+        last = next;
     }
-    all
+    let deg = halved([0.0, STEP_DEG], 6, |deg| cut(&last, deg).is_some());
+    let at = turned(&last, deg);
+    Some((at, Vector::z().cross(&out(&at)).try_normalize(1e-9)? * -sign))
 }
