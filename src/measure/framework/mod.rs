@@ -23,6 +23,7 @@ pub mod brought;
 pub mod connectors;
 pub mod edges;
 pub mod laid;
+pub mod margins;
 pub mod opposing;
 pub mod parts;
 pub mod rests;
