@@ -18,7 +18,7 @@ const PLAIN: (f64, (f64, f64)) = (2.0, (1.5, 7.0));
 /// A rise that begins this far from the crowns and comes this near to the scan's border is the floor of the mouth, mm.
 const FLOOR_MM: (f64, f64) = (4.6, 1.5);
 /// Share of the outline along the domain's border that is in doubt, and that is none.
-const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
+pub(super) const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
 /// How far the restored surface may turn under a rise before the rise is in doubt, and before it is none, degrees:
 /// walls under tori turn by 10 to 30, ends of ridges, papillae and folds by 40 and more.
 const BED_DEG: (f64, f64) = (35.0, 50.0);
@@ -56,6 +56,12 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         return None;
     }
     let mut doubts = shape_doubts(bump, &lobe);
+    let owner = cast.work.owner.get(lobe.summit as usize);
+    if owner.is_some_and(|v| bump.near_end.binary_search(v).is_ok()) {
+        doubts.push(
+            "it lies at the lower end of the wall, where the floor of the mouth looks alike".to_owned(),
+        );
+    }
     match basis {
         Basis::Bare => {
             if bump.border_share > BORDER_SHARE.1 || !bump.settled || bump.extent_mm > WHOLE_MM {

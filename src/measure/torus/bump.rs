@@ -2,16 +2,21 @@
 //! that, and so on until the mask stays.
 
 use super::fill::{Fill, Plate};
+use super::wall::Wall;
 use super::work::Work;
 use crate::mesh::VertexId;
 use crate::space::{Vector, across, angle_deg, atan2, direction};
 
 /// Growth of a cap to its first mask, mm.
 const FIRST_GROWTH_MM: f64 = 1.6;
+/// The same on a wall: a mask that leaves a rise's flank out is foretold from that flank, and never grows over it.
+const FIRST_ON_WALL_MM: f64 = 4.0;
 /// Growth of a rise to the next mask, mm.
 const GROWTH_MM: f64 = 1.0;
 /// A rise is what stands above the fill by this much, mm, or by this share of its peak, whichever is more.
 const STANDS: (f64, f64) = (0.12, 0.08);
+/// The same over a foretold wall, which is true to the gingiva within some tenths of a millimetre.
+const STANDS_ON_WALL: (f64, f64) = (0.3, 0.1);
 /// The same for the rise whose shape is looked at.
 const SHAPE: (f64, f64) = (0.15, 0.15);
 /// Rounds after which a mask that still moves is taken as it is.
@@ -40,7 +45,7 @@ pub(super) struct Bump {
     pub peak_mm: f64,
     /// Whether the mask came to rest.
     pub settled: bool,
-    /// Share of the rise's outline that runs along the domain's border, 0 to 1.
+    /// Share of the rise's outline that runs along the border of the domain, or of the wall, 0 to 1.
     pub border_share: f64,
     /// Share of twelve sectors around the rise in which there is surface, 0 to 1.
     pub ring_share: f64,
@@ -52,6 +57,10 @@ pub(super) struct Bump {
     pub extent_mm: f64,
     /// How far the surface next to the mask stands off a plate that was laid without it, root mean square, mm.
     pub foretold_mm: f64,
+    /// Standard deviation of the foretold wall under its summit, mm, where it stands on one.
+    pub deviation_mm: Option<f64>,
+    /// Masked vertices next to the lower end of the wall on which it stands, ascending.
+    pub near_end: Vec<VertexId>,
 }
 
 /// The surface in which rises are grown.
@@ -65,6 +74,10 @@ pub(super) struct Field<'w> {
     pub collar: &'w [bool],
     /// Along the arch at each vertex, where that is known.
     pub along: Option<&'w [Vector]>,
+    /// The wall of a mandible whose crowns are known.
+    pub wall: Option<&'w Wall>,
+    /// Vertices under other rises, which do not speak for the wall.
+    pub others: Option<&'w [bool]>,
 }
 
 impl Field<'_> {
@@ -72,9 +85,29 @@ impl Field<'_> {
         Plate { work: self.work, domain: self.domain }
     }
 
+    /// The mask as the rest of the wall foretells it, where it lies on one.
+    fn on_wall(&self, mask: &[VertexId]) -> Option<Fill> {
+        Fill::of_wall(self.work, self.domain, self.wall?, (mask, self.others))
+    }
+
+    fn filled(&self, mask: &[VertexId]) -> Option<Fill> {
+        self.on_wall(mask).or_else(|| self.plate().fill(mask))
+    }
+
+    fn refined(&self, mask: &[VertexId]) -> Option<Fill> {
+        self.on_wall(mask).or_else(|| self.plate().refined(mask))
+    }
+
     /// A set of vertices grown over what may be masked, ascending.
     pub fn grown(&self, set: &[VertexId], by_mm: f64) -> Vec<VertexId> {
-        self.work.grown(set, by_mm, |v| self.domain[v as usize] && !self.collar[v as usize])
+        let on_wall = |v: VertexId| self.wall.is_none_or(|wall| wall.holds(v));
+        self.work.grown(set, by_mm, |v| self.domain[v as usize] && !self.collar[v as usize] && on_wall(v))
+    }
+
+    /// The field in which a cap is grown: the wall, where all of the cap lies on it, and else the surface around it.
+    pub fn under<'f>(&'f self, cap: &[VertexId]) -> Field<'f> {
+        let on_wall = self.wall.filter(|wall| cap.iter().all(|&v| wall.holds(v)));
+        Field { wall: on_wall, ..*self }
     }
 
     /// Heights of the masked vertices above a fill, mm.
@@ -84,12 +117,16 @@ impl Field<'_> {
 
     /// Grows a cap to the rise that it is the top of. `None` where there is none, or it is larger than any torus.
     pub fn grow(&self, cap: &[VertexId]) -> Option<Bump> {
-        let mut mask = self.grown(cap, FIRST_GROWTH_MM);
+        let (first, stands) = match self.wall {
+            Some(_) => (FIRST_ON_WALL_MM, STANDS_ON_WALL),
+            None => (FIRST_GROWTH_MM, STANDS),
+        };
+        let mut mask = self.grown(cap, first);
         let mut settled = false;
-        let mut filled = self.plate().fill(&mask)?;
+        let mut filled = self.filled(&mask)?;
         for _ in 0..MOST_ROUNDS {
             let heights = self.heights(&filled, &mask);
-            let rise = self.standing(&mask, &heights, STANDS)?;
+            let rise = self.standing(&mask, &heights, stands)?;
             if self.work.area_mm2(&rise) > MOST_AREA_MM2 {
                 return None;
             }
@@ -101,7 +138,10 @@ impl Field<'_> {
                 break;
             }
             mask = next;
-            filled = self.plate().fill(&mask)?;
+            filled = self.filled(&mask)?;
+        }
+        if self.wall.is_some() {
+            return self.described(mask, filled, settled, UNTRIED_MM);
         }
         self.widened(mask, settled)
     }
@@ -111,12 +151,12 @@ impl Field<'_> {
     fn widened(&self, mask: Vec<VertexId>, settled: bool) -> Option<Bump> {
         let top =
             |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
-        let filled = self.plate().refined(&mask)?;
+        let filled = self.refined(&mask)?;
         let mut last = top(&filled, &mask);
         let (mut stayed, mut foretold_mm) = (0, UNTRIED_MM);
         for (step, by) in SETTLE.0.into_iter().enumerate() {
             let wide = self.grown(&mask, by);
-            let Some(other) = self.plate().refined(&wide) else { break };
+            let Some(other) = self.refined(&wide) else { break };
             let height = top(&other, &wide);
             if step == TRIED {
                 foretold_mm = self.foretold_mm(&mask, &wide, &other);
@@ -144,9 +184,9 @@ impl Field<'_> {
 
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
-        let filled = self.plate().refined(&mask)?;
+        let filled = self.refined(&mask)?;
         let wide = self.grown(&mask, SETTLE.0[TRIED]);
-        let over_wide = self.plate().refined(&wide);
+        let over_wide = self.refined(&wide);
         let foretold_mm = over_wide.map_or(UNTRIED_MM, |fill| self.foretold_mm(&mask, &wide, &fill));
         self.described(mask, filled, true, foretold_mm)
     }
@@ -160,6 +200,12 @@ impl Field<'_> {
             s + self.work.mesh.vertex(v).coords * (self.work.metric.area_mm2[v as usize] / area_mm2)
         });
         let border_share = self.border_share(&rise);
+        let near_end = self
+            .wall
+            .map_or_else(Vec::new, |wall| mask.iter().copied().filter(|&v| wall.near_end(v)).collect());
+        let summit = mask.iter().zip(&heights).max_by(|a, b| a.1.total_cmp(b.1)).map(|(&v, _)| v);
+        let deviation_mm =
+            self.wall.zip(summit).and_then(|(wall, v)| wall.deviation_mm((&mask, self.others), v));
         let bed = rise.iter().fold(Vector::zeros(), |s, &v| s + fill.normal[v as usize]);
         let bed_deg = rise.iter().map(|&v| angle_deg(&fill.normal[v as usize], &bed)).fold(0.0, f64::max);
         let bed_along_deg = self.along.map(|along| {
@@ -185,6 +231,8 @@ impl Field<'_> {
             bed_along_deg,
             extent_mm,
             foretold_mm,
+            deviation_mm,
+            near_end,
         })
     }
 
@@ -217,7 +265,8 @@ impl Field<'_> {
             for (w, _) in self.work.around(v) {
                 if rise.binary_search(&w).is_err() {
                     all += 1;
-                    border += usize::from(!self.domain[w as usize]);
+                    let ends = self.wall.is_some_and(|wall| !wall.holds(w));
+                    border += usize::from(!self.domain[w as usize] || ends);
                 }
             }
         }
@@ -245,6 +294,9 @@ impl Field<'_> {
 /// is seen, and from how much of the way around there is none. The weights were settled on tori of known height on drawn
 /// mandibles and on real gingiva, found and pointed at (`docs/method/tori.md`).
 pub(super) fn height_method_mm(bump: &Bump) -> f64 {
+    if let Some(deviation_mm) = bump.deviation_mm {
+        return (0.08_f64.powi(2) + (3.5 * deviation_mm).powi(2)).sqrt();
+    }
     let open = 1.0 - bump.ring_share;
     (0.08_f64.powi(2) + (1.6 * bump.foretold_mm).powi(2) + (2.5 * open).powi(2)).sqrt()
 }

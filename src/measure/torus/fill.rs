@@ -2,6 +2,7 @@
 
 use super::caps::stiffness;
 use super::sparse::Skyline;
+use super::wall::Wall;
 use super::work::{Metric, Work};
 use crate::mesh::VertexId;
 use crate::space::{Point, Vector};
@@ -165,6 +166,20 @@ fn ordered(work: &Work, set: &[VertexId]) -> Vec<VertexId> {
 }
 
 impl Fill {
+    /// A part of the wall as the rest of it, less other rises, foretells it. `None` where the mask is not all on the wall.
+    pub fn of_wall(
+        work: &Work,
+        domain: &[bool],
+        wall: &Wall,
+        mask: (&[VertexId], Option<&[bool]>),
+    ) -> Option<Fill> {
+        let foretold = wall.foretold(work, domain, mask)?;
+        let mut place: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
+        foretold.moved.iter().zip(&foretold.places).for_each(|(&v, p)| place[v as usize] = *p);
+        let normal = work.normals_moved(&place, &foretold.moved);
+        Some(Fill { place, normal, moved: foretold.moved })
+    }
+
     /// Signed normal distance of `p` from the filled surface, mm, and the vertex nearest to its foot. The search walks
     /// downhill over the filled surface from `start`; the fill is smooth, so the nearest place is reached.
     pub fn height_mm(&self, work: &Work, p: &Point, start: VertexId) -> (f64, VertexId) {

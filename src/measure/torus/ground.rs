@@ -1,5 +1,6 @@
 //! Where a torus may stand: the part of the cast that is searched, by what is known of its anatomy.
 
+use super::wall::Wall;
 use super::work::Work;
 use crate::anatomy::{Anatomy, Region};
 use crate::case::{Arch, Side, Tooth};
@@ -55,6 +56,7 @@ pub(super) struct Ground {
     pub basis: Basis,
     /// Along the arch at each vertex of a mandible, unit vectors; `None` where that is not known.
     pub along: Option<Vec<Vector>>,
+    arch: Arch,
     line: ArchLine,
     centres: Vec<(Tooth, Point)>,
     frame: Option<(Frame, bool)>,
@@ -97,8 +99,18 @@ impl Ground {
             });
         let beside = |d: &Option<f64>| d.is_some_and(|d| d <= COLLAR_MM);
         let collar = crown_mm.iter().map(|d| basis == Basis::Crowns && beside(d)).collect();
-        let mut ground =
-            Ground { domain: Vec::new(), collar, crown_mm, border_mm, basis, along, line, centres, frame };
+        let mut ground = Ground {
+            domain: Vec::new(),
+            collar,
+            crown_mm,
+            border_mm,
+            basis,
+            along,
+            arch,
+            line,
+            centres,
+            frame,
+        };
         ground.domain = (0..work.len())
             .map(|v| {
                 let clear = basis != Basis::Crowns || ground.crown_mm[v].is_none_or(|d| d > OFF_CROWN_MM);
@@ -106,6 +118,13 @@ impl Ground {
             })
             .collect();
         ground
+    }
+
+    /// The lingual wall of a mandible whose crowns are known.
+    pub fn wall(&self, work: &Work, domain: &[bool]) -> Option<Wall> {
+        let (frame, _) = self.frame.as_ref().filter(|_| self.arch == Arch::Mandible)?;
+        let inside = self.line.inside.filter(|_| self.basis == Basis::Crowns)?;
+        Wall::new(work, domain, &self.crown_mm, frame, (&self.line.points, inside))
     }
 
     /// Whether a place lies where tori stand at all.

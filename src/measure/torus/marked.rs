@@ -13,6 +13,8 @@ use crate::space::{Point, Vector, across, direction};
 const ROUND_OUTLINE_MM: f64 = 1.6;
 /// Radii of the discs tried as caps around a point, mm.
 const DISCS_MM: [f64; 3] = [1.2, 2.2, 3.5];
+/// The same on a wall, to which the first growth is added.
+const DISCS_ON_WALL_MM: [f64; 3] = [1.0, 2.5, 4.5];
 /// How far above or below the plane of an outline its surface may lie, as a share of its longest chord.
 const BULGE: f64 = 0.8;
 /// Distance from a mark within which a rise counts as the one meant, mm.
@@ -20,15 +22,37 @@ const NEAR_MM: f64 = 2.5;
 
 /// Tori of outlines, then of points.
 pub(super) fn tori(cast: &Cast<'_>, outlines: &[Vec<Point>], at: &[Point]) -> Vec<Torus> {
+    if outlines.is_empty() && at.is_empty() {
+        return Vec::new();
+    }
     let domain = off_crowns(cast);
-    let field = Field { domain: &domain, ..cast.field() };
+    let wall = cast.ground.wall(cast.work, &domain);
+    let field = Field { domain: &domain, wall: wall.as_ref(), ..cast.field() };
     let outlined = outlines.iter().filter_map(|o| outlined(cast, &field, o));
-    let pointed = at.iter().filter_map(|p| pointed(cast, &field, p));
     let mut tori: Vec<Torus> = outlined.collect();
-    for torus in pointed {
+    for torus in together(cast, &field, at) {
         if !tori.iter().any(|t| t.faces.iter().any(|f| torus.faces.binary_search(f).is_ok())) {
             tori.push(torus);
         }
+    }
+    tori
+}
+
+/// The tori under points: each is found alone, and then once more with the others left out of what speaks for the wall.
+fn together(cast: &Cast<'_>, field: &Field<'_>, at: &[Point]) -> Vec<Torus> {
+    let alone: Vec<Option<Bump>> = at.iter().map(|p| rise_under(cast, field, p)).collect();
+    let lone = alone.iter().flatten().filter(|b| b.deviation_mm.is_some()).count() < 2;
+    let mut tori = Vec::new();
+    for (p, bump) in at.iter().zip(&alone) {
+        let Some(bump) = bump else { continue };
+        let mut others = vec![false; cast.work.len()];
+        for other in alone.iter().flatten() {
+            other.rise.iter().for_each(|&v| others[v as usize] = true);
+        }
+        bump.rise.iter().for_each(|&v| others[v as usize] = false);
+        let again = Field { others: Some(&others), ..*field };
+        let again = if lone { None } else { rise_under(cast, &again, p) };
+        tori.extend(lobe_under(cast, field, again.as_ref().unwrap_or(bump), p));
     }
     tori
 }
@@ -42,6 +66,7 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     let loop_plane = Enclosed::by(outline)?;
     let work = cast.work;
     let inside: Vec<VertexId> = loop_plane.piece(cast, |v| loop_plane.holds(&work.mesh.vertex(v)))?;
+    let field = &field.under(&inside);
     let mask = field.grown(&inside, ROUND_OUTLINE_MM);
     let bump = field.over(mask)?;
     let heights = heights(cast.mesh, field, &bump);
@@ -66,22 +91,28 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     Some(marked(cast, &bump, lobe))
 }
 
-/// The rise under a point. `None` where nothing stands above the outline's level there.
-fn pointed(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Torus> {
-    let work = cast.work;
-    let seed = nearest(work.mesh.vertices(), at)?;
-    let mut best: Option<Bump> = None;
-    for radius in DISCS_MM {
-        let disc = field.grown(&[seed], radius);
-        let Some(bump) = field.grow(&disc) else { continue };
-        let near = bump.rise.iter().any(|&v| (work.mesh.vertex(v) - at).norm() <= NEAR_MM);
-        let better = best.as_ref().is_none_or(|b| (bump.settled, bump.peak_mm) > (b.settled, b.peak_mm));
-        if near && better {
-            best = Some(bump);
-        }
-    }
-    let bump = best?;
-    let heights = heights(cast.mesh, field, &bump);
+/// The rise under a point: over the wall or over the plate, whichever foretells the surface under it more closely. `None`
+/// where nothing stands there.
+fn rise_under(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Bump> {
+    let seed = nearest(cast.work.mesh.vertices(), at)?;
+    let plate = Field { wall: None, ..*field };
+    let on_wall = field.under(&[seed]);
+    let over = |field: &Field<'_>, discs: [f64; 3]| {
+        let grown = discs.into_iter().filter_map(|radius| field.grow(&field.grown(&[seed], radius)));
+        grown
+            .filter(|bump| bump.rise.iter().any(|&v| (cast.work.mesh.vertex(v) - at).norm() <= NEAR_MM))
+            .max_by(|a, b| a.settled.cmp(&b.settled).then(a.peak_mm.total_cmp(&b.peak_mm)))
+    };
+    let wall = on_wall.wall.and_then(|_| over(&on_wall, DISCS_ON_WALL_MM));
+    [wall, over(&plate, DISCS_MM)]
+        .into_iter()
+        .flatten()
+        .min_by(|a, b| height_method_mm(a).total_cmp(&height_method_mm(b)))
+}
+
+/// The lobe of a rise at a point. `None` where nothing stands above the outline's level there.
+fn lobe_under(cast: &Cast<'_>, field: &Field<'_>, bump: &Bump, at: &Point) -> Option<Torus> {
+    let heights = heights(cast.mesh, field, bump);
     let levels = (cast.settings.outline_mm, cast.settings.saddle_mm);
     let far = |l: &Lobe| {
         let inside = l.faces.iter().map(|&f| (cast.mesh.face_centre(f) - at).norm());
@@ -90,7 +121,7 @@ fn pointed(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Torus> {
     let lobe = lobes(cast.mesh, cast.topology, &heights, levels)
         .into_iter()
         .min_by(|a, b| far(a).total_cmp(&far(b)).then(a.summit.cmp(&b.summit)))?;
-    (far(&lobe) <= NEAR_MM).then(|| marked(cast, &bump, lobe))
+    (far(&lobe) <= NEAR_MM).then(|| marked(cast, bump, lobe))
 }
 
 /// A lobe as a torus that the user vouches for.

@@ -263,7 +263,15 @@ fn the_plate_under_a_dome_keeps_off_the_gingiva_beside_a_crown() {
         .collect();
     let none = vec![false; places.len()];
     let grown = |collar: &[bool]| {
-        super::bump::Field { work: &work, domain: &domain, collar, along: None }.grow(&cap).unwrap()
+        let field = super::bump::Field {
+            work: &work,
+            domain: &domain,
+            collar,
+            along: None,
+            wall: None,
+            others: None,
+        };
+        field.grow(&cap).unwrap()
     };
     let (kept, free) = (grown(&beside), grown(&none));
     assert!(kept.mask.iter().all(|&v| !beside[v as usize]));
