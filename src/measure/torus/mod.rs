@@ -24,6 +24,7 @@ mod bump;
 mod caps;
 mod fill;
 mod ground;
+mod line;
 mod marked;
 mod outline;
 mod place;

@@ -7,13 +7,12 @@
 //! along the arch and short across it. A mask is left out of what is known, and the distance at its places is the best linear
 //! estimate from all others, with its own standard deviation.
 
+use super::line::Line;
 use super::sparse::Skyline;
 use super::work::Work;
 use crate::mesh::VertexId;
 use crate::space::{Frame, Point2, Vector, atan2, exp};
 
-/// Step of the smooth arch line and the standard deviation of its smoothing, mm.
-const LINE_MM: (f64, f64) = (0.5, 4.0);
 /// Depth of the centre of the wall's angles below the lingual gingival margin, mm.
 const BELOW_MARGIN_MM: f64 = 4.0;
 /// A usual distance of the wall from that centre, mm: angles become lengths with it, and distances are told from it.
@@ -102,7 +101,7 @@ impl Wall {
         margin.sort_by(f64::total_cmp);
         let height = margin.get(margin.len() / 2)? - BELOW_MARGIN_MM;
         let mut place: Vec<Option<Place>> = (0..work.len())
-            .map(|v| domain[v].then(|| line.place(work, frame, height, v as u32)).flatten())
+            .map(|v| domain[v].then(|| place(&line, work, frame, height, v as u32)).flatten())
             .collect();
         let nodes = nodes(work, &place, crown_mm);
         if nodes.len() < FEWEST {
@@ -256,111 +255,23 @@ fn lowest(known: &[Place], along: f64) -> Option<f64> {
     Some(around[last] + beyond)
 }
 
-/// Points along a curve through corners that turns from chord to chord (Catmull and Rom 1974, over the chords' lengths): where
-/// teeth are missing the arch bows out of the chord between those that stand.
-fn rounded(corners: &[Point2]) -> Vec<Point2> {
-    const PARTS: usize = 8;
-    let n = corners.len();
-    let slope = |i: usize| {
-        let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
-        let length: f64 = (a..b).map(|k| (corners[k + 1] - corners[k]).norm()).sum();
-        if length > 0.0 { (corners[b] - corners[a]) / length } else { nalgebra::Vector2::zeros() }
-    };
-    let mut points: Vec<Point2> = Vec::new();
-    for i in 0..n.saturating_sub(1) {
-        let length = (corners[i + 1] - corners[i]).norm();
-        let (from, to) = (slope(i) * length, slope(i + 1) * length);
-        for k in 0..PARTS {
-            let t = k as f64 / PARTS as f64;
-            let (t2, t3) = (t * t, t * t * t);
-            points.push(Point2::from(
-                corners[i].coords * (2.0 * t3 - 3.0 * t2 + 1.0)
-                    + from * (t3 - 2.0 * t2 + t)
-                    + corners[i + 1].coords * (3.0 * t2 - 2.0 * t3)
-                    + to * (t3 - t2),
-            ));
-        }
-    }
-    points.extend(corners.last());
-    points
-}
-
-/// The arch line in plan, smooth, in even steps.
-struct Line {
-    points: Vec<Point2>,
-    inside: Point2,
-}
-
-impl Line {
-    fn smooth(corners: &[Point2], inside: Point2) -> Option<Line> {
-        let (step, soft) = LINE_MM;
-        let corners = &rounded(corners);
-        let mut even: Vec<Point2> = vec![*corners.first()?];
-        let mut over = 0.0;
-        for pair in corners.windows(2) {
-            let (along, mut at) = (pair[1] - pair[0], step - over);
-            let length = along.norm();
-            while at <= length {
-                even.push(pair[0] + along * (at / length));
-                at += step;
-            }
-            over = (over + length) % step;
-        }
-        let n = even.len();
-        let points = (0..n)
-            .map(|i| {
-                // As far to one side as to the other, so that the ends stay where they are.
-                let half = i.min(n - 1 - i).min((3.0 * soft / step) as usize);
-                let mut sum = (nalgebra::Vector2::zeros(), 0.0);
-                for k in i - half..=i + half {
-                    let far = (k as f64 - i as f64) * step / soft;
-                    let weight = exp(-0.5 * far * far);
-                    sum = (sum.0 + even[k].coords * weight, sum.1 + weight);
-                }
-                Point2::from(sum.0 / sum.1)
-            })
-            .collect();
-        (n > 2).then_some(Line { points, inside })
-    }
-
-    /// A vertex in the coordinates of the wall; `None` buccal of the line.
-    fn place(&self, work: &Work, frame: &Frame, height: f64, v: VertexId) -> Option<Place> {
-        let [a, l, up] = frame.local(&work.mesh.vertex(v));
-        let p = Point2::new(a, l);
-        let mut best: Option<(f64, f64, Point2)> = None;
-        let mut from = 0.0;
-        for pair in self.points.windows(2) {
-            let along = pair[1] - pair[0];
-            let length = along.norm();
-            if length > 0.0 {
-                let t = ((p - pair[0]).dot(&along) / (length * length)).clamp(0.0, 1.0);
-                let foot = pair[0] + along * t;
-                let far = (p - foot).norm();
-                if best.is_none_or(|b| far < b.0) {
-                    best = Some((far, from + t * length, foot));
-                }
-            }
-            from += length;
-        }
-        let (far, along, foot) = best?;
-        if (p - foot).dot(&(self.inside - foot)) <= 0.0 {
-            return None;
-        }
-        let (deep, wide) = (up - height, far);
-        let centre = frame.world([foot.x, foot.y, height]).coords;
-        let off = work.mesh.vertex(v).coords - centre;
-        let out = off.norm();
-        let way = (out > 0.0).then(|| off / out)?;
-        Some(Place {
-            along,
-            around: USUAL_MM * atan2(wide, deep),
-            out: out - USUAL_MM,
-            centre,
-            way,
-            facing: work.normal[v as usize].dot(&way),
-            above_end: 0.0,
-        })
-    }
+/// A vertex in the coordinates of the wall; `None` buccal of the arch line.
+fn place(line: &Line, work: &Work, frame: &Frame, height: f64, v: VertexId) -> Option<Place> {
+    let [a, l, up] = frame.local(&work.mesh.vertex(v));
+    let foot = line.foot(Point2::new(a, l))?;
+    let centre = frame.world([foot.at.x, foot.at.y, height]).coords;
+    let off = work.mesh.vertex(v).coords - centre;
+    let out = off.norm();
+    let way = (out > 0.0).then(|| off / out)?;
+    Some(Place {
+        along: foot.along,
+        around: USUAL_MM * atan2(foot.far, up - height),
+        out: out - USUAL_MM,
+        centre,
+        way,
+        facing: work.normal[v as usize].dot(&way),
+        above_end: 0.0,
+    })
 }
 
 #[cfg(test)]
