@@ -94,7 +94,7 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(!bump.settled, "its foot runs on without an end, so that its outline and height are not sure");
     doubt(lobe.length_mm > LONG_MM.0, "it is longer than tori mostly are");
     doubt(lobe.cut, "the border of the scan cuts it");
-    doubt(bump.ring_share < RING.0, "there is no surface all around it, so that its height is not sure");
+    doubt(!surrounded(bump), "there is no surface all around it, so that its height is not sure");
     let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
     doubt(
         turns && bump.bed_deg > BED_DEG.0,
@@ -102,6 +102,12 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
     doubts
+}
+
+/// Whether enough speaks for the surface under a rise: surface around it, or the wall, which is known from farther along the arch
+/// and says by its deviation how sure it is.
+fn surrounded(bump: &Bump) -> bool {
+    bump.ring_share >= RING.0 || bump.deviation_mm.is_some()
 }
 
 /// What its place says against it; `None` where it cannot be a torus.
@@ -126,7 +132,7 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
-            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && bump.ring_share >= RING.0;
+            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && surrounded(bump);
             let (near, wide) = if plain { PLAIN.1 } else { (near, wide) };
             if far < near || far > wide {
                 doubts.push("its distance from the crowns is unusual for a torus".to_owned());
