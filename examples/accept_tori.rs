@@ -1,7 +1,6 @@
 //! Tori found on casts of the generator with tori by chance, and on labelled scans to which tori were added by chance, as
 //! the tables of `docs/method/tori.md`: `cargo run --release --example accept_tori -- [FIRST LAST]`, by default seeds 1
 //! to 4. `SADDLEROOM_REAL_SCANS` names the folder of labelled scans; where it is missing, that part is skipped.
-//! Ends with 1 where a figure falls short of what is listed in `docs/method/tori.md` as reached.
 
 #![allow(clippy::print_stdout, clippy::print_stderr)] // an example shows its result
 

@@ -104,9 +104,6 @@ impl Wall {
             .map(|v| domain[v].then(|| place(&line, work, frame, height, v as u32)).flatten())
             .collect();
         let nodes = nodes(work, &place, crown_mm);
-        if nodes.len() < FEWEST {
-            return None;
-        }
         let known: Vec<Place> = nodes.iter().filter_map(|&v| place[v as usize]).collect();
         for p in &mut place {
             *p = p.and_then(|p| {
@@ -115,6 +112,9 @@ impl Wall {
             });
         }
         let nodes: Vec<VertexId> = nodes.into_iter().filter(|&v| place[v as usize].is_some()).collect();
+        if nodes.len() < FEWEST {
+            return None;
+        }
         let middle_mm = nodes.iter().filter_map(|&v| place[v as usize]).map(|p| p.along).sum::<f64>()
             / nodes.len() as f64;
         let known: Vec<Place> = nodes.iter().filter_map(|&v| place[v as usize]).collect();

@@ -71,7 +71,7 @@ ol.cautions li { max-width: 56rem; margin: .25rem 0; }
   table.cards td::before { content: attr(data-head) ': '; color: #55524b; font-size: .85rem; }
   table.cards td.bare::before { content: ''; }
 }
-@page { margin: 11mm; }
+@page { margin: 9mm; }
 @media print {
   html { font-size: 7.7pt; }
   body { font-size: 7.7pt; line-height: 1.22; }
