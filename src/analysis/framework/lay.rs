@@ -1,6 +1,6 @@
 //! Where a framework lies: as its file has it, or brought onto the cast from other axes.
 
-use super::{EXTENT_MM, cast, middle, said};
+use super::{cast, extent_mm, is_likely, middle, said};
 use crate::estimate::{Measured, NotMeasured};
 use crate::facts::{ArchFacts, Facts};
 use crate::measure::framework::Framework;
@@ -29,9 +29,8 @@ pub(super) fn lay(
     progress: &(dyn Fn(&str) + Sync),
     file: &mut FrameworkFile,
 ) -> Measured<(Laid, Option<Moved>)> {
-    let mesh = framework.mesh();
-    let extent = mesh.bounds().map_or(0.0, |(low, high)| (high - low).max());
-    if !(EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent) {
+    let extent = extent_mm(framework);
+    if !is_likely(extent) {
         return Err(NotMeasured::new(
             format!("it measures {} at its longest, which no framework does", units::mm(extent)),
             "the unit of its coordinates (--unit)",

@@ -132,7 +132,7 @@ pub fn framework(
             // Without a place on the cast, or in the wrong unit, no wall is told thin.
             sane.no_wall = None;
             let distance_mm = vec![None; thick.len()];
-            if !is_likely(&given) {
+            if !is_likely(extent_mm(&given)) {
                 // Read in a wrong unit: no length of it is told.
                 said::of_file(&facts, &sane, None, &mut file);
                 let (mesh, cast, thickness_mm) =
@@ -147,10 +147,14 @@ pub fn framework(
     }
 }
 
-/// Whether a framework has a size that frameworks have.
-fn is_likely(framework: &Framework) -> bool {
-    let extent = framework.mesh().bounds().map_or(0.0, |(low, high)| (high - low).max());
-    (EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent)
+/// Greatest extent of a framework along an axis, mm.
+fn extent_mm(framework: &Framework) -> f64 {
+    framework.mesh().bounds().map_or(0.0, |(low, high)| (high - low).max())
+}
+
+/// Whether frameworks are of this extent.
+fn is_likely(extent_mm: f64) -> bool {
+    (EXTENT_MM[0]..=EXTENT_MM[1]).contains(&extent_mm)
 }
 
 fn blank(facts: &Facts<'_>, frame: &Scan) -> FrameworkFile {

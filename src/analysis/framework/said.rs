@@ -43,12 +43,11 @@ pub(super) fn point(at: [f64; 3]) -> Point {
 const USUAL_MM: f64 = 50.0;
 
 pub(super) fn of_size(framework: &Framework, frame: &Scan, file: &mut FrameworkFile) {
-    let mesh = framework.mesh();
-    let extent = mesh.bounds().map_or(0.0, |(low, high)| (high - low).max());
-    if (super::EXTENT_MM[0]..=super::EXTENT_MM[1]).contains(&extent) {
+    let extent = super::extent_mm(framework);
+    if super::is_likely(extent) {
         return;
     }
-    let fits = |scale: f64| (super::EXTENT_MM[0]..=super::EXTENT_MM[1]).contains(&(extent * scale));
+    let fits = |scale: f64| super::is_likely(extent * scale);
     let own = frame.import.unit.mm();
     let units = [
         ("metres", "m", 1000.0),

@@ -3,10 +3,8 @@
 //!
 //! Definition: the arm is cut by half planes through the tooth's axis, 3 degrees apart. Sections that stand on the tooth's
 //! wall and are no higher than 3.2 mm are the arm's; it ends where no metal follows (the tip) and begins where it grows into
-//! the body, found to a tenth of a degree. *Length* runs along the middles of its sections to its end; within 0.8 mm of where it
-//! begins
-//! it is taken to run straight on. The *depth engaged* is the undercut of the tooth,
-//! along the path, under the middle of the rounding that ends the arm: half its height before its end.
+//! the body, found to a tenth of a degree. *Length* runs along the middles of its sections to its end; within 0.8 mm of where
+//! it begins it is taken to run straight on. The *depth engaged* is the undercut of the tooth, along the path, under the middle of the rounding that ends the arm: half its height before its end.
 //!
 //! Frame and units: mm.
 //!

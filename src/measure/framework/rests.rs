@@ -6,10 +6,8 @@
 //! Definition: the *gap* is the median distance of the rest's fitting surface from the tooth within 1 mm, in the plan across
 //! the path, of the seat's deepest place. Over every place of the crown under the rest stands the greatest ball in the metal
 //! whose middle lies over that place. The *thickness over the marginal ridge* is the diameter of the greatest ball that can
-//! be led through the metal, from where it leaves the crown (beside a border, in no nick of it: a third of what lies within 0.3
-//! mm
-//! is off the crown), so far that it has swept half of the rest's plan:
-//! whatever half of the rest bears goes through there. An inner end that is rounded off or runs out is no thinness.
+//! be led through the metal, from where it leaves the crown (beside a border, in no nick of it: a third of what lies within
+//! 0.3 mm is off the crown), so far that it has swept half of the rest's plan: whatever half of the rest bears goes through there. An inner end that is rounded off or runs out is no thinness.
 //!
 //! Method and its error: the gap at the vertices of the fitting surface; the balls by exact distances to the triangles, from
 //! places of the tooth 0.1 mm apart, so that they are too small by the chords of the facets. A rest's rounded sides

@@ -45,7 +45,7 @@ pub(super) struct Bump {
     pub peak_mm: f64,
     /// Whether the mask came to rest.
     pub settled: bool,
-    /// Share of the rise's outline that runs along the border of the domain, or of the wall, 0 to 1.
+    /// Share of the rise's outline that runs along the domain's border, 0 to 1.
     pub border_share: f64,
     /// Share of twelve sectors around the rise in which there is surface, 0 to 1.
     pub ring_share: f64,
@@ -59,8 +59,6 @@ pub(super) struct Bump {
     pub foretold_mm: f64,
     /// Standard deviation of the foretold wall under its summit, mm, where it stands on one.
     pub deviation_mm: Option<f64>,
-    /// Masked vertices next to the lower end of the wall on which it stands, ascending.
-    pub near_end: Vec<VertexId>,
 }
 
 /// The surface in which rises are grown.
@@ -92,10 +90,6 @@ impl Field<'_> {
 
     fn filled(&self, mask: &[VertexId]) -> Option<Fill> {
         self.on_wall(mask).or_else(|| self.plate().fill(mask))
-    }
-
-    fn refined(&self, mask: &[VertexId]) -> Option<Fill> {
-        self.on_wall(mask).or_else(|| self.plate().refined(mask))
     }
 
     /// A set of vertices grown over what may be masked, ascending.
@@ -151,12 +145,12 @@ impl Field<'_> {
     fn widened(&self, mask: Vec<VertexId>, settled: bool) -> Option<Bump> {
         let top =
             |fill: &Fill, mask: &[VertexId]| self.heights(fill, mask).iter().copied().fold(0.0, f64::max);
-        let filled = self.refined(&mask)?;
+        let filled = self.plate().refined(&mask)?;
         let mut last = top(&filled, &mask);
         let (mut stayed, mut foretold_mm) = (0, UNTRIED_MM);
         for (step, by) in SETTLE.0.into_iter().enumerate() {
             let wide = self.grown(&mask, by);
-            let Some(other) = self.refined(&wide) else { break };
+            let Some(other) = self.plate().refined(&wide) else { break };
             let height = top(&other, &wide);
             if step == TRIED {
                 foretold_mm = self.foretold_mm(&mask, &wide, &other);
@@ -184,9 +178,12 @@ impl Field<'_> {
 
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
-        let filled = self.refined(&mask)?;
+        if let Some(filled) = self.on_wall(&mask) {
+            return self.described(mask, filled, true, UNTRIED_MM);
+        }
+        let filled = self.plate().refined(&mask)?;
         let wide = self.grown(&mask, SETTLE.0[TRIED]);
-        let over_wide = self.refined(&wide);
+        let over_wide = self.plate().refined(&wide);
         let foretold_mm = over_wide.map_or(UNTRIED_MM, |fill| self.foretold_mm(&mask, &wide, &fill));
         self.described(mask, filled, true, foretold_mm)
     }
@@ -200,9 +197,6 @@ impl Field<'_> {
             s + self.work.mesh.vertex(v).coords * (self.work.metric.area_mm2[v as usize] / area_mm2)
         });
         let border_share = self.border_share(&rise);
-        let near_end = self
-            .wall
-            .map_or_else(Vec::new, |wall| mask.iter().copied().filter(|&v| wall.near_end(v)).collect());
         let summit = mask.iter().zip(&heights).max_by(|a, b| a.1.total_cmp(b.1)).map(|(&v, _)| v);
         let deviation_mm =
             self.wall.zip(summit).and_then(|(wall, v)| wall.deviation_mm((&mask, self.others), v));
@@ -232,7 +226,6 @@ impl Field<'_> {
             extent_mm,
             foretold_mm,
             deviation_mm,
-            near_end,
         })
     }
 
@@ -265,8 +258,7 @@ impl Field<'_> {
             for (w, _) in self.work.around(v) {
                 if rise.binary_search(&w).is_err() {
                     all += 1;
-                    let ends = self.wall.is_some_and(|wall| !wall.holds(w));
-                    border += usize::from(!self.domain[w as usize] || ends);
+                    border += usize::from(!self.domain[w as usize]);
                 }
             }
         }

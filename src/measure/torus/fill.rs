@@ -66,10 +66,7 @@ impl Plate<'_> {
             .filter(|&v| usable(v) && !work.border[v as usize] && work.around(v).all(|(w, _)| usable(w)))
             .collect();
         let solved = system.solve(&rows, |v| if masked[v as usize] { FAINT } else { 1.0 })?;
-        let mut place: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
-        system.order.iter().zip(&solved).for_each(|(&v, x)| place[v as usize] = *x);
-        let normal = work.normals_moved(&place, &system.order);
-        Some(Fill { place, normal, moved: system.order })
+        Some(Fill::moved(work, system.order, &solved))
     }
 }
 
@@ -174,10 +171,15 @@ impl Fill {
         mask: (&[VertexId], Option<&[bool]>),
     ) -> Option<Fill> {
         let foretold = wall.foretold(work, domain, mask)?;
+        Some(Fill::moved(work, foretold.moved, &foretold.places))
+    }
+
+    /// The work mesh with some vertices at new places.
+    fn moved(work: &Work, moved: Vec<VertexId>, places: &[Vector]) -> Fill {
         let mut place: Vec<Vector> = work.mesh.vertices().iter().map(|p| p.coords).collect();
-        foretold.moved.iter().zip(&foretold.places).for_each(|(&v, p)| place[v as usize] = *p);
-        let normal = work.normals_moved(&place, &foretold.moved);
-        Some(Fill { place, normal, moved: foretold.moved })
+        moved.iter().zip(places).for_each(|(&v, p)| place[v as usize] = *p);
+        let normal = work.normals_moved(&place, &moved);
+        Fill { place, normal, moved }
     }
 
     /// Signed normal distance of `p` from the filled surface, mm, and the vertex nearest to its foot. The search walks

@@ -1,5 +1,6 @@
 //! Where a torus may stand: the part of the cast that is searched, by what is known of its anatomy.
 
+use super::line::Foot;
 use super::wall::Wall;
 use super::work::Work;
 use crate::anatomy::{Anatomy, Region};
@@ -280,22 +281,10 @@ impl ArchLine {
     /// Distance of a place from the line, mm, lingual positive. `None` where there is no line.
     fn lingual_mm(&self, p: Point2) -> Option<f64> {
         let inside = self.inside?;
-        let mut best: Option<(f64, f64)> = None;
-        for s in self.points.windows(2) {
-            let along = s[1] - s[0];
-            let length2 = along.norm_squared();
-            if length2 <= 0.0 {
-                continue;
-            }
-            let t = ((p - s[0]).dot(&along) / length2).clamp(0.0, 1.0);
-            let d = (p - (s[0] + along * t)).norm();
-            if best.is_none_or(|b| d < b.0) {
-                let turn = |q: Point2| along.x * (q - s[0]).y - along.y * (q - s[0]).x;
-                let sign = if turn(p) * turn(inside) > 0.0 { 1.0 } else { -1.0 };
-                best = Some((d, sign));
-            }
-        }
-        best.map(|(d, sign)| d * sign)
+        let Foot { far, piece: [from, to], .. } = Foot::on(&self.points, p)?;
+        let along = to - from;
+        let turn = |q: Point2| along.x * (q - from).y - along.y * (q - from).x;
+        Some(if turn(p) * turn(inside) > 0.0 { far } else { -far })
     }
 }
 

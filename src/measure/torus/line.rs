@@ -1,12 +1,13 @@
 //! The arch line in plan, smooth, from which the wall is seen.
 
-use crate::space::{Point2, exp};
+use crate::anatomy::curves;
+use crate::space::{Point, Point2, Vector, exp};
 
 /// Step of the line and the standard deviation of its smoothing, mm.
 const LINE_MM: (f64, f64) = (0.5, 4.0);
 
-/// Points along a curve through corners that turns from chord to chord (Catmull and Rom 1974, over the chords' lengths): where
-/// teeth are missing the arch bows out of the chord between those that stand.
+/// Points along a curve through corners that turns from chord to chord (Catmull and Rom 1974, from memory, over the chords'
+/// lengths): where teeth are missing the arch bows out of the chord between those that stand.
 fn rounded(corners: &[Point2]) -> Vec<Point2> {
     const PARTS: usize = 8;
     let n = corners.len();
@@ -41,44 +42,60 @@ pub(super) struct Line {
     inside: Point2,
 }
 
-/// The place of the line nearest to a place beside it.
+/// The place of a line in plan that is nearest to a place beside it.
+#[derive(Clone, Copy)]
 pub(super) struct Foot {
-    /// Where, in plan.
+    /// Where.
     pub at: Point2,
     /// How far along the line, mm.
     pub along: f64,
     /// How far from it the place lies, mm.
     pub far: f64,
+    /// The ends of the piece on which it lies.
+    pub piece: [Point2; 2],
+}
+
+impl Foot {
+    /// Of a place beside a line; `None` where the line has no length.
+    pub fn on(line: &[Point2], p: Point2) -> Option<Foot> {
+        let mut best: Option<Foot> = None;
+        let mut from = 0.0;
+        for pair in line.windows(2) {
+            let piece = pair[1] - pair[0];
+            let length2 = piece.norm_squared();
+            if length2 <= 0.0 {
+                continue;
+            }
+            let (t, length) = (((p - pair[0]).dot(&piece) / length2).clamp(0.0, 1.0), length2.sqrt());
+            let at = pair[0] + piece * t;
+            let far = (p - at).norm();
+            if best.is_none_or(|b| far < b.far) {
+                best = Some(Foot { at, along: from + t * length, far, piece: [pair[0], pair[1]] });
+            }
+            from += length;
+        }
+        best
+    }
 }
 
 impl Line {
     /// Through corners in the order of the arch; `inside` lies on its lingual side.
     pub fn smooth(corners: &[Point2], inside: Point2) -> Option<Line> {
         let (step, soft) = LINE_MM;
-        let corners = &rounded(corners);
-        let mut even: Vec<Point2> = vec![*corners.first()?];
-        let mut over = 0.0;
-        for pair in corners.windows(2) {
-            let (along, mut at) = (pair[1] - pair[0], step - over);
-            let length = along.norm();
-            while at <= length {
-                even.push(pair[0] + along * (at / length));
-                at += step;
-            }
-            over = (over + length) % step;
-        }
+        let flat: Vec<Point> = rounded(corners).iter().map(|p| Point::new(p.x, p.y, 0.0)).collect();
+        let even = curves::evenly(&flat, step);
         let n = even.len();
         let points = (0..n)
             .map(|i| {
                 // As far to one side as to the other, so that the ends stay where they are.
                 let half = i.min(n - 1 - i).min((3.0 * soft / step) as usize);
-                let mut sum = (nalgebra::Vector2::zeros(), 0.0);
+                let mut sum = (Vector::zeros(), 0.0);
                 for k in i - half..=i + half {
                     let far = (k as f64 - i as f64) * step / soft;
                     let weight = exp(-0.5 * far * far);
                     sum = (sum.0 + even[k].coords * weight, sum.1 + weight);
                 }
-                Point2::from(sum.0 / sum.1)
+                Point2::new(sum.0.x / sum.1, sum.0.y / sum.1)
             })
             .collect();
         (n > 2).then_some(Line { points, inside })
@@ -86,22 +103,6 @@ impl Line {
 
     /// The nearest place of the line; `None` where `p` lies buccal of it.
     pub fn foot(&self, p: Point2) -> Option<Foot> {
-        let mut best: Option<(f64, f64, Point2)> = None;
-        let mut from = 0.0;
-        for pair in self.points.windows(2) {
-            let along = pair[1] - pair[0];
-            let length = along.norm();
-            if length > 0.0 {
-                let t = ((p - pair[0]).dot(&along) / (length * length)).clamp(0.0, 1.0);
-                let foot = pair[0] + along * t;
-                let far = (p - foot).norm();
-                if best.is_none_or(|b| far < b.0) {
-                    best = Some((far, from + t * length, foot));
-                }
-            }
-            from += length;
-        }
-        let (far, along, at) = best?;
-        ((p - at).dot(&(self.inside - at)) > 0.0).then_some(Foot { at, along, far })
+        Foot::on(&self.points, p).filter(|foot| (p - foot.at).dot(&(self.inside - foot.at)) > 0.0)
     }
 }

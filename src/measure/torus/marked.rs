@@ -38,21 +38,27 @@ pub(super) fn tori(cast: &Cast<'_>, outlines: &[Vec<Point>], at: &[Point]) -> Ve
     tori
 }
 
-/// The tori under points: each is found alone, and then once more with the others left out of what speaks for the wall.
+/// The tori under points: each is found alone, and where two stand on the wall once more over it, with the others left out of
+/// what speaks for the wall.
 fn together(cast: &Cast<'_>, field: &Field<'_>, at: &[Point]) -> Vec<Torus> {
-    let alone: Vec<Option<Bump>> = at.iter().map(|p| rise_under(cast, field, p)).collect();
-    let lone = alone.iter().flatten().filter(|b| b.deviation_mm.is_some()).count() < 2;
+    let alone: Vec<Under> = at.iter().map(|p| Under::new(cast, field, p)).collect();
+    let bumps: Vec<Option<&Bump>> = alone.iter().map(Under::surer).collect();
+    let lone = bumps.iter().flatten().filter(|b| b.deviation_mm.is_some()).count() < 2;
     let mut tori = Vec::new();
-    for (p, bump) in at.iter().zip(&alone) {
+    for ((p, under), bump) in at.iter().zip(&alone).zip(&bumps) {
         let Some(bump) = bump else { continue };
+        if lone {
+            tori.extend(lobe_under(cast, field, bump, p));
+            continue;
+        }
         let mut others = vec![false; cast.work.len()];
-        for other in alone.iter().flatten() {
+        for other in bumps.iter().flatten() {
             other.rise.iter().for_each(|&v| others[v as usize] = true);
         }
         bump.rise.iter().for_each(|&v| others[v as usize] = false);
-        let again = Field { others: Some(&others), ..*field };
-        let again = if lone { None } else { rise_under(cast, &again, p) };
-        tori.extend(lobe_under(cast, field, again.as_ref().unwrap_or(bump), p));
+        let wall = over_wall(cast, &Field { others: Some(&others), ..*field }, p);
+        let again = [&wall, &under.plate].into_iter().flatten();
+        tori.extend(lobe_under(cast, field, surest(again).unwrap_or(bump), p));
     }
     tori
 }
@@ -91,23 +97,42 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     Some(marked(cast, &bump, lobe))
 }
 
-/// The rise under a point: over the wall or over the plate, whichever foretells the surface under it more closely. `None`
-/// where nothing stands there.
-fn rise_under(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Bump> {
+/// The rise under a point, over the wall and over the plate. `None` where nothing stands there.
+struct Under {
+    wall: Option<Bump>,
+    plate: Option<Bump>,
+}
+
+impl Under {
+    fn new(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Under {
+        let plate = Field { wall: None, ..*field };
+        Under { wall: over_wall(cast, field, at), plate: rise_under(cast, &plate, DISCS_MM, at) }
+    }
+
+    fn surer(&self) -> Option<&Bump> {
+        surest([&self.wall, &self.plate].into_iter().flatten())
+    }
+}
+
+/// The rise whose height is told most closely, the first of those alike.
+fn surest<'b>(bumps: impl Iterator<Item = &'b Bump>) -> Option<&'b Bump> {
+    bumps.min_by(|a, b| height_method_mm(a).total_cmp(&height_method_mm(b)))
+}
+
+/// The rise under a point that lies on the wall.
+fn over_wall(cast: &Cast<'_>, field: &Field<'_>, at: &Point) -> Option<Bump> {
     let seed = nearest(cast.work.mesh.vertices(), at)?;
-    let plate = Field { wall: None, ..*field };
-    let on_wall = field.under(&[seed]);
-    let over = |field: &Field<'_>, discs: [f64; 3]| {
-        let grown = discs.into_iter().filter_map(|radius| field.grow(&field.grown(&[seed], radius)));
-        grown
-            .filter(|bump| bump.rise.iter().any(|&v| (cast.work.mesh.vertex(v) - at).norm() <= NEAR_MM))
-            .max_by(|a, b| a.settled.cmp(&b.settled).then(a.peak_mm.total_cmp(&b.peak_mm)))
-    };
-    let wall = on_wall.wall.and_then(|_| over(&on_wall, DISCS_ON_WALL_MM));
-    [wall, over(&plate, DISCS_MM)]
-        .into_iter()
-        .flatten()
-        .min_by(|a, b| height_method_mm(a).total_cmp(&height_method_mm(b)))
+    field.wall.filter(|wall| wall.holds(seed))?;
+    rise_under(cast, field, DISCS_ON_WALL_MM, at)
+}
+
+/// The rise that is grown from discs around a point: one that came to rest, and the highest of those.
+fn rise_under(cast: &Cast<'_>, field: &Field<'_>, discs: [f64; 3], at: &Point) -> Option<Bump> {
+    let seed = nearest(cast.work.mesh.vertices(), at)?;
+    let grown = discs.into_iter().filter_map(|radius| field.grow(&field.grown(&[seed], radius)));
+    grown
+        .filter(|bump| bump.rise.iter().any(|&v| (cast.work.mesh.vertex(v) - at).norm() <= NEAR_MM))
+        .max_by(|a, b| a.settled.cmp(&b.settled).then(a.peak_mm.total_cmp(&b.peak_mm)))
 }
 
 /// The lobe of a rise at a point. `None` where nothing stands above the outline's level there.

@@ -42,7 +42,7 @@ use crate::case::Arch;
 use crate::mesh::{FaceId, Mesh, Topology};
 use crate::report::{TorusSide, TorusState};
 use crate::space::{Point, Vector};
-use bump::{Bump, Field, height_method_mm};
+use bump::{Bump, Field};
 use caps::CapSettings;
 use ground::{Basis, Ground};
 use work::Work;
@@ -175,7 +175,7 @@ impl Cast<'_> {
         let smooth = caps::smoothed(self.work, domain, search.wavelength_mm);
         let h = caps::mean_curvature(self.work, domain, &smooth);
         let all = caps::caps(self.work, domain, &h, &search);
-        let bumps = self.on_wall(self.distinct(&all));
+        let bumps = self.distinct(&all);
         let lists: Vec<Vec<Torus>> = bumps.par_iter().map(|b| self.judged(b)).collect();
         let mut tori: Vec<Torus> = lists.into_iter().flatten().collect();
         tori.sort_by(|a, b| self.across(&a.summit).total_cmp(&self.across(&b.summit)));
@@ -220,33 +220,6 @@ impl Cast<'_> {
             free
         });
         bumps
-    }
-
-    /// Rises of a wall grown again over the wall, each with the others left out of what speaks for it, where the wall
-    /// foretells the surface under them more closely than the plate.
-    fn on_wall(&self, bumps: Vec<Bump>) -> Vec<Bump> {
-        let tall = |b: &Bump| b.peak_mm >= 0.8 * self.settings.least_height_mm;
-        if !bumps.iter().any(tall) {
-            return bumps;
-        }
-        let Some(wall) = self.ground.wall(self.work, &self.ground.domain) else { return bumps };
-        let again = |(i, bump): (usize, &Bump)| {
-            let mut others = vec![false; self.work.len()];
-            for other in bumps.iter().enumerate().filter(|(k, b)| *k != i && tall(b)).map(|(_, b)| b) {
-                other.rise.iter().for_each(|&v| others[v as usize] = true);
-            }
-            let field = Field { wall: Some(&wall), others: Some(&others), ..self.field() };
-            let field = field.under(&bump.rise);
-            let over = field.wall.filter(|_| tall(bump)).and_then(|_| field.grow(&bump.rise));
-            let same = |b: &Bump| {
-                let common = b.rise.iter().filter(|v| bump.rise.binary_search(v).is_ok()).count();
-                2 * common >= bump.rise.len() && 3 * common >= b.rise.len()
-            };
-            let whole = |b: &Bump| b.settled && b.border_share <= accept::BORDER_SHARE.0;
-            let closer = |b: &Bump| height_method_mm(b) < height_method_mm(bump);
-            over.filter(|b| whole(b) && same(b) && closer(b)).unwrap_or_else(|| bump.clone())
-        };
-        bumps.par_iter().enumerate().map(again).collect()
     }
 
     /// The lobes of a rise that are worth a report.
