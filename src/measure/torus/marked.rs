@@ -72,10 +72,12 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     let loop_plane = Enclosed::by(outline)?;
     let work = cast.work;
     let inside: Vec<VertexId> = loop_plane.piece(cast, |v| loop_plane.holds(&work.mesh.vertex(v)))?;
-    let field = &field.under(&inside);
-    let mask = field.grown(&inside, ROUND_OUTLINE_MM);
-    let bump = field.over(mask)?;
-    let heights = heights(cast.mesh, field, &bump);
+    let over = |field: &Field<'_>| field.over(field.grown(&inside, ROUND_OUTLINE_MM));
+    let on_wall = field.under(&inside);
+    let wall = on_wall.wall.and_then(|_| over(&on_wall));
+    let plate = over(&Field { wall: None, ..*field });
+    let bump = surest([&wall, &plate].into_iter().flatten())?;
+    let heights = heights(cast.mesh, field, bump);
     let mut kept = vec![false; work.len()];
     inside.iter().for_each(|&v| kept[v as usize] = true);
     let faces: Vec<FaceId> = (0..cast.mesh.faces().len() as u32)
@@ -94,7 +96,7 @@ fn outlined(cast: &Cast<'_>, field: &Field<'_>, outline: &[Point]) -> Option<Tor
     let (length_mm, width_mm) = extents(&line, &loop_plane.normal);
     let area_mm2 = faces.iter().map(|&f| cast.mesh.face_area_mm2(f)).sum();
     let lobe = Lobe { summit, height_mm, outline: line, cut: false, faces, area_mm2, length_mm, width_mm };
-    Some(marked(cast, &bump, lobe))
+    Some(marked(cast, bump, lobe))
 }
 
 /// The rise under a point, over the wall and over the plate. `None` where nothing stands there.
