@@ -18,7 +18,7 @@ const PLAIN: (f64, (f64, f64)) = (2.0, (1.5, 7.0));
 /// A rise that begins this far from the crowns and comes this near to the scan's border is the floor of the mouth, mm.
 const FLOOR_MM: (f64, f64) = (4.6, 1.5);
 /// Share of the outline along the domain's border that is in doubt, and that is none.
-const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
+pub(super) const BORDER_SHARE: (f64, f64) = (0.10, 0.17);
 /// How far the restored surface may turn under a rise before the rise is in doubt, and before it is none, degrees:
 /// walls under tori turn by 10 to 30, ends of ridges, papillae and folds by 40 and more.
 const BED_DEG: (f64, f64) = (35.0, 50.0);
@@ -35,6 +35,9 @@ const SURE: f64 = 2.0;
 const PLAINLY: f64 = 3.0;
 /// Share of the ring around a rise that makes its height sure, and under which it is none.
 const RING: (f64, f64) = (0.85, 0.3);
+
+/// A rise lower than this share of the least height reported is not followed.
+pub(super) const FOLLOWED: f64 = 0.8;
 
 /// Judges a lobe. `None` where it is no torus.
 pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
@@ -56,6 +59,12 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         return None;
     }
     let mut doubts = shape_doubts(bump, &lobe);
+    let owner = cast.work.owner.get(lobe.summit as usize);
+    if owner.is_some_and(|v| bump.near_end.binary_search(v).is_ok()) {
+        doubts.push(
+            "it lies at the lower end of the wall, where the floor of the mouth looks alike".to_owned(),
+        );
+    }
     match basis {
         Basis::Bare => {
             if bump.border_share > BORDER_SHARE.1 || !bump.settled || bump.extent_mm > WHOLE_MM {
@@ -88,7 +97,7 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(!bump.settled, "its foot runs on without an end, so that its outline and height are not sure");
     doubt(lobe.length_mm > LONG_MM.0, "it is longer than tori mostly are");
     doubt(lobe.cut, "the border of the scan cuts it");
-    doubt(bump.ring_share < RING.0, "there is no surface all around it, so that its height is not sure");
+    doubt(!surrounded(bump), "there is no surface all around it, so that its height is not sure");
     let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
     doubt(
         turns && bump.bed_deg > BED_DEG.0,
@@ -96,6 +105,12 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
     doubts
+}
+
+/// Whether enough speaks for the surface under a rise: surface around it, or the wall, which is known from farther along the arch
+/// and says by its deviation how sure it is.
+fn surrounded(bump: &Bump) -> bool {
+    bump.ring_share >= RING.0 || bump.deviation_mm.is_some()
 }
 
 /// What its place says against it; `None` where it cannot be a torus.
@@ -120,7 +135,7 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
-            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && bump.ring_share >= RING.0;
+            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && surrounded(bump);
             let (near, wide) = if plain { PLAIN.1 } else { (near, wide) };
             if far < near || far > wide {
                 doubts.push("its distance from the crowns is unusual for a torus".to_owned());

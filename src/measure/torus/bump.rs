@@ -45,7 +45,7 @@ pub(super) struct Bump {
     pub peak_mm: f64,
     /// Whether the mask came to rest.
     pub settled: bool,
-    /// Share of the rise's outline that runs along the domain's border, 0 to 1.
+    /// Share of the rise's outline that runs along the border of the domain, or of the wall, 0 to 1.
     pub border_share: f64,
     /// Share of twelve sectors around the rise in which there is surface, 0 to 1.
     pub ring_share: f64,
@@ -59,6 +59,8 @@ pub(super) struct Bump {
     pub foretold_mm: f64,
     /// Standard deviation of the foretold wall under its summit, mm, where it stands on one.
     pub deviation_mm: Option<f64>,
+    /// Masked vertices next to the lower end of the wall on which it stands, ascending.
+    pub near_end: Vec<VertexId>,
 }
 
 /// The surface in which rises are grown.
@@ -84,7 +86,7 @@ impl Field<'_> {
     }
 
     /// The mask as the rest of the wall foretells it, where it lies on one.
-    fn on_wall(&self, mask: &[VertexId]) -> Option<Fill> {
+    pub fn on_wall(&self, mask: &[VertexId]) -> Option<Fill> {
         Fill::of_wall(self.work, self.domain, self.wall?, (mask, self.others))
     }
 
@@ -105,7 +107,7 @@ impl Field<'_> {
     }
 
     /// Heights of the masked vertices above a fill, mm.
-    fn heights(&self, fill: &Fill, mask: &[VertexId]) -> Vec<f64> {
+    pub fn heights(&self, fill: &Fill, mask: &[VertexId]) -> Vec<f64> {
         mask.iter().map(|&v| fill.height_mm(self.work, &self.work.mesh.vertex(v), v).0).collect()
     }
 
@@ -135,7 +137,7 @@ impl Field<'_> {
             filled = self.filled(&mask)?;
         }
         if self.wall.is_some() {
-            return self.described(mask, filled, settled, UNTRIED_MM);
+            return self.described_on_wall(mask, filled, settled);
         }
         self.widened(mask, settled)
     }
@@ -179,13 +181,20 @@ impl Field<'_> {
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
         if let Some(filled) = self.on_wall(&mask) {
-            return self.described(mask, filled, true, UNTRIED_MM);
+            return self.described_on_wall(mask, filled, true);
         }
         let filled = self.plate().refined(&mask)?;
         let wide = self.grown(&mask, SETTLE.0[TRIED]);
         let over_wide = self.plate().refined(&wide);
         let foretold_mm = over_wide.map_or(UNTRIED_MM, |fill| self.foretold_mm(&mask, &wide, &fill));
         self.described(mask, filled, true, foretold_mm)
+    }
+
+    fn described_on_wall(&self, mask: Vec<VertexId>, fill: Fill, settled: bool) -> Option<Bump> {
+        let wide = self.grown(&mask, SETTLE.0[TRIED]);
+        let over_wide = self.on_wall(&wide);
+        let foretold_mm = over_wide.map_or(UNTRIED_MM, |other| self.foretold_mm(&mask, &wide, &other));
+        self.described(mask, fill, settled, foretold_mm)
     }
 
     fn described(&self, mask: Vec<VertexId>, fill: Fill, settled: bool, foretold_mm: f64) -> Option<Bump> {
@@ -197,6 +206,9 @@ impl Field<'_> {
             s + self.work.mesh.vertex(v).coords * (self.work.metric.area_mm2[v as usize] / area_mm2)
         });
         let border_share = self.border_share(&rise);
+        let near_end = self
+            .wall
+            .map_or_else(Vec::new, |wall| mask.iter().copied().filter(|&v| wall.near_end(v)).collect());
         let summit = mask.iter().zip(&heights).max_by(|a, b| a.1.total_cmp(b.1)).map(|(&v, _)| v);
         let deviation_mm =
             self.wall.zip(summit).and_then(|(wall, v)| wall.deviation_mm((&mask, self.others), v));
@@ -226,26 +238,34 @@ impl Field<'_> {
             extent_mm,
             foretold_mm,
             deviation_mm,
+            near_end,
         })
     }
 
     /// The connected piece around the highest vertex that stands above the fill.
     fn standing(&self, mask: &[VertexId], heights: &[f64], least: (f64, f64)) -> Option<Vec<VertexId>> {
-        let mut sorted = heights.to_vec();
-        sorted.sort_by(|a, b| b.total_cmp(a));
-        let few = (sorted.len() * 3).div_ceil(100).max(1);
-        let peak = sorted.iter().take(few).sum::<f64>() / few as f64;
-        let level = least.0.max(least.1 * peak);
+        let summit = mask.iter().zip(heights).max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
+        let level = level_mm(heights, least);
+        let (&summit, _) = summit.filter(|s| *s.1 > level)?;
+        self.above(mask, heights, level).into_iter().find(|p| p.binary_search(&summit).is_ok())
+    }
+
+    /// All connected pieces that stand above a wall, each down to its own share of its peak.
+    pub fn pieces_standing(&self, mask: &[VertexId], heights: &[f64]) -> Vec<Vec<VertexId>> {
+        let of = |piece: Vec<VertexId>| {
+            let own: Vec<f64> =
+                piece.iter().filter_map(|v| Some(heights[mask.binary_search(v).ok()?])).collect();
+            self.standing(&piece, &own, STANDS_ON_WALL)
+        };
+        let least = STANDS_ON_WALL.0;
+        let pieces = self.above(mask, heights, least).into_iter().filter_map(of);
+        pieces.filter(|p| self.work.area_mm2(p) <= MOST_AREA_MM2).collect()
+    }
+
+    fn above(&self, mask: &[VertexId], heights: &[f64], level: f64) -> Vec<Vec<VertexId>> {
         let mut above = vec![false; self.work.len()];
-        let mut summit: Option<(f64, VertexId)> = None;
-        for (&v, &h) in mask.iter().zip(heights) {
-            above[v as usize] = h > level;
-            if h > level && summit.is_none_or(|(best, _)| h > best) {
-                summit = Some((h, v));
-            }
-        }
-        let (_, summit) = summit?;
-        self.work.pieces(|v| above[v as usize]).into_iter().find(|p| p.binary_search(&summit).is_ok())
+        mask.iter().zip(heights).for_each(|(&v, &h)| above[v as usize] = h > level);
+        self.work.pieces(|v| above[v as usize])
     }
 
     fn border_share(&self, rise: &[VertexId]) -> f64 {
@@ -258,7 +278,8 @@ impl Field<'_> {
             for (w, _) in self.work.around(v) {
                 if rise.binary_search(&w).is_err() {
                     all += 1;
-                    border += usize::from(!self.domain[w as usize]);
+                    let ends = self.wall.is_some_and(|wall| !wall.holds(w));
+                    border += usize::from(!self.domain[w as usize] || ends);
                 }
             }
         }
@@ -282,12 +303,21 @@ impl Field<'_> {
     }
 }
 
+/// Height from which a place belongs to a rise, mm: a least one, or a share of its peak, whichever is more.
+fn level_mm(heights: &[f64], least: (f64, f64)) -> f64 {
+    let mut sorted = heights.to_vec();
+    sorted.sort_by(|a, b| b.total_cmp(a));
+    let few = (sorted.len() * 3).div_ceil(100).max(1);
+    let peak = sorted.iter().take(few).sum::<f64>() / few as f64;
+    least.0.max(least.1 * peak)
+}
+
 /// Standard uncertainty of a fill's height, mm: from how well the same plate foretells the surface around the mask, which
 /// is seen, and from how much of the way around there is none. The weights were settled on tori of known height on drawn
 /// mandibles and on real gingiva, found and pointed at (`docs/method/tori.md`).
 pub(super) fn height_method_mm(bump: &Bump) -> f64 {
     if let Some(deviation_mm) = bump.deviation_mm {
-        return (0.08_f64.powi(2) + (3.5 * deviation_mm).powi(2)).sqrt();
+        return (0.08_f64.powi(2) + (0.8 * bump.foretold_mm).powi(2) + (2.0 * deviation_mm).powi(2)).sqrt();
     }
     let open = 1.0 - bump.ring_share;
     (0.08_f64.powi(2) + (1.6 * bump.foretold_mm).powi(2) + (2.5 * open).powi(2)).sqrt()

@@ -24,6 +24,7 @@ mod bump;
 mod caps;
 mod fill;
 mod ground;
+mod joint;
 mod line;
 mod marked;
 mod outline;
@@ -175,7 +176,7 @@ impl Cast<'_> {
         let smooth = caps::smoothed(self.work, domain, search.wavelength_mm);
         let h = caps::mean_curvature(self.work, domain, &smooth);
         let all = caps::caps(self.work, domain, &h, &search);
-        let bumps = self.distinct(&all);
+        let bumps = joint::surer(self, self.distinct(&all));
         let lists: Vec<Vec<Torus>> = bumps.par_iter().map(|b| self.judged(b)).collect();
         let mut tori: Vec<Torus> = lists.into_iter().flatten().collect();
         tori.sort_by(|a, b| self.across(&a.summit).total_cmp(&self.across(&b.summit)));
@@ -224,7 +225,7 @@ impl Cast<'_> {
 
     /// The lobes of a rise that are worth a report.
     fn judged(&self, bump: &Bump) -> Vec<Torus> {
-        if bump.peak_mm < 0.8 * self.settings.least_height_mm {
+        if bump.peak_mm < accept::FOLLOWED * self.settings.least_height_mm {
             return Vec::new();
         }
         let heights = outline::heights(self.mesh, &self.field(), bump);

@@ -38,6 +38,8 @@ const MEAN: (f64, f64, f64) = (25.0, 25.0, 8.0);
 /// The wall ends where fewer than this share of its places within so many millimetres along the arch lie farther down, and so
 /// far beyond it.
 const ENDS: (f64, f64, f64) = (0.02, 6.0, 0.8);
+/// A summit within this distance above the wall's lower end may be the floor of the mouth, mm.
+const NEAR_END_MM: f64 = 1.5;
 /// Fewest places from which a wall is foretold.
 const FEWEST: usize = 60;
 /// How far around a mask the foretold wall takes the place of the seen one, mm, so that its normals are those of one surface.
@@ -58,6 +60,8 @@ struct Place {
     way: Vector,
     /// Cosine between the surface and that way.
     facing: f64,
+    /// How far above the wall's lower end it lies, around the centre, mm.
+    above_end: f64,
 }
 
 /// The wall, ready to foretell any part of it from the rest.
@@ -102,7 +106,10 @@ impl Wall {
         let nodes = nodes(work, &place, crown_mm);
         let known: Vec<Place> = nodes.iter().filter_map(|&v| place[v as usize]).collect();
         for p in &mut place {
-            *p = p.filter(|p| lowest(&known, p.along).is_some_and(|end| p.around <= end));
+            *p = p.and_then(|p| {
+                let above_end = lowest(&known, p.along)? - p.around;
+                (above_end >= 0.0).then_some(Place { above_end, ..p })
+            });
         }
         let nodes: Vec<VertexId> = nodes.into_iter().filter(|&v| place[v as usize].is_some()).collect();
         if nodes.len() < FEWEST {
@@ -123,6 +130,11 @@ impl Wall {
     /// Whether a vertex lies on the wall.
     pub fn holds(&self, v: VertexId) -> bool {
         self.place[v as usize].is_some()
+    }
+
+    /// Whether a vertex lies next to the wall's lower end.
+    pub fn near_end(&self, v: VertexId) -> bool {
+        self.place[v as usize].is_some_and(|p| p.above_end < NEAR_END_MM)
     }
 
     /// The places of a mask's vertices as the rest of the wall foretells them. `None` where not all of them lie on the wall,
@@ -259,6 +271,7 @@ fn place(line: &Line, work: &Work, frame: &Frame, height: f64, v: VertexId) -> O
         centre,
         way,
         facing: work.normal[v as usize].dot(&way),
+        above_end: 0.0,
     })
 }
 
