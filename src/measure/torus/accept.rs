@@ -50,9 +50,16 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     let method_mm = height_method_mm(bump);
     // Where the crowns are known, the mask cannot creep up to them, and a height says by itself how much it is worth.
     let judged = basis == Basis::Crowns && cast.arch == Arch::Mandible;
+    if std::env::var_os("ZZ").is_some() {
+        let p = summit;
+        let c = cast.ground.nearest_crown_mm(&bump.rise);
+        let bo = cast.ground.nearest_border_mm(&bump.rise);
+        eprintln!("JUDGE {} {} {} h {:.3} m {:.3} len {:.1} area {:.1} ring {:.2} bed {:.0} along {:.0} holds {} crown {:.1} border {:.1} set {} share {:.2} wall {}", p.x, p.y, p.z, lobe.height_mm, method_mm, lobe.length_mm, bump.area_mm2, bump.ring_share, bump.bed_deg, bump.bed_along_deg.unwrap_or(-1.0), cast.ground.holds(&summit), c.unwrap_or(99.0), bo.unwrap_or(99.0), bump.settled, bump.border_share, bump.deviation_mm.is_some());
+    }
     if lobe.length_mm > LONG_MM.1
+        || lobe.length_mm < lobe.height_mm
         || bump.ring_share < RING.1
-        || (bump.bed_deg > BED_DEG.1 && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
+        || (bump.bed_deg > BED_DEG.1 && bump.deviation_mm.is_none() && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
         || (judged && lobe.height_mm < SURE * method_mm)
         || !cast.ground.holds(&summit)
     {
@@ -64,6 +71,9 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         doubts.push(
             "it lies at the lower end of the wall, where the floor of the mouth looks alike".to_owned(),
         );
+    }
+    if owner.is_some_and(|v| bump.alone.binary_search(v).is_ok()) {
+        doubts.push("it stands out from the wall only, and not from what lies next to it".to_owned());
     }
     match basis {
         Basis::Bare => {
@@ -100,7 +110,7 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(!surrounded(bump), "there is no surface all around it, so that its height is not sure");
     let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
     doubt(
-        turns && bump.bed_deg > BED_DEG.0,
+        turns && bump.bed_deg > BED_DEG.0 && bump.deviation_mm.is_none(),
         "the surface under it turns as under a fold or the end of a ridge",
     );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
@@ -129,14 +139,17 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
         (Basis::Crowns, far) => {
             let far = far.unwrap_or(f64::INFINITY);
             // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own, and is low.
-            if far < nearest || far > widest || (far < near && (!bump.settled || lobe.height_mm < PLAIN.0)) {
+            let least = if bump.deviation_mm.is_some() { 1.5 } else { PLAIN.0 };
+            let low = far < near && lobe.height_mm < least;
+            let open = far < near && !bump.settled && bump.deviation_mm.is_none();
+            if far < nearest || far > widest || low || open {
                 return None;
             }
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
             let plain = bump.settled && lobe.height_mm >= PLAIN.0 && surrounded(bump);
-            let (near, wide) = if plain { PLAIN.1 } else { (near, wide) };
+            let (near, wide) = if bump.deviation_mm.is_some() && lobe.height_mm >= PLAIN.0 { (1.3, 7.0) } else if plain { PLAIN.1 } else { (near, wide) };
             if far < near || far > wide {
                 doubts.push("its distance from the crowns is unusual for a torus".to_owned());
             }

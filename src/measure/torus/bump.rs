@@ -61,6 +61,8 @@ pub(super) struct Bump {
     pub deviation_mm: Option<f64>,
     /// Masked vertices next to the lower end of the wall on which it stands, ascending.
     pub near_end: Vec<VertexId>,
+    /// Masked vertices that stand out from the wall only, and not from what lies next to them, ascending.
+    pub alone: Vec<VertexId>,
 }
 
 /// The surface in which rises are grown.
@@ -239,6 +241,7 @@ impl Field<'_> {
             foretold_mm,
             deviation_mm,
             near_end,
+            alone: Vec::new(),
         })
     }
 

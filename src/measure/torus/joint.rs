@@ -10,6 +10,8 @@ use crate::mesh::VertexId;
 const FIRST_MM: f64 = 3.0;
 /// Growth of what stands above the wall to the next mask, mm.
 const NEXT_MM: f64 = 1.0;
+/// A summit farther than this from every rise over the plate is one of the wall only, mm.
+const BESIDE_MM: f64 = 1.5;
 /// Rounds after which a mask that still moves is taken as it is.
 const MOST_ROUNDS: usize = 10;
 /// What stands above the wall belongs to a rise where at least this share of it does so over the plate.
@@ -29,9 +31,9 @@ pub(super) fn surer(cast: &Cast<'_>, plates: Vec<Bump>) -> Vec<Bump> {
     let walls = over_wall(&Field { wall: Some(&wall), ..cast.field() }, &known);
     let mut kept: Vec<Option<Bump>> = plates.into_iter().map(Some).collect();
     let mut bumps = Vec::new();
-    for bump in walls {
+    for (piece, bump) in walls {
         let under: Vec<usize> = (0..kept.len())
-            .filter(|&k| kept[k].as_ref().is_some_and(|b| common(&b.rise, &bump.rise) > 0))
+            .filter(|&k| kept[k].as_ref().is_some_and(|b| common(&b.rise, &piece) > 0))
             .collect();
         let tallest = under
             .iter()
@@ -51,12 +53,12 @@ pub(super) fn surer(cast: &Cast<'_>, plates: Vec<Bump>) -> Vec<Bump> {
 }
 
 /// What stands above the wall where rises are known, and nowhere else.
-fn over_wall(field: &Field<'_>, known: &[bool]) -> Vec<Bump> {
+fn over_wall(field: &Field<'_>, known: &[bool]) -> Vec<(Vec<VertexId>, Bump)> {
     let work = field.work;
     let all: Vec<VertexId> = (0..work.len() as u32).filter(|&v| known[v as usize]).collect();
     let mut mask = field.grown(&all, FIRST_MM);
     let mut pieces: Vec<Vec<VertexId>> = Vec::new();
-    let mut settled = false;
+    let mut before = vec![false; work.len()];
     for _ in 0..MOST_ROUNDS {
         let Some(fill) = field.on_wall(&mask) else { return Vec::new() };
         pieces = field.pieces_standing(&mask, &field.heights(&fill, &mask));
@@ -66,22 +68,27 @@ fn over_wall(field: &Field<'_>, known: &[bool]) -> Vec<Bump> {
         });
         let rises: Vec<VertexId> = pieces.iter().flatten().copied().collect();
         let next = field.grown(&rises, NEXT_MM);
-        settled = 50 * (next.len() + mask.len() - 2 * common(&next, &mask)) < mask.len();
-        if settled || next.is_empty() {
+        before.fill(false);
+        mask.iter().for_each(|&v| before[v as usize] = true);
+        if 50 * (next.len() + mask.len() - 2 * common(&next, &mask)) < mask.len() || next.is_empty() {
             break;
         }
         mask = next;
     }
+    let beside = work.grown(&all, BESIDE_MM, |v| field.domain[v as usize]);
     let mut owner = vec![None; work.len()];
     pieces.iter().enumerate().for_each(|(k, p)| p.iter().for_each(|&v| owner[v as usize] = Some(k)));
     let bump = |k: usize| {
         let own = |v: &VertexId| owner[*v as usize].is_none_or(|o| o == k);
         let mask: Vec<VertexId> = field.grown(&pieces[k], NEXT_MM).into_iter().filter(own).collect();
+        let settled = mask.iter().filter(|&&v| before[v as usize]).count() * 10 >= mask.len() * 9;
         let mut others = vec![false; work.len()];
         let near = pieces.iter().enumerate().filter(|(o, _)| *o != k);
         near.flat_map(|(_, p)| field.grown(p, NEXT_MM)).for_each(|v| others[v as usize] = true);
         let bump = Field { others: Some(&others), ..*field }.over(mask)?;
-        (bump.border_share <= BORDER_SHARE.0).then_some(Bump { settled, ..bump })
+        let alone = bump.mask.iter().copied().filter(|v| beside.binary_search(v).is_err()).collect();
+        let bump = Bump { settled, alone, ..bump };
+        (bump.border_share <= BORDER_SHARE.0).then(|| (pieces[k].clone(), bump))
     };
     (0..pieces.len()).filter_map(bump).collect()
 }
