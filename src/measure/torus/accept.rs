@@ -15,6 +15,10 @@ const LONG_MM: (f64, f64) = (16.0, 20.0);
 const CROWN_MM: ((f64, f64), (f64, f64)) = ((2.0, 6.0), (1.0, 9.0));
 /// Height, mm, from which a rise with a foot all around may also stand at these distances from the nearest crown, mm.
 const PLAIN: (f64, (f64, f64)) = (2.0, (1.5, 7.0));
+/// The same over a wall, whether or not its foot is seen to end, mm: the mask ends 1.8 mm off the crowns.
+const PLAIN_ON_WALL_MM: (f64, f64) = (1.3, 7.0);
+/// Over a wall, a rise lower than this so near to the crowns is a papilla or a collar, mm.
+const LOW_ON_WALL_MM: f64 = 1.5;
 /// A rise that begins this far from the crowns and comes this near to the scan's border is the floor of the mouth, mm.
 const FLOOR_MM: (f64, f64) = (4.6, 1.5);
 /// Share of the outline along the domain's border that is in doubt, and that is none.
@@ -33,6 +37,8 @@ const MOST_DOUBTS: (usize, usize) = (2, 3);
 const SURE: f64 = 2.0;
 /// From this many on, and from a plain height, it is worth a question whatever the restored surface does under it.
 const PLAINLY: f64 = 3.0;
+/// From this many on its bed and its place are no doubt.
+const PLAINER: f64 = 6.0;
 /// Share of the ring around a rise that makes its height sure, and under which it is none.
 const RING: (f64, f64) = (0.85, 0.3);
 
@@ -50,22 +56,19 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     let method_mm = height_method_mm(bump);
     // Where the crowns are known, the mask cannot creep up to them, and a height says by itself how much it is worth.
     let judged = basis == Basis::Crowns && cast.arch == Arch::Mandible;
-    if std::env::var_os("ZZ").is_some() {
-        let p = summit;
-        let c = cast.ground.nearest_crown_mm(&bump.rise);
-        let bo = cast.ground.nearest_border_mm(&bump.rise);
-        eprintln!("JUDGE {} {} {} h {:.3} m {:.3} len {:.1} area {:.1} ring {:.2} bed {:.0} along {:.0} holds {} crown {:.1} border {:.1} set {} share {:.2} wall {}", p.x, p.y, p.z, lobe.height_mm, method_mm, lobe.length_mm, bump.area_mm2, bump.ring_share, bump.bed_deg, bump.bed_along_deg.unwrap_or(-1.0), cast.ground.holds(&summit), c.unwrap_or(99.0), bo.unwrap_or(99.0), bump.settled, bump.border_share, bump.deviation_mm.is_some());
-    }
+    // What is taller than long is a fold or a spike.
     if lobe.length_mm > LONG_MM.1
         || lobe.length_mm < lobe.height_mm
         || bump.ring_share < RING.1
-        || (bump.bed_deg > BED_DEG.1 && bump.deviation_mm.is_none() && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
+        || (bump.bed_deg > BED_DEG.1
+            && bump.deviation_mm.is_none()
+            && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
         || (judged && lobe.height_mm < SURE * method_mm)
         || !cast.ground.holds(&summit)
     {
         return None;
     }
-    let mut doubts = shape_doubts(bump, &lobe);
+    let mut doubts = shape_doubts(bump, &lobe, judged);
     let owner = cast.work.owner.get(lobe.summit as usize);
     if owner.is_some_and(|v| bump.near_end.binary_search(v).is_ok()) {
         doubts.push(
@@ -97,7 +100,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
     })
 }
 
-fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
+fn shape_doubts(bump: &Bump, lobe: &Lobe, judged: bool) -> Vec<String> {
     let mut doubts = Vec::new();
     let mut doubt = |holds: bool, says: &str| {
         if holds {
@@ -109,8 +112,10 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe) -> Vec<String> {
     doubt(lobe.cut, "the border of the scan cuts it");
     doubt(!surrounded(bump), "there is no surface all around it, so that its height is not sure");
     let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
+    // A plate that foretells the surface around a rise to a small part of its height is sure, however it turns.
+    let plain = bump.settled && surrounded(bump) && lobe.height_mm >= PLAINER * height_method_mm(bump);
     doubt(
-        turns && bump.bed_deg > BED_DEG.0 && bump.deviation_mm.is_none(),
+        turns && !(judged && plain) && bump.bed_deg > BED_DEG.0 && bump.deviation_mm.is_none(),
         "the surface under it turns as under a fold or the end of a ridge",
     );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
@@ -139,17 +144,23 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
         (Basis::Crowns, far) => {
             let far = far.unwrap_or(f64::INFINITY);
             // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own, and is low.
-            let least = if bump.deviation_mm.is_some() { 1.5 } else { PLAIN.0 };
+            let on_wall = bump.deviation_mm.is_some();
+            let least = if on_wall { LOW_ON_WALL_MM } else { PLAIN.0 };
             let low = far < near && lobe.height_mm < least;
-            let open = far < near && !bump.settled && bump.deviation_mm.is_none();
+            let open = far < near && !bump.settled && !on_wall;
             if far < nearest || far > widest || low || open {
                 return None;
             }
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
-            let plain = bump.settled && lobe.height_mm >= PLAIN.0 && surrounded(bump);
-            let (near, wide) = if bump.deviation_mm.is_some() && lobe.height_mm >= PLAIN.0 { (1.3, 7.0) } else if plain { PLAIN.1 } else { (near, wide) };
+            let high = lobe.height_mm >= PLAIN.0 || lobe.height_mm >= PLAINER * height_method_mm(bump);
+            let plain = bump.settled && high && surrounded(bump);
+            let (near, wide) = match (on_wall && lobe.height_mm >= PLAIN.0, plain) {
+                (true, _) => PLAIN_ON_WALL_MM,
+                (false, true) => PLAIN.1,
+                _ => (near, wide),
+            };
             if far < near || far > wide {
                 doubts.push("its distance from the crowns is unusual for a torus".to_owned());
             }

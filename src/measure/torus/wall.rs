@@ -276,7 +276,7 @@ fn place(line: &Line, work: &Work, frame: &Frame, height: f64, v: VertexId) -> O
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::mesh::{Mesh, Topology};
     use crate::space::{Direction, Point, cos, sin};
@@ -329,13 +329,14 @@ mod tests {
         (Mesh::new(vertices, faces).unwrap(), places)
     }
 
-    struct Built {
-        work: Work,
-        wall: Wall,
-        places: Vec<(f64, f64)>,
+    pub(in super::super) struct Built {
+        pub work: Work,
+        pub wall: Wall,
+        /// Turn along the arch and angle of each vertex, radians.
+        pub places: Vec<(f64, f64)>,
     }
 
-    fn built(height: f64) -> Built {
+    pub(in super::super) fn built(height: f64) -> Built {
         let (mesh, all) = wall_mesh(height);
         let work = Work::new(&mesh, &Topology::new(&mesh));
         let places: Vec<(f64, f64)> = work.seed.iter().map(|&s| all[s as usize]).collect();
@@ -350,8 +351,12 @@ mod tests {
         Built { work, wall, places }
     }
 
+    pub(in super::super) fn everywhere(b: &Built) -> Vec<bool> {
+        vec![true; b.work.len()]
+    }
+
     /// Vertices around the dome's place, as far out as `share` of its half axes.
-    fn mask(b: &Built, share: f64) -> Vec<VertexId> {
+    pub(in super::super) fn around(b: &Built, share: f64) -> Vec<VertexId> {
         (0..b.work.len() as u32)
             .filter(|&v| b.wall.holds(v))
             .filter(|&v| {
@@ -364,7 +369,7 @@ mod tests {
 
     /// Greatest distance between the foretold and the true wall along the way out from the true centre, mm.
     fn off(b: &Built, mask: &[VertexId]) -> f64 {
-        let all = vec![true; b.work.len()];
+        let all = everywhere(b);
         let told = b.wall.foretold(&b.work, &all, (mask, None)).unwrap();
         let places = told.moved.iter().zip(&told.places).filter(|(v, _)| mask.binary_search(v).is_ok());
         places.fold(0.0, |most: f64, (&v, p)| {
@@ -380,7 +385,7 @@ mod tests {
     fn a_wall_is_foretold_under_a_mask_whatever_stands_there() {
         for height in [0.0, 3.0] {
             let b = built(height);
-            let far = off(&b, &mask(&b, 1.15));
+            let far = off(&b, &around(&b, 1.15));
             assert!(far < 0.15, "{far} mm off under a dome of {height} mm");
         }
     }
@@ -388,8 +393,8 @@ mod tests {
     #[test]
     fn a_larger_mask_is_foretold_less_surely() {
         let b = built(0.0);
-        let middle = mask(&b, 0.2)[0];
-        let spread = |share: f64| b.wall.deviation_mm((&mask(&b, share), None), middle).unwrap();
+        let middle = around(&b, 0.2)[0];
+        let spread = |share: f64| b.wall.deviation_mm((&around(&b, share), None), middle).unwrap();
         let (small, large) = (spread(0.4), spread(1.4));
         assert!(small > 0.0 && large > 1.5 * small, "{small} and {large} mm");
     }
@@ -399,10 +404,10 @@ mod tests {
     fn other_rises_do_not_speak_for_the_wall() {
         let b = built(3.0);
         let half: Vec<VertexId> =
-            mask(&b, 1.15).into_iter().filter(|&v| b.places[v as usize].0 < 0.7).collect();
+            around(&b, 1.15).into_iter().filter(|&v| b.places[v as usize].0 < 0.7).collect();
         let mut others = vec![false; b.work.len()];
-        mask(&b, 1.15).iter().for_each(|&v| others[v as usize] = half.binary_search(&v).is_err());
-        let all = vec![true; b.work.len()];
+        around(&b, 1.15).iter().for_each(|&v| others[v as usize] = half.binary_search(&v).is_err());
+        let all = everywhere(&b);
         let out = |others: Option<&[bool]>| {
             let told = b.wall.foretold(&b.work, &all, (&half, others)).unwrap();
             let places = told.moved.iter().zip(&told.places);
@@ -421,7 +426,7 @@ mod tests {
     #[test]
     fn nothing_is_foretold_off_the_wall_or_without_one() {
         let b = built(0.0);
-        let all = vec![true; b.work.len()];
+        let all = everywhere(&b);
         let everything: Vec<VertexId> = (0..b.work.len() as u32).collect();
         assert!(b.wall.foretold(&b.work, &all, (&everything, None)).is_none());
         let crown = vec![None; b.work.len()];
