@@ -69,6 +69,9 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         return None;
     }
     let mut doubts = shape_doubts(bump, &lobe, judged);
+    if bump.deviation_mm.is_some() && lobe.height_mm < PLAINLY * method_mm {
+        doubts.push("it stands less than three of its own uncertainties above the wall".to_owned());
+    }
     let owner = cast.work.owner.get(lobe.summit as usize);
     if owner.is_some_and(|v| bump.near_end.binary_search(v).is_ok()) {
         doubts.push(
