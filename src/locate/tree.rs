@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::triangle::{Ray, closest};
+use super::triangle::{Ray, closest, is_beyond};
 use crate::space::{Point, Vector};
 
 /// Boxes of a node.
@@ -169,6 +169,9 @@ impl Tree {
                     continue;
                 }
                 let t = &self.triangles[(child & !IS_TRIANGLE) as usize];
+                if is_beyond(p, &t.corners, bound) {
+                    continue;
+                }
                 let (d2, q) = closest(p, &t.corners);
                 if d2 < bound || (d2 == bound && best.is_none_or(|b| t.face < b.1)) {
                     (bound, within) = (d2, reach(d2));

@@ -49,6 +49,21 @@ pub(super) fn closest(p: &Point, [a, b, c]: &[Point; 3]) -> (f64, Point) {
     best
 }
 
+/// Share of its greatest size by which a triangle's plane may be off for the rounding of its normal, with room to spare.
+const PLANE_OFF: f64 = 1e-11;
+
+/// Whether the plane of a triangle alone is farther from `p` than the squared distance `most2`: then so is all of it, and its
+/// sides need no look. Never said of what lies no farther, nor of a needle, whose plane is not known well enough.
+pub(super) fn is_beyond(p: &Point, [a, b, c]: &[Point; 3], most2: f64) -> bool {
+    let (ab, ac, ap) = (b - a, c - a, p - a);
+    let normal = ab.cross(&ac);
+    let longest2 = ab.norm_squared().max(ac.norm_squared());
+    let length2 = normal.norm_squared();
+    let off = normal.dot(&ap);
+    let most2 = most2 * (1.0 + 1e-9) + PLANE_OFF * ap.norm_squared();
+    length2 > 1e-8 * longest2 * longest2 && off * off > most2 * length2
+}
+
 /// A ray with the shear that turns it into a coordinate axis. All triangles see the same shear, so two triangles
 /// that share a side see exactly opposite signs along it and no ray passes between them.
 #[derive(Clone, Copy, Debug)]
@@ -124,6 +139,29 @@ mod tests {
             assert!((at - Point::from(q)).norm() < 1e-14, "{p:?}");
             assert!((d2 - (Point::from(p) - Point::from(q)).norm_squared()).abs() < 1e-13);
         }
+    }
+
+    #[test]
+    fn what_lies_beyond_by_its_plane_is_never_nearer() {
+        // Places and corners spread by a multiplier, some triangles thin, some seen edge-on.
+        let spread = |k: u32| f64::from(k.wrapping_mul(2_654_435_761) >> 8) / f64::from(1u32 << 24) - 0.5;
+        let point = |k: u32, long: f64| Point::new(spread(k), spread(k + 1), spread(k + 2)) * long;
+        let mut beyond = 0;
+        for k in 0..20_000_u32 {
+            let (a, p) = (point(10 * k, 3.0), point(10 * k + 3, 4.0));
+            let thin = if k.is_multiple_of(3) { 1e-5 } else { 1.0 };
+            let b = a + (point(10 * k + 5, 1.0) - Point::origin());
+            let c = a + (b - a) * 0.4 + (point(10 * k + 7, thin) - Point::origin());
+            let corners = [a, b, c];
+            let d2 = closest(&p, &corners).0;
+            assert!(!is_beyond(&p, &corners, d2), "{k}: not beyond its own distance");
+            beyond += u32::from(is_beyond(&p, &corners, 0.1 * d2));
+        }
+        assert!(beyond > 4000, "{beyond} of 20000");
+        let flat = triangle();
+        assert!(is_beyond(&Point::new(0.5, 0.5, 2.0), &flat, 3.9));
+        assert!(!is_beyond(&Point::new(0.5, 0.5, 2.0), &flat, 4.0));
+        assert!(!is_beyond(&Point::new(9.0, 0.5, 0.0), &flat, 0.5), "in its plane only the sides tell");
     }
 
     #[test]

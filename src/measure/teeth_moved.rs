@@ -358,6 +358,12 @@ mod tests {
         let found = compared(&new).unwrap();
         let fates: Vec<Fate> = found.teeth.iter().map(|t| t.fate).collect();
         assert_eq!(fates, [Fate::Stayed, Fate::Stayed, Fate::Gone, Fate::Stayed, Fate::Stayed]);
+        // Cut off raggedly in front of the last tooth: that is not gone, it was not scanned.
+        let whole = arch(0.37, &|_| Some([0.0, 0.0]));
+        let kept = whole.part(|f| whole.face_centre(f).x + 0.3 * f64::from(f % 3) < 8.0).0;
+        let fates: Vec<Fate> = compared(&kept).unwrap().teeth.iter().map(|t| t.fate).collect();
+        assert_eq!(fates[..3], [Fate::Stayed; 3]);
+        assert_eq!(fates[4], Fate::NotScanned, "{fates:?}");
         let bare = arch(0.5, &|n| (n == 43).then_some([0.0, 0.0]));
         let reason = compared(&bare).unwrap_err();
         assert!(reason.because.contains("do not match") && reason.because.contains(" mm"), "{reason:?}");

@@ -118,6 +118,7 @@ pub fn compare(old: &Scan, new: &Scan, wanted: &CompareWanted, rules: &Rules) ->
     let change_mm = match laid {
         Ok(laid) => measured(&older, &newer, &laid, wanted, rules, &mut file),
         Err(reason) => {
+            said::of_units(old, new, &mut file);
             said::do_not_match(&reason, &mut file);
             vec![None; old.import.mesh.vertices().len()]
         }

@@ -1,5 +1,7 @@
 //! Clasp arms of a framework: which the case asks for, which flex, what each engages.
 
+use rayon::prelude::*;
+
 use super::{Placed, said};
 use crate::case::{Clasp, ClaspKind, RestPlace, Surface as Side, Tooth};
 use crate::checks::clasp_arms;
@@ -65,18 +67,16 @@ impl Placed<'_, '_> {
         };
         let clasps = &self.facts.case.file.design.clasps;
         let asked: Vec<(Clasp, Option<ArmFound>)> =
-            clasps.iter().map(|c| (*c, one(c.tooth, c.surface))).collect();
-        let mut others = Vec::new();
-        for &tooth in self.axes.keys() {
-            for side in [Side::Buccal, Side::Lingual] {
-                if clasps.iter().any(|c| c.tooth == tooth && c.surface == side) {
-                    continue;
-                }
-                let seen = one(tooth, side).filter(|a| a.ends_seen && a.length_mm >= LEAST_ARM_MM);
-                let engages = |a: &ArmFound| a.tip_depth_mm.is_some_and(|d| d > 0.05);
-                others.extend(seen.filter(engages));
-            }
-        }
+            clasps.par_iter().map(|c| (*c, one(c.tooth, c.surface))).collect();
+        let sides = self.axes.keys().flat_map(|&t| [(t, Side::Buccal), (t, Side::Lingual)]);
+        let left =
+            |&(tooth, side): &(Tooth, Side)| clasps.iter().all(|c| c.tooth != tooth || c.surface != side);
+        let left: Vec<(Tooth, Side)> = sides.filter(left).collect();
+        let engages = |a: &ArmFound| {
+            a.ends_seen && a.length_mm >= LEAST_ARM_MM && a.tip_depth_mm.is_some_and(|d| d > 0.05)
+        };
+        let others: Vec<ArmFound> =
+            left.par_iter().filter_map(|&(tooth, side)| one(tooth, side)).filter(engages).collect();
         let mut flexing = vec![false; self.near.len()];
         let found = asked.iter().filter_map(|(_, a)| a.as_ref()).chain(&others);
         found.flat_map(|a| &a.flexing).for_each(|&v| flexing[v as usize] = true);

@@ -4,6 +4,7 @@ mod arms;
 mod lay;
 mod parts;
 mod said;
+mod said_file;
 mod said_parts;
 mod seen;
 
@@ -56,8 +57,8 @@ const PLAY_LIFT_MM: f64 = 1.0;
 const PLAY_MM: f64 = 0.02;
 /// Corridor beside a crossed margin that belongs to what crosses it, mm.
 const CORRIDOR_MM: f64 = 4.0;
-/// Area of walls that must be so thin before it is told: the rounding of an edge is no wall, mm2.
-const WALL_MM2: f64 = 0.5;
+/// Share of the surface without a wall behind it from which the file is no metal.
+const MOST_BARE: f64 = 0.3;
 /// Standard uncertainty of a position found by contact at the least, mm: half of the gap that is left under what touches.
 const LEAST_PLACED_MM: f64 = 0.03;
 /// Greatest extent of a framework, mm, and the least.
@@ -242,6 +243,13 @@ impl<'a, 'c> Placed<'a, 'c> {
         file.laid = Some(self.laid_shown());
         said::of_laid(self, file);
         let sane = shells::look(self.framework, &self.near, &self.thick);
+        let area_mm2: f64 = self.framework.vertex_areas_mm2().iter().sum();
+        if let Some(bare) = sane.no_wall.filter(|s| s.amount > MOST_BARE * area_mm2) {
+            // Parts and walls of a sheet would be told wrong one by one.
+            said::no_metal(bare.amount / area_mm2, file);
+            of_file(self.facts, self.framework, &self.thick, &sane, file);
+            return;
+        }
         let arms = self.arms();
         self.seating(&arms, file);
         self.rests(file);
@@ -313,6 +321,7 @@ impl<'a, 'c> Placed<'a, 'c> {
             free: paths.iter().filter(|p| p.by_mm <= least).count(),
         });
         said::of_seating(self, &of_rigid, &of_arms, best, file);
+        said::of_play(&play_deg, PLAY_LIFT_MM, file);
     }
 
     fn tooth_struck(&self, p: &Point) -> Option<crate::case::Tooth> {
@@ -357,7 +366,7 @@ impl<'a, 'c> Placed<'a, 'c> {
             self.framework,
             antagonist,
             of,
-            &crate::space::Motion::identity(),
+            (&crate::space::Motion::identity(), f64::INFINITY),
         )
     }
 
@@ -419,7 +428,7 @@ fn of_file(
     sane: &Sane,
     file: &mut FrameworkFile,
 ) {
-    let wall = thinnest_wall(framework, thick);
+    let wall = thickness::thinnest_wall(framework, thick);
     let alloy = facts
         .case
         .file
@@ -444,45 +453,10 @@ fn of_file(
         blunt_inner_edges_mm: units::json(inner.blunt_mm),
     });
     said::of_file(facts, sane, wall, file);
-}
-
-/// Thinnest wall: places whose two walls face each other (ray and ball agree within a tenth), with at least [`WALL_MM2`] of
-/// them, which hang together, no thicker. Single places on the edges of a framework are no wall.
-fn thinnest_wall(framework: &Framework, thick: &[Option<Thick>]) -> Option<(f64, Point)> {
-    let areas = framework.vertex_areas_mm2();
-    let mut walls: Vec<(f64, usize)> = thick
-        .iter()
-        .enumerate()
-        .filter_map(|(v, t)| t.filter(|t| t.ray_mm - t.sphere_mm <= 0.1 * t.ray_mm).map(|t| (t.sphere_mm, v)))
-        .collect();
-    walls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    // Taken in from the thinnest on, each joined to its neighbours that are in; the first patch that is large enough tells.
-    let mut patch: Vec<Option<usize>> = vec![None; areas.len()];
-    let mut area = areas.clone();
-    fn root(patch: &mut [Option<usize>], mut v: usize) -> usize {
-        while let Some(next) = patch[v].filter(|n| *n != v) {
-            patch[v] = patch[next];
-            v = next;
-        }
-        v
+    said::of_inner_edges(&inner, file);
+    if let Some(volume_mm3) = sane.volume_mm3 {
+        said::of_volume(facts, volume_mm3, alloy, file);
     }
-    for &(mm, v) in &walls {
-        patch[v] = Some(v);
-        for n in framework.topology.neighbours(framework.mesh(), v as VertexId) {
-            if patch[n as usize].is_some() {
-                let (a, b) = (root(&mut patch, v), root(&mut patch, n as usize));
-                if a != b {
-                    patch[b] = Some(a);
-                    area[a] += area[b];
-                }
-            }
-        }
-        let whole = root(&mut patch, v);
-        if area[whole] >= WALL_MM2 {
-            return Some((mm, framework.mesh().vertex(v as VertexId)));
-        }
-    }
-    None
 }
 
 /// Which kind of major connector an arch gets.

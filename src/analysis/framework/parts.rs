@@ -18,6 +18,8 @@ use crate::units;
 const STRAP_HALF_MM: f64 = 10.0;
 /// A section this much smaller than the others is where the connector ends, not its thinnest: share of the median.
 const END_SHARE: f64 = 0.5;
+/// Clearance from which each part is not named for itself, mm.
+const CLEARLY_MM: f64 = 0.3;
 /// Narrower crossings than this are the tip of something else, mm.
 const LEAST_CROSSING_MM: f64 = 1.0;
 
@@ -192,6 +194,7 @@ impl Placed<'_, '_> {
         };
         let moving = positions_in_excursion(self.facts, against.0);
         let mut worst: Option<(f64, Point, Option<Tooth>)> = None;
+        let mut nearest_moving: Option<(opposing::Least, Option<Tooth>)> = None;
         let teeth: Vec<Tooth> = self.axes.keys().copied().collect();
         let mut groups: Vec<(Option<Tooth>, Vec<VertexId>)> = teeth
             .into_iter()
@@ -204,24 +207,36 @@ impl Placed<'_, '_> {
             if worst.is_none_or(|w| least.mm < w.0) {
                 worst = Some((least.mm, least.at, tooth));
             }
-            let over_all = moving
-                .iter()
-                .filter_map(|motion| opposing::least(self.framework, against, &of, motion))
-                .map(|l| l.mm)
-                .fold(least.mm, f64::min);
+            let over_all = moving.iter().fold(least, |known, motion| {
+                opposing::least(self.framework, against, &of, (motion, known.mm)).unwrap_or(known)
+            });
             for part in file.parts.iter_mut().filter(|p| match tooth {
                 Some(t) => matches!(p.kind, PartKind::Rest | PartKind::ClaspArm) && p.teeth.contains(&t),
                 None => matches!(p.kind, PartKind::Bar | PartKind::Strap),
             }) {
                 part.opposing_mm = Some(units::json(least.mm));
-                part.opposing_moving_mm = (!moving.is_empty()).then(|| units::json(over_all));
+                part.opposing_moving_mm = (!moving.is_empty()).then(|| units::json(over_all.mm));
             }
-            if least.mm < 0.3 || over_all < 0.0 {
-                said::of_opposing(self, &least, tooth, (!moving.is_empty()).then_some(over_all), file);
+            if least.mm < CLEARLY_MM {
+                said::of_opposing(self, &least, tooth, file);
+            }
+            if over_all.mm < least.mm && over_all.mm < CLEARLY_MM {
+                said::of_excursion(self, (&least, &over_all), tooth, file);
+            }
+            // The nearest of all in motion, where none comes as near as that.
+            if !moving.is_empty() && nearest_moving.is_none_or(|n| over_all.mm < n.0.mm) {
+                nearest_moving = Some((over_all, tooth));
             }
         }
-        if let Some((mm, at, tooth)) = worst.filter(|w| w.0 >= 0.3) {
+        if let Some((mm, at, tooth)) = worst.filter(|w| w.0 >= CLEARLY_MM) {
             said::clear_of_opposing(self, mm, &at, tooth, file);
+        }
+        match nearest_moving {
+            Some((least, tooth)) if file.findings.iter().all(|f| f.code != said::IN_EXCURSION) => {
+                said::clear_in_excursions(self, &least, tooth, moving.len(), file);
+            }
+            Some(_) => {}
+            None => said::no_excursions(self.facts, file),
         }
     }
 }

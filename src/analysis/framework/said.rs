@@ -1,15 +1,15 @@
 //! What is said of a framework: findings and questions.
 
 use super::Placed;
+pub(super) use super::said_file::*;
 pub(super) use super::said_parts::*;
-use crate::case::{Alloy, Arch, Scan, Tooth};
+use crate::case::{Arch, Scan, Tooth};
 use crate::estimate::{Estimate, NotMeasured, Source};
 use crate::facts::Facts;
 use crate::measure::framework::Framework;
 use crate::measure::framework::brought::Brought;
 use crate::measure::framework::opposing::Least;
 use crate::measure::framework::seating::{OtherPath, Strike};
-use crate::measure::framework::shells::Sane;
 use crate::report::{Finding, FrameworkFile, Question, Verdict, Where};
 use crate::rules::{Rules, judge};
 use crate::space::Point;
@@ -175,7 +175,8 @@ pub(super) fn of_seating(
             units::mm(s.lift_mm)
         );
         let place = Where { tooth: placed.tooth_struck(&s.on_the_way), ..Where::default() }.at(&s.at);
-        file.findings.push(Finding::new(CHECK, "arm_spreads", Verdict::Caution, says).at(place));
+        let finding = Finding::new(CHECK, "arm_spreads", Verdict::Caution, says).at(place);
+        file.findings.push(finding.figure(&placed.size(s.by_mm), Unit::Mm));
     }
     let limit = rules.number("frame_strike_mm");
     let says = if best.from_case_deg == 0.0 && best.by_mm <= limit {
@@ -193,7 +194,24 @@ pub(super) fn of_seating(
             units::mm(best.by_mm)
         )
     };
-    file.findings.push(Finding::new(CHECK, "framework_path", Verdict::Caution, says));
+    let finding = Finding::new(CHECK, "framework_path", Verdict::Caution, says);
+    let figure = placed.size(best.by_mm);
+    file.findings.push(finding.figure(&figure, Unit::Mm).limit(rules.get("frame_strike_mm").shown()));
+}
+
+/// What is said of the turns that are left on the way in; `play_deg` about left, anterior and the path, both ways.
+pub(super) fn of_play(play_deg: &[[f64; 2]; 3], lift_mm: f64, file: &mut FrameworkFile) {
+    let names = ["the line from right to left", "that from behind to the front", "the path"];
+    let each = play_deg.iter().zip(names);
+    let each: Vec<String> = each
+        .map(|([a, b], name)| format!("{} and {} about {name}", units::deg(*a), units::deg(*b)))
+        .collect();
+    let says =
+        format!("{} over its seat the framework turns freely by {}.", units::mm(lift_mm), each.join(", "));
+    let most = play_deg.iter().flatten().copied().fold(0.0, f64::max);
+    let figure = Estimate::new(most, Vec::new()).with(Source::Method, 0.02);
+    let finding = Finding::new(CHECK, "seating_play", Verdict::Caution, says);
+    file.findings.push(finding.figure(&figure, Unit::Deg));
 }
 
 pub(super) fn clear_of_tori(file: &mut FrameworkFile) {
@@ -238,18 +256,14 @@ pub(super) fn of_opposing(
     placed: &Placed<'_, '_>,
     least: &Least,
     tooth: Option<Tooth>,
-    moving: Option<f64>,
     file: &mut FrameworkFile,
 ) {
-    let over = tooth.map_or("over tissue".to_owned(), |t| format!("on {t}"));
-    let mut says = if least.mm < 0.0 {
+    let over = on(tooth);
+    let says = if least.mm < 0.0 {
         format!("Metal {over} reaches {} through the opposing surface in occlusion.", units::mm(-least.mm))
     } else {
         format!("Metal {over} leaves {} to the opposing surface in occlusion.", units::mm(least.mm))
     };
-    if let Some(mm) = moving.filter(|m| *m < least.mm) {
-        says.push_str(&format!(" In excursions it is {}.", units::mm(mm)));
-    }
     let at = Where { tooth, ..Where::default() }.at(&least.at);
     let figure = apart(placed, least.mm);
     file.findings.push(
@@ -262,6 +276,81 @@ pub(super) fn of_opposing(
             because: "The scans let it reach through; the bite may have been recorded off.".into(),
         });
     }
+}
+
+fn on(tooth: Option<Tooth>) -> String {
+    tooth.map_or("over tissue".to_owned(), |t| format!("on {t}"))
+}
+
+/// What a finding of a clearance in motion is called.
+pub(super) const IN_EXCURSION: &str = "opposing_in_excursion";
+
+/// What is said of metal that comes nearer to the opposing arch in motion than in occlusion.
+pub(super) fn of_excursion(
+    placed: &Placed<'_, '_>,
+    (still, moving): (&Least, &Least),
+    tooth: Option<Tooth>,
+    file: &mut FrameworkFile,
+) {
+    let over = on(tooth);
+    let says = if moving.mm < 0.0 {
+        format!(
+            "In excursions metal {over} would reach {} through the opposing surface (in occlusion it leaves {}): it would meet it \
+             before the teeth that guide.",
+            units::mm(-moving.mm),
+            units::mm(still.mm)
+        )
+    } else {
+        format!(
+            "In excursions metal {over} leaves {} to the opposing surface (in occlusion {}).",
+            units::mm(moving.mm),
+            units::mm(still.mm)
+        )
+    };
+    in_excursion(placed, moving, tooth, says, file);
+}
+
+pub(super) fn clear_in_excursions(
+    placed: &Placed<'_, '_>,
+    least: &Least,
+    tooth: Option<Tooth>,
+    positions: usize,
+    file: &mut FrameworkFile,
+) {
+    let says = format!(
+        "In {positions} positions of excursions the least clearance of metal from the opposing arch is {}, {}.",
+        units::mm(least.mm),
+        on(tooth)
+    );
+    in_excursion(placed, least, tooth, says, file);
+}
+
+fn in_excursion(
+    placed: &Placed<'_, '_>,
+    least: &Least,
+    tooth: Option<Tooth>,
+    says: String,
+    file: &mut FrameworkFile,
+) {
+    let at = Where { tooth, ..Where::default() }.at(&least.at);
+    let figure = apart(placed, least.mm);
+    file.findings.push(
+        judged(IN_EXCURSION, placed.facts.rules, "frame_opposing_mm", &figure, Unit::Mm, says)
+            .at(at)
+            .settled_by("the joint's own settings in the case file ([relation]), or the articulator"),
+    );
+}
+
+pub(super) fn no_excursions(facts: &Facts<'_>, file: &mut FrameworkFile) {
+    let because = match &facts.relation {
+        Err(reason) => reason.because.clone(),
+        Ok(_) => "the arches do not occlude as scanned, or the front of the arch is not known".to_owned(),
+    };
+    let reason = NotMeasured::new(because, "scans of both arches in occlusion");
+    let what = "Clearance from the opposing arch in excursions";
+    let mut finding = Finding::not_measured(CHECK, "excursions_not_measured", what, &reason);
+    finding.verdict = Verdict::Caution;
+    file.findings.push(finding);
 }
 
 pub(super) fn clear_of_opposing(
@@ -280,103 +369,4 @@ pub(super) fn clear_of_opposing(
     file.findings.push(
         judged("opposing_clearance", placed.facts.rules, "frame_opposing_mm", &figure, Unit::Mm, says).at(at),
     );
-}
-
-fn counted(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
-}
-
-pub(super) fn of_file(facts: &Facts<'_>, sane: &Sane, wall: Option<(f64, Point)>, file: &mut FrameworkFile) {
-    let mut say = |code: &str, at: Option<Point>, says: String, mend: &str| {
-        let mut finding = Finding::new(CHECK, code, Verdict::Exceeds, says).settled_by(mend);
-        if let Some(at) = at {
-            finding = finding.at(Where::default().at(&at));
-        }
-        file.findings.push(finding);
-    };
-    if let Some(first) = sane.borders.first() {
-        let length: f64 = sane.borders.iter().map(|b| b.amount).sum();
-        say(
-            "framework_open",
-            Some(first.at),
-            format!(
-                "The framework's surface is open: {}, {} long in all. It has no inside that could be cast or printed.",
-                counted(sane.borders.len(), "border"),
-                units::mm(length)
-            ),
-            "close the surface in the program that made it",
-        );
-    }
-    if let Some(edge) = &sane.branching {
-        say(
-            "framework_branches",
-            Some(edge.at),
-            format!("At {} edges more than two triangles meet.", units::show(edge.amount, Unit::Count)),
-            "unite the shells in the program that made it",
-        );
-    }
-    if let Some(first) = sane.afloat.first() {
-        say(
-            "framework_afloat",
-            Some(first.at),
-            format!(
-                "The file holds {} besides the framework's main body, the first with an area of {}.",
-                counted(sane.afloat.len(), "piece"),
-                units::show(first.amount, Unit::Mm2)
-            ),
-            "join them to the framework, or take them out",
-        );
-    }
-    if let Some(spot) = &sane.no_wall {
-        say(
-            "framework_sheet",
-            Some(spot.at),
-            format!(
-                "{} of the surface have no wall behind them: a sheet without thickness.",
-                units::show(spot.amount, Unit::Mm2)
-            ),
-            "give the sheet a thickness in the program that made it",
-        );
-    }
-    if let Some(first) = sane.struts.first() {
-        say(
-            "framework_struts",
-            Some(first.at),
-            format!(
-                "Off the cast {} {}, the first {} long: are these the supports of a printing program?",
-                if sane.struts.len() == 1 { "stands" } else { "stand" },
-                counted(sane.struts.len(), "thin rod"),
-                units::mm(first.amount)
-            ),
-            "an export of the framework without supports",
-        );
-    }
-    if sane.inside_out {
-        say(
-            "framework_inside_out",
-            None,
-            "The framework's surface faces inward.".into(),
-            "turn its normals over",
-        );
-    }
-    if let Some((mm, at)) = wall {
-        let figure = Estimate::new(mm, Vec::new()).with(Source::Method, 0.01);
-        let says = format!("The thinnest wall of the framework measures {}.", units::mm(mm));
-        file.findings.push(
-            judged("thinnest_wall", facts.rules, "frame_wall_mm", &figure, Unit::Mm, says)
-                .at(Where::default().at(&at)),
-        );
-    }
-}
-
-/// Density of an alloy, g/cm3; `None` where no figure is held.
-pub(super) fn density(rules: &Rules, alloy: Alloy) -> Option<f64> {
-    let id = match alloy {
-        Alloy::CobaltChromium => "density_cobalt_chromium_share",
-        Alloy::Titanium | Alloy::TitaniumAlloy => "density_titanium_share",
-        Alloy::GoldTypeIv => "density_gold_type_iv_share",
-        Alloy::Peek => "density_peek_share",
-        Alloy::StainlessSteel | Alloy::PlatinumGold | Alloy::Acetal => return None,
-    };
-    Some(rules.number(id))
 }

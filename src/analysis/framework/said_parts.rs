@@ -171,7 +171,12 @@ pub(super) fn of_arm(
             .to_owned(),
     };
     let says = format!("The arm on {tooth} {} {crosses}.{force}{hold}", side.word());
-    file.findings.push(Finding::new(CHECK, "arm_course", Verdict::Caution, says).at(at));
+    let mut finding = Finding::new(CHECK, "arm_course", Verdict::Caution, says).at(at);
+    if let Some(mm) = part.crosses_survey_line_at_mm {
+        // Sections of an arm stand up to half a millimetre apart.
+        finding = finding.figure(&placed.size(mm).with(Source::Spacing, 0.15), Unit::Mm);
+    }
+    file.findings.push(finding);
 }
 
 pub(super) fn arm_not_asked_for(placed: &Placed<'_, '_>, arm: &ArmFound, file: &mut FrameworkFile) {

@@ -15,6 +15,8 @@
 //!
 //! Checked by: an arc about a cylinder, below; `tests/framework.rs` on generated frameworks.
 
+use rayon::prelude::*;
+
 use super::arm_cuts::{Cutting, cutting, extended, origin, square, to_the_end};
 use super::connectors::stands_off;
 use super::parts::Over;
@@ -160,12 +162,20 @@ pub fn follow(
             && b.abs() <= axes.half_mm[1] + BESIDE_MM
             && h.abs() <= UPRIGHT_MM
     };
-    let part = mesh.part(|f| mesh.faces()[f as usize].iter().all(|&v| about(v))).0;
+    let reach = [axes.half_mm[0] + BESIDE_MM, axes.half_mm[1] + BESIDE_MM, UPRIGHT_MM];
+    let walls = [axes.mesial, axes.buccal, up.into_inner()].into_iter().zip(reach).flat_map(|(way, mm)| {
+        [way, -way]
+            .map(|way| Some(Plane { point: axes.centre + way * mm, normal: crate::space::direction(way)? }))
+    });
+    let mut close = framework.surface.faces_within(&walls.flatten().collect::<Vec<_>>());
+    close.retain(|&f| mesh.faces()[f as usize].iter().all(|&v| about(v)));
+    let part = mesh.part_of(&close).0;
     if part.faces().is_empty() {
         return None;
     }
     let steps = (MOST_DEG / STEP_DEG) as i32;
     let cuts: Vec<Cutting> = (-steps..=steps)
+        .into_par_iter()
         .map(|k| cutting(&part, cast, asked, (&out, &side), f64::from(k) * STEP_DEG))
         .collect();
     let (cuts, run) = extended(cuts)?;

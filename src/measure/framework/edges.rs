@@ -9,7 +9,7 @@
 //! Checked by: a step, below.
 
 use super::Framework;
-use crate::space::angle_deg;
+use crate::space::{Point, angle_deg};
 
 /// Least turn, degrees.
 const SHARP_DEG: f64 = 45.0;
@@ -19,6 +19,8 @@ const RIGHT_DEG: f64 = 75.0;
 /// Lengths of inner edges, mm.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct InnerEdges {
+    /// Middle of the longest edge of those with an inner angle over 105 degrees, of all where there are none, mm.
+    pub at: Option<Point>,
     /// All sharp ones.
     pub sharp_mm: f64,
     /// Those with an inner angle over 105 degrees.
@@ -29,6 +31,7 @@ pub struct InnerEdges {
 pub fn inner(framework: &Framework) -> InnerEdges {
     let mesh = framework.mesh();
     let mut found = InnerEdges::default();
+    let mut longest = (false, 0.0);
     for (k, edge) in framework.topology.edges().iter().enumerate() {
         let &[a, b] = framework.topology.faces_of_edge(k as u32) else { continue };
         let (Some(n), Some(m)) = (mesh.face_normal(a), mesh.face_normal(b)) else { continue };
@@ -38,8 +41,13 @@ pub fn inner(framework: &Framework) -> InnerEdges {
         if inward && turn >= SHARP_DEG {
             let length = (mesh.vertex(edge.ends[1]) - start).norm();
             found.sharp_mm += length;
-            if turn < RIGHT_DEG {
+            let blunt = turn < RIGHT_DEG;
+            if blunt {
                 found.blunt_mm += length;
+            }
+            if (blunt, length) > longest {
+                longest = (blunt, length);
+                found.at = Some(nalgebra::center(&start, &mesh.vertex(edge.ends[1])));
             }
         }
     }

@@ -47,20 +47,31 @@ fn clear_mm(antagonist: &Antagonist<'_>, normals: &[Vector], p: &Point) -> Optio
     ahead.map(|h| h.distance_mm)
 }
 
-/// Least clearance of the vertices of `of`, with the normals of the opposing surface's vertices, with the restored arch moved by `motion`.
+/// Vertices that are looked at one after another, so that each needs a look only as far as the least before it.
+const CHUNK: usize = 512;
+
+/// Least clearance, under `than_mm`, of the vertices of `of`, with the normals of the opposing surface's vertices, with the
+/// restored arch moved by `motion`; `None` where none has less.
 pub fn least(
     framework: &Framework,
     (antagonist, normals): (&Antagonist<'_>, &[Vector]),
     of: &[VertexId],
-    motion: &Motion,
+    (motion, than_mm): (&Motion, f64),
 ) -> Option<Least> {
-    of.par_iter()
-        .filter_map(|&v| {
+    let of_chunk = |chunk: &[VertexId]| {
+        let mut best: Option<Least> = None;
+        for &v in chunk {
             let at = framework.mesh().vertex(v);
-            let mm = clear_mm(antagonist, normals, &(motion * at))?;
-            (mm > -DEEPEST_MM).then_some(Least { mm, at })
-        })
-        .min_by(|a, b| a.mm.total_cmp(&b.mm).then(order(&a.at, &b.at)))
+            let (there, than_mm) = (motion * at, best.map_or(than_mm, |b| b.mm));
+            if !antagonist.is_nearer(&there, than_mm) {
+                continue;
+            }
+            let mm = clear_mm(antagonist, normals, &there);
+            best = mm.filter(|mm| *mm > -DEEPEST_MM && *mm < than_mm).map(|mm| Least { mm, at }).or(best);
+        }
+        best
+    };
+    of.par_chunks(CHUNK).filter_map(of_chunk).min_by(|a, b| a.mm.total_cmp(&b.mm).then(order(&a.at, &b.at)))
 }
 
 fn order(a: &Point, b: &Point) -> std::cmp::Ordering {
@@ -82,11 +93,13 @@ mod tests {
         let all: Vec<u32> = (0..plate.mesh().vertices().len() as u32).collect();
         let normals = block.mesh().vertex_normals();
         let antagonist = (&antagonist, normals);
-        let found = least(&plate, antagonist, &all, &Motion::identity()).unwrap();
+        let found = least(&plate, antagonist, &all, (&Motion::identity(), f64::INFINITY)).unwrap();
         assert!((found.mm - 0.7).abs() < 1e-9 && (found.at.z - 1.3).abs() < 1e-9);
         let up = Motion::translation(0.0, 0.0, 1.0);
-        let found = least(&plate, antagonist, &all, &up).unwrap();
+        let found = least(&plate, antagonist, &all, (&up, f64::INFINITY)).unwrap();
         assert!((found.mm + 0.3).abs() < 1e-9, "a plate that goes through is negative: {found:?}");
+        assert_eq!(least(&plate, antagonist, &all, (&up, -0.2)).unwrap(), found);
+        assert_eq!(least(&plate, antagonist, &all, (&up, -0.4)), None, "none has less");
     }
 
     /// A block whose lower side rises by `slope` along x, 2 mm high at x = 0.
@@ -113,7 +126,7 @@ mod tests {
         for aside in [0.0, 0.5, 1.0, 2.0, 3.0] {
             // Opening takes the restored arch down.
             let motion = Motion::translation(-aside, 0.0, -aside * guidance);
-            let found = least(&plate, (&antagonist, normals), &all, &motion).unwrap();
+            let found = least(&plate, (&antagonist, normals), &all, (&motion, f64::INFINITY)).unwrap();
             let truth = 2.0 - 1.3 - (2.0 + aside) * slope + aside * guidance;
             assert!((found.mm - truth).abs() < 1e-9, "{aside}: {found:?}, {truth}");
             assert!((found.at.x + 2.0).abs() < 1e-9);

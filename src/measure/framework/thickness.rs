@@ -17,6 +17,7 @@
 use rayon::prelude::*;
 
 use super::Framework;
+use crate::locate::Hit;
 use crate::mesh::VertexId;
 use crate::space::{Direction, Point, Vector, direction};
 
@@ -28,6 +29,8 @@ const FACET_MM: f64 = 0.01;
 const OWN_WALL: f64 = 0.866;
 /// Rounds of shrinking.
 const ROUNDS: usize = 12;
+/// Area of walls that must be so thin before it is told: the rounding of an edge is no wall, mm2.
+const WALL_MM2: f64 = 0.5;
 /// A ray starts so far inside, mm.
 const START_MM: f64 = 1e-6;
 
@@ -56,10 +59,64 @@ pub fn at_vertex(framework: &Framework, v: VertexId) -> Option<Thick> {
 
 /// Thickness at a place of the surface, with the inward normal.
 pub fn at(framework: &Framework, p: &Point, inward: &Direction) -> Option<Thick> {
-    let start = p + inward.into_inner() * START_MM;
-    let hit = framework.surface.cast_facing(&start, inward, REACH_MM, true)?;
-    let ray_mm = hit.distance_mm + START_MM;
+    let ray_mm = opposite(framework, p, inward)?.distance_mm + START_MM;
     Some(Thick { ray_mm, sphere_mm: 2.0 * radius(framework, p, inward, ray_mm / 2.0) })
+}
+
+/// Where the ray from a place along the inward normal leaves the metal.
+fn opposite(framework: &Framework, p: &Point, inward: &Direction) -> Option<Hit> {
+    framework.surface.cast_facing(&(p + inward.into_inner() * START_MM), inward, REACH_MM, true)
+}
+
+/// Thinnest wall, mm, and a place of it: places whose two walls face each other (ray and ball agree within a tenth), with at least 0.5 mm2 of
+/// them, which hang together, no thicker. Single places on the edges of a framework are no wall, nor is what two pieces that
+/// pierce each other leave between them.
+pub fn thinnest_wall(framework: &Framework, thick: &[Option<Thick>]) -> Option<(f64, Point)> {
+    let areas = framework.vertex_areas_mm2();
+    let pierced = framework.topology.pieces().1 > 1;
+    let of_one = |v: usize| !pierced || is_of_one_piece(framework, v as VertexId);
+    let mut walls: Vec<(f64, usize)> = thick
+        .iter()
+        .enumerate()
+        .filter_map(|(v, t)| t.filter(|t| t.ray_mm - t.sphere_mm <= 0.1 * t.ray_mm).map(|t| (t.sphere_mm, v)))
+        .filter(|(_, v)| of_one(*v))
+        .collect();
+    walls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    // Taken in from the thinnest on, each joined to its neighbours that are in; the first patch that is large enough tells.
+    let mut patch: Vec<Option<usize>> = vec![None; areas.len()];
+    let mut area = areas.clone();
+    fn root(patch: &mut [Option<usize>], mut v: usize) -> usize {
+        while let Some(next) = patch[v].filter(|n| *n != v) {
+            patch[v] = patch[next];
+            v = next;
+        }
+        v
+    }
+    for &(mm, v) in &walls {
+        patch[v] = Some(v);
+        for n in framework.topology.neighbours(framework.mesh(), v as VertexId) {
+            if patch[n as usize].is_some() {
+                let (a, b) = (root(&mut patch, v), root(&mut patch, n as usize));
+                if a != b {
+                    patch[b] = Some(a);
+                    area[a] += area[b];
+                }
+            }
+        }
+        let whole = root(&mut patch, v);
+        if area[whole] >= WALL_MM2 {
+            return Some((mm, framework.mesh().vertex(v as VertexId)));
+        }
+    }
+    None
+}
+
+/// Whether the wall opposite a vertex, along its inward normal, belongs to the vertex's own piece.
+fn is_of_one_piece(framework: &Framework, v: VertexId) -> bool {
+    let (pieces, own) = (framework.topology.pieces().0, framework.topology.faces_of_vertex(v).first());
+    let opposite = direction(-framework.normals[v as usize])
+        .and_then(|inward| opposite(framework, &framework.mesh().vertex(v), &inward));
+    opposite.zip(own).is_some_and(|(hit, &own)| pieces[hit.face as usize] == pieces[own as usize])
 }
 
 /// Steps along a way in which the greatest ball is sought, and rounds of halving about the best of them.
@@ -142,6 +199,26 @@ mod tests {
         for t in all {
             assert!((t.ray_mm - 0.7).abs() < 1e-9 && (t.sphere_mm - 0.7).abs() < 1e-9, "{t:?}");
         }
+    }
+
+    #[test]
+    fn rods_that_pierce_the_metal_leave_no_thin_wall_with_it() {
+        let plate = fine_box([0.0, 0.0, 0.0], [8.0, 8.0, 1.0], 0.4);
+        // A rod of 1.2 mm that ends 0.02 mm under the plate's upper side.
+        let rod = fine_box([3.0, 3.0, -5.0], [4.2, 4.2, 0.98], 0.3);
+        let of = |mesh: &Mesh| {
+            let framework = Framework::new(mesh);
+            let thick = of_vertices(&framework);
+            assert!(
+                thick.iter().flatten().any(|t| t.sphere_mm < 0.03)
+                    == (mesh.faces().len() != plate.faces().len())
+            );
+            thinnest_wall(&framework, &thick).unwrap().0
+        };
+        assert!((of(&plate) - 1.0).abs() < 1e-9);
+        let both = of(&Mesh::together(&[plate.clone(), rod]));
+        // Beside the rod balls that it narrows by less than a tenth count.
+        assert!((0.9..=1.0 + 1e-9).contains(&both), "{both}");
     }
 
     #[test]

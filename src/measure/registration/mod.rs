@@ -77,6 +77,8 @@ pub struct Target<'a> {
     normals: Vec<Vector>,
     /// Of each triangle, which of its sides is a border.
     rim: Vec<[bool; 3]>,
+    /// Which vertices lie on a border: a triangle without border sides may have such a corner.
+    on_rim: Vec<bool>,
 }
 
 impl<'a> Target<'a> {
@@ -86,7 +88,10 @@ impl<'a> Target<'a> {
         let topology = Topology::new(mesh);
         let border = |edge: u32| topology.edges()[edge as usize].faces < 2;
         let rim = (0..mesh.faces().len() as u32).map(|f| topology.edges_of_face(f).map(border)).collect();
-        Target { surface, normals: mesh.vertex_normals().to_vec(), rim }
+        let mut on_rim = vec![false; mesh.vertices().len()];
+        let borders = topology.edges().iter().filter(|e| e.faces < 2);
+        borders.flat_map(|e| e.ends).for_each(|v| on_rim[v as usize] = true);
+        Target { surface, normals: mesh.vertex_normals().to_vec(), rim, on_rim }
     }
 }
 

@@ -106,7 +106,7 @@ fn pairing(fixed: &Target<'_>, at: Point, own: &Vector, closest: &Closest) -> Op
     let rim = fixed.rim[closest.face as usize];
     // The side from corner k to k + 1 lies opposite of corner k + 2.
     let on_rim = (0..3).any(|k| rim[k] && shares[(k + 2) % 3] < 1e-6)
-        || (0..3).any(|k| shares[k] > 1.0 - 1e-6 && (rim[k] || rim[(k + 2) % 3]));
+        || (0..3).any(|k| shares[k] > 1.0 - 1e-6 && fixed.on_rim[ids[k] as usize]);
     let smooth: Vector = (0..3).map(|k| fixed.normals[ids[k] as usize] * shares[k]).sum();
     let normal = smooth.try_normalize(1e-9).or_else(|| mesh.face_normal(closest.face))?;
     Some(Pairing {

@@ -164,7 +164,8 @@ fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) 
         let sheet = Sheet::square_to(last + way * mm, &way)?;
         nearest(outlines(body, &sheet, [1.4; 2]), [0.0; 2]).map(|l| (sheet, l))
     };
-    let beyond = halved([-0.3, 1.5], 9, |mm| met(mm).is_some());
+    let reaches = |mm: f64| Sheet::square_to(last + way * mm, &way).is_some_and(|s| meets(body, &s));
+    let beyond = halved([-0.3, 1.5], 11, reaches);
     let (p, before) = at_length(&part.axis, whole + beyond - BEFORE_END_MM)?;
     let (sheet, line) = section(body, &p, &before)?;
     truth.tip_thickness_mm = stands_off(&line, &facing(body, &sheet, &line));
@@ -185,6 +186,28 @@ fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) 
         }
     }
     Some(beyond)
+}
+
+/// Whether a plane meets the body within 1.4 mm of its middle: its deepest place there, to a micrometre. An outline on a lattice
+/// would miss the last of a rounded end.
+fn meets(body: &Body<'_>, sheet: &Sheet) -> bool {
+    const LATTICE: i32 = 14;
+    const APART_MM: f64 = 0.1;
+    let deep = |uv: [f64; 2]| body.value(&sheet.at(&uv));
+    let node = |i: i32, j: i32| [i, j].map(|k| APART_MM * f64::from(k));
+    let all = (-LATTICE..=LATTICE).flat_map(|i| (-LATTICE..=LATTICE).map(move |j| node(i, j)));
+    let first = all.map(|uv| (deep(uv), uv)).min_by(|a, b| a.0.total_cmp(&b.0));
+    let Some((mut least, mut at)) = first else { return false };
+    let mut step = APART_MM / 2.0;
+    while least >= 0.0 && step > 0.001 {
+        let beside = [[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]];
+        let next = beside.map(|[u, v]| [at[0] + u, at[1] + v]).map(|uv| (deep(uv), uv));
+        match next.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).filter(|n| n.0 < least) {
+            Some(found) => (least, at) = found,
+            None => step /= 2.0,
+        }
+    }
+    least < 0.0
 }
 
 /// Length of an arm from where it grows into the body to its end, its thickness before that, and what its end engages.
