@@ -21,7 +21,7 @@
 use super::registration::{self, Agreement, Asked, Place, Registered, Target};
 use crate::case::Tooth;
 use crate::estimate::{Measured, NotMeasured};
-use crate::space::{Motion, Point, Vector, angle_deg};
+use crate::space::{Motion, Point, Vector, angle_deg, direction};
 use crate::units;
 
 /// How far a tooth is followed from where the arch puts it, mm.
@@ -32,6 +32,8 @@ const STANDS_SHARE: f64 = 0.55;
 const HELD_SHARE: f64 = 0.4;
 /// Median distance from which nothing of a crown is there any more, mm.
 const GONE_MM: f64 = 0.8;
+/// The ridge of a tooth that is gone lies no farther below its crown's places than this, mm.
+const BELOW_MM: f64 = 15.0;
 /// Fewest teeth that carry a registration.
 const FEWEST: usize = 2;
 /// Places of all crowns together.
@@ -231,7 +233,8 @@ fn own(asked: &Teeth<'_>, crown: &CrownPlaces, start: &Motion) -> Own {
         other => other,
     };
     let median_mm = found.map_or(off_mm, |f| f.median_mm);
-    let fate = if !held {
+    // Where a tooth is gone the newer scan holds what is left below it.
+    let fate = if !held || (off_mm > GONE_MM && below_share(asked, crown, start) < HELD_SHARE) {
         Fate::NotScanned
     } else if off_mm > GONE_MM {
         Fate::Gone
@@ -239,6 +242,16 @@ fn own(asked: &Teeth<'_>, crown: &CrownPlaces, start: &Motion) -> Own {
         Fate::Reshaped
     };
     Own { registered: None, fate, median_mm: if fate == Fate::Gone { off_mm } else { median_mm } }
+}
+
+/// Share of a crown's places below which, along the tooth's axis, the newer scan holds a surface.
+fn below_share(asked: &Teeth<'_>, crown: &CrownPlaces, start: &Motion) -> f64 {
+    let Some(down) = direction(-(start.rotation * asked.axis)) else { return 1.0 };
+    let below = |p: &&Place| {
+        let above = start * p.at - down.into_inner() * FOLLOWED_MM;
+        asked.newer.surface.cast(&above, &down, FOLLOWED_MM + BELOW_MM).is_some()
+    };
+    crown.places.iter().filter(below).count() as f64 / crown.places.len().max(1) as f64
 }
 
 /// How far a tooth has moved against the arch.
@@ -360,10 +373,10 @@ mod tests {
         assert_eq!(fates, [Fate::Stayed, Fate::Stayed, Fate::Gone, Fate::Stayed, Fate::Stayed]);
         // Cut off raggedly in front of the last tooth: that is not gone, it was not scanned.
         let whole = arch(0.37, &|_| Some([0.0, 0.0]));
-        let kept = whole.part(|f| whole.face_centre(f).x + 0.3 * f64::from(f % 3) < 8.0).0;
+        let kept = whole.part(|f| whole.face_centre(f).x + 0.3 * f64::from(f % 3) < 12.6).0;
         let fates: Vec<Fate> = compared(&kept).unwrap().teeth.iter().map(|t| t.fate).collect();
-        assert_eq!(fates[..3], [Fate::Stayed; 3]);
-        assert_eq!(fates[4], Fate::NotScanned, "{fates:?}");
+        assert_eq!(fates[..4], [Fate::Stayed; 4]);
+        assert_eq!(fates[4], Fate::NotScanned, "the hill of its neighbour stands nearest to it");
         let bare = arch(0.5, &|n| (n == 43).then_some([0.0, 0.0]));
         let reason = compared(&bare).unwrap_err();
         assert!(reason.because.contains("do not match") && reason.because.contains(" mm"), "{reason:?}");

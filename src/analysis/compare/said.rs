@@ -6,7 +6,8 @@ use crate::case::{Scan, Tooth};
 use crate::estimate::{Estimate, NotMeasured};
 use crate::measure::ridge_change::{Place, RidgeChange};
 use crate::measure::teeth_moved::{Fate, ToothMoved};
-use crate::mesh::audit::DefectKind;
+use crate::mesh::Topology;
+use crate::mesh::audit::{self, DefectKind};
 use crate::report::{ChangeFile, Finding, FoundBy, Question, Verdict, Where};
 use crate::rules::{Rules, judge};
 use crate::units::{self, Unit};
@@ -28,7 +29,9 @@ pub(super) fn of_the_arch(older: &Older, file: &mut ChangeFile) {
 /// Says of scans that do not match which of them has no arch's size in the unit it was read in.
 pub(super) fn of_units(old: &Scan, new: &Scan, file: &mut ChangeFile) {
     for (name, scan) in [("Older scan", old), ("Newer scan", new)] {
-        for d in scan.import.defects.iter().filter(|d| d.kind == DefectKind::UnlikelyUnit) {
+        let mesh = &scan.import.mesh;
+        let all = audit::audit_in(mesh, &Topology::new(mesh), scan.import.unit);
+        for d in all.iter().filter(|d| d.kind == DefectKind::UnlikelyUnit) {
             let says = format!("{name}: {}", d.says);
             let finding = Finding::new(CHECK, "unlikely_unit", Verdict::Caution, says);
             file.findings.push(finding.settled_by("--unit, or an export of both scans in one unit"));

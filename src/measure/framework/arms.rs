@@ -52,6 +52,8 @@ pub(super) const GOES_ON_MM: f64 = 1.0;
 /// A section square to the arm lies this near to that from the tooth's axis, mm.
 pub(super) const SAME_MM: f64 = 0.9;
 
+/// Least chord by which the line through its middles is measured, mm.
+const CHORD_MM: f64 = 0.5;
 /// So far from where it grows into the body an arm is taken to run straight on, mm; least cosine of its way to the plane of that.
 const SETTLED_MM: f64 = 0.8;
 const LEAST_AHEAD: f64 = 0.3;
@@ -284,11 +286,16 @@ fn from_origin(sections: &mut [ArmSection], plane: &Plane) {
     }
 }
 
-/// Lengths along a line to each of its places, mm.
+/// Lengths along a line to each of its places, mm, by chords of half a millimetre: over shorter ones the unevenness of facets
+/// adds up.
 fn lengths(line: &[Point]) -> Vec<f64> {
-    let mut all = vec![0.0];
-    for two in line.windows(2) {
-        all.push(all[all.len() - 1] + (two[1] - two[0]).norm());
+    let (mut all, mut from) = (vec![0.0], 0);
+    for i in 1..line.len() {
+        let chord = (line[i] - line[from]).norm();
+        all.push(all[from] + chord);
+        if chord >= CHORD_MM {
+            from = i;
+        }
     }
     all
 }

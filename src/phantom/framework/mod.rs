@@ -41,7 +41,7 @@ use std::sync::OnceLock;
 /// Cell of the contour, mm.
 const CELL_MM: f64 = 0.14;
 /// Edges on arms and rests, on minor connectors, and elsewhere, mm.
-const EDGES_MM: [f64; 3] = [0.18, 0.26, 0.42];
+const EDGES_MM: [f64; 3] = [0.13, 0.26, 0.42];
 /// The same in the sample file, which has to be small.
 const SAMPLE_EDGES_MM: [f64; 3] = [0.18, 0.26, 0.5];
 /// How far a spoiled bar goes into a torus, mm.
