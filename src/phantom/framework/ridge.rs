@@ -15,6 +15,7 @@ use super::super::truth::margin::is_crown;
 use super::body::Body;
 use super::outline::halved;
 use super::parts::REST_INSET_MM;
+use super::stated::beside;
 use crate::space::{Direction, Point, Vector, hypot};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -156,9 +157,8 @@ pub(super) fn of_rest(
     let of = |k: i32, j: i32| -> Over {
         let Some(way) = metal_over(body, &corner(k, j)) else { return Over::Nothing };
         let [u, v, _] = crown.local(&way.foot);
-        let others =
-            cast.crowns.iter().filter(|c| c.tooth != crown.tooth && (c.origin - crown.origin).norm() < 20.0);
-        if !way.top || others.into_iter().any(|c| is_crown(cast, c, &way.foot)) {
+        let mut others = beside(cast, Some(crown.tooth.number()));
+        if !way.top || others.any(|c| is_crown(cast, c, &way.foot)) {
             return Over::Beside;
         }
         let ball =

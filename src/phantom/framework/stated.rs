@@ -3,6 +3,7 @@
 
 use super::super::cast::Cast;
 use super::super::crown::{CrownBody, Seat};
+use super::super::truth::margin::is_crown;
 use super::super::truth::undercut::{Path, occlusal};
 use super::body::{Body, Part};
 use super::ground::Ground;
@@ -173,19 +174,34 @@ fn of_end(body: &Body<'_>, part: &Part<'_>, cast: &Cast, truth: &mut PartTruth) 
     let rounding = sizes(&line)[1] / 2.0;
     if let Some((sheet, line)) = met(beyond - rounding) {
         let inner = facing(body, &sheet, &line);
-        let inner = line.iter().zip(inner).filter(|(_, f)| *f).map(|(p, _)| *p);
+        // What lies against a neighbour engages nothing of the tooth.
+        let others: Vec<&CrownBody> = beside(cast, truth.tooth).collect();
+        let own = |p: &Point| {
+            let foot = body.ground.surface().closest(p);
+            foot.filter(|f| !others.iter().any(|c| is_crown(cast, c, &f.at))).map(|f| f.at)
+        };
+        let inner =
+            line.iter().zip(inner).filter(|(p, f)| *f && own(&sheet.at(p)).is_some()).map(|(p, _)| *p);
         let inner: Vec<[f64; 2]> = inner.collect();
         let by = |a: &&[f64; 2], b: &&[f64; 2]| a[1].total_cmp(&b[1]);
         if let (Some(low), Some(high)) = (inner.iter().min_by(by), inner.iter().max_by(by))
-            && let Some(foot) =
-                body.ground.surface().closest(&nalgebra::center(&sheet.at(low), &sheet.at(high)))
+            && let Some(foot) = own(&nalgebra::center(&sheet.at(low), &sheet.at(high)))
         {
-            let at = cast.own(&foot.at);
+            let at = cast.own(&foot);
             truth.depth_mm = Some(Path::new(cast, &occlusal(cast.arch)).depth_mm(&at));
             truth.tip_at_mm = Some(at.into());
         }
     }
     Some(beyond)
+}
+
+/// Crowns beside a tooth.
+pub(super) fn beside(cast: &Cast, tooth: Option<u8>) -> impl Iterator<Item = &CrownBody> {
+    const AROUND_MM: f64 = 20.0;
+    let number = move |c: &&CrownBody| tooth == Some(c.tooth.number());
+    let own = cast.crowns.iter().find(number);
+    let near = move |c: &&CrownBody| own.is_some_and(|o| (c.origin - o.origin).norm() < AROUND_MM);
+    cast.crowns.iter().filter(move |c| !number(c)).filter(near)
 }
 
 /// Whether a plane meets the body within 1.4 mm of its middle: its deepest place there, to a micrometre. An outline on a lattice
