@@ -175,6 +175,18 @@ fn other_people_halves_and_what_is_no_scan_end_with_a_reason() {
             .any(|c| said(&json, c).is_some_and(|f| f["verdict"] == "not_measured")),
         "{json:#}"
     );
+    // Cut off behind the first premolars: what stood there was not scanned, and has not gone.
+    let whole = oban();
+    let front = whole.part(|f| whole.face_centre(f).y > -14.0).0;
+    let json = compared(&bench, &whole, &front, &OF_OBAN, 1);
+    assert!(said(&json, "tooth_gone").is_none(), "{json:#}");
+    let says = said(&json, "partial_overlap").unwrap()["says"].as_str().unwrap();
+    assert!(["35", "46", "47"].iter().all(|t| says.contains(t)), "{says}");
+    let small = whole.vertices().iter().map(|p| Point::from(p.coords / 1000.0)).collect();
+    let json = compared(&bench, &whole, &Mesh::new(small, whole.faces().to_vec()).unwrap(), &OF_OBAN, 1);
+    let unit = said(&json, "unlikely_unit").unwrap()["says"].as_str().unwrap();
+    assert!(unit.starts_with("Newer scan") && unit.contains("metres"), "{unit}");
+    assert!(said(&json, "scans_do_not_match").is_some());
     let old = bench.put("old.stl", &oban());
     let broken = bench.text("broken.stl", "no mesh at all");
     saddleroom(&["compare", &old, &broken]).refuses_with(&["broken.stl"]);

@@ -70,7 +70,17 @@ pub(super) fn measured(file: &FrameworkFile) -> Vec<Block> {
 fn parts(parts: &[PartShown]) -> Table {
     let mut table = Table::new(
         "Parts, told by what the case asks for and by shape",
-        &["part", "teeth", "gap", "thickness", "height or width", "length", "tip", "to the opposing arch"],
+        &[
+            "part",
+            "teeth",
+            "gap",
+            "thickness",
+            "height or width",
+            "length",
+            "tip",
+            "to the opposing arch",
+            "in excursions",
+        ],
     );
     let mm = |v: Option<f64>| sheet::or_dash(v, Unit::Mm);
     for p in parts {
@@ -88,6 +98,7 @@ fn parts(parts: &[PartShown]) -> Table {
             mm(p.length_mm),
             tip,
             mm(p.opposing_mm),
+            mm(p.opposing_moving_mm),
         ]);
     }
     table
