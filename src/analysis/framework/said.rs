@@ -334,11 +334,14 @@ fn in_excursion(
 ) {
     let at = Where { tooth, ..Where::default() }.at(&least.at);
     let figure = apart(placed, least.mm);
-    file.findings.push(
-        judged(IN_EXCURSION, placed.facts.rules, "frame_opposing_mm", &figure, Unit::Mm, says)
-            .at(at)
-            .settled_by("the joint's own settings in the case file ([relation]), or the articulator"),
-    );
+    let mut finding =
+        judged(IN_EXCURSION, placed.facts.rules, "frame_opposing_mm", &figure, Unit::Mm, says).at(at);
+    // The joint is that of the average person or as the case says, the way of the teeth is reckoned: it is pointed out.
+    if finding.verdict != Verdict::Fits {
+        finding.verdict = Verdict::Caution;
+        finding = finding.settled_by("the articulator, or the joint's own settings in the case file");
+    }
+    file.findings.push(finding);
 }
 
 pub(super) fn no_excursions(facts: &Facts<'_>, file: &mut FrameworkFile) {
