@@ -9,7 +9,7 @@ use std::path::Path;
 use command::{Bench, is_valid, ply_properties, saddleroom};
 use saddleroom::load;
 use saddleroom::mesh::Mesh;
-use saddleroom::space::{Motion, Point, Vector};
+use saddleroom::space::{Motion, Point, Vector, cos, sin};
 use saddleroom::units::LengthUnit;
 use serde_json::Value;
 
@@ -244,7 +244,7 @@ fn rod(at: Point, radius: f64, long: f64) -> Mesh {
     let ring = |z: f64| {
         (0..6).map(move |k| {
             let a = f64::from(k) * std::f64::consts::FRAC_PI_3;
-            at + Vector::new(radius * a.cos(), radius * a.sin(), z)
+            at + Vector::new(radius * cos(a), radius * sin(a), z)
         })
     };
     let mut vertices: Vec<Point> = ring(-0.35).chain(ring(long)).collect();

@@ -204,19 +204,17 @@ mod tests {
     #[test]
     fn rods_that_pierce_the_metal_leave_no_thin_wall_with_it() {
         let plate = fine_box([0.0, 0.0, 0.0], [8.0, 8.0, 1.0], 0.4);
-        // A rod of 1.2 mm that ends 0.02 mm under the plate's upper side.
-        let rod = fine_box([3.0, 3.0, -5.0], [4.2, 4.2, 0.98], 0.3);
+        // A rod of 1.2 mm that stands up from 0.02 mm under the plate's upper side.
+        let rod = fine_box([3.0, 3.0, 0.98], [4.2, 4.2, 6.0], 0.3);
         let of = |mesh: &Mesh| {
             let framework = Framework::new(mesh);
             let thick = of_vertices(&framework);
-            assert!(
-                thick.iter().flatten().any(|t| t.sphere_mm < 0.03)
-                    == (mesh.faces().len() != plate.faces().len())
-            );
-            thinnest_wall(&framework, &thick).unwrap().0
+            (thick.iter().flatten().any(|t| t.ray_mm < 0.03), thinnest_wall(&framework, &thick).unwrap().0)
         };
-        assert!((of(&plate) - 1.0).abs() < 1e-9);
-        let both = of(&Mesh::together(&[plate.clone(), rod]));
+        let (thin, wall) = of(&plate);
+        assert!(!thin && (wall - 1.0).abs() < 1e-9, "{wall}");
+        let (thin, both) = of(&Mesh::together(&[plate.clone(), rod]));
+        assert!(thin, "the rod's end lies close under the plate's upper side");
         // Beside the rod balls that it narrows by less than a tenth count.
         assert!((0.9..=1.0 + 1e-9).contains(&both), "{both}");
     }
