@@ -20,6 +20,7 @@ use crate::measure::torus::{self, Torus, TorusSettings};
 use crate::measure::tripod::Tripod;
 use crate::measure::undercut::{Surveyor, UndercutField};
 use crate::mesh::audit::{self, Defect, DefectKind};
+use crate::mesh::made_once;
 use crate::mesh::{Mesh, Topology, VertexId};
 use crate::report::ChosenBy;
 use crate::rules::Rules;
@@ -273,7 +274,7 @@ impl<'c> Facts<'c> {
 
     /// The same, searched now where it was not yet.
     pub fn searched(&self) -> &Measured<Searched> {
-        self.search.get_or_init(|| {
+        made_once(&self.search, || {
             // As the surface was told apart when the search is made at once.
             let mut anatomy = self.restored.anatomy.clone();
             self.under_tori.iter().for_each(|&(v, was)| anatomy.region[v as usize] = was);

@@ -16,6 +16,7 @@ use std::sync::OnceLock;
 
 use rayon::prelude::*;
 
+use crate::mesh::made_once;
 use crate::mesh::{FaceId, Mesh, VertexId};
 use crate::space::{Direction, Plane, Point, Vector};
 use tree::{RayHit, Tree, Triangle};
@@ -71,7 +72,7 @@ impl Surface {
     }
 
     fn vertices(&self) -> Option<&Vertices> {
-        self.vertices.get_or_init(|| Vertices::new(&self.mesh, &self.centre)).as_ref()
+        made_once(&self.vertices, || Vertices::new(&self.mesh, &self.centre)).as_ref()
     }
 
     /// Closest point of the surface; `None` where it has no triangle.

@@ -29,6 +29,7 @@ use super::clean_line::cleaned;
 use super::undercut::{DepthAt, UndercutField};
 use crate::anatomy::curves::length_mm;
 use crate::locate::Surface;
+use crate::mesh::made_once;
 use crate::mesh::{FaceId, Mesh, Topology};
 use crate::space::{Direction, Point, Vector};
 
@@ -97,7 +98,7 @@ impl SurveyLine {
             .iter()
             .filter(|s| faces.is_none_or(|list| list.binary_search(&s.face).is_ok()))
             .collect();
-        let surface = self.surface.get_or_init(|| Surface::new(&self.band));
+        let surface = made_once(&self.surface, || Surface::new(&self.band));
         chained(&steps)
             .into_iter()
             .filter(|line| length_mm(line) >= SHORTEST_EDGES * self.mean_edge_mm)

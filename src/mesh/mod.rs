@@ -5,10 +5,12 @@
 
 pub mod audit;
 mod chord;
+mod once;
 mod reached;
 pub mod topology;
 
 pub use chord::chord_mm;
+pub(crate) use once::made_once;
 pub use reached::Reached;
 pub use topology::{Edge, Topology};
 

@@ -84,7 +84,7 @@ impl Topology {
 
     /// Which triangles were trimmed flat, as `tell` finds them where it was not asked before.
     pub(crate) fn trimmed(&self, tell: impl FnOnce() -> Vec<bool>) -> &[bool] {
-        self.trimmed.get_or_init(tell)
+        super::made_once::<Vec<bool>>(&self.trimmed, tell)
     }
 
     /// All edges, ordered by their ends.

@@ -4,6 +4,7 @@ use super::grid::{Block, Blocks, Grid, greater, lesser};
 use super::rims::Turned;
 use super::shell::Shell;
 use super::standing::{self, Standing};
+use crate::mesh::made_once;
 use crate::space::Direction;
 use std::sync::{Arc, OnceLock};
 
@@ -192,15 +193,15 @@ impl<'s> Plan<'s> {
         if rims(cell) {
             self.in_rim_cells().of(cell)
         } else if !single(cell) {
-            self.layered.get_or_init(|| self.listed(|c| !rims(c) && !single(c))).of(cell)
+            made_once(&self.layered, || self.listed(|c| !rims(c) && !single(c))).of(cell)
         } else {
-            self.elsewhere.get_or_init(|| self.listed(|c| !rims(c) && single(c))).of(cell)
+            made_once(&self.elsewhere, || self.listed(|c| !rims(c) && single(c))).of(cell)
         }
     }
 
     /// The triangles of the cells that hold a contour edge.
     pub fn in_rim_cells(&self) -> &Arc<Blocks> {
-        self.at_rims.get_or_init(|| Arc::new(self.listed(|c| !self.grid.rims.of(c).is_empty())))
+        made_once(&self.at_rims, || Arc::new(self.listed(|c| !self.grid.rims.of(c).is_empty())))
     }
 
     /// The triangles of some cells.

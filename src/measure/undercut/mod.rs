@@ -35,6 +35,7 @@ mod standing;
 #[cfg(test)]
 mod tests;
 
+use crate::mesh::made_once;
 use crate::mesh::{FaceId, Mesh, Topology, VertexId};
 use crate::space::{Direction, Point};
 use cover::Plan;
@@ -217,7 +218,7 @@ impl TiltedCast<'_> {
     pub fn field_of(&self, asked: &[bool]) -> UndercutField {
         let plan = &self.closed.plan;
         let n = plan.shell.points.len();
-        let search = self.closed.search.get_or_init(|| Search::new(plan, &Need::all(plan)));
+        let search = made_once(&self.closed.search, || Search::new(plan, &Need::all(plan)));
         let searched = Searched { plan, search };
         let wanted = |v: usize| {
             let from = plan.shell.vertex_from.get(v).map_or(usize::MAX, |&f| f as usize);
@@ -347,7 +348,7 @@ impl TiltedCast<'_> {
     /// The cast without lids, where it has holes.
     fn scanned(&self) -> Option<&Set<'_>> {
         let make = || self.surveyor.scanned.as_ref().map(|shell| Set::new(shell, &self.direction));
-        self.scanned.get_or_init(make).as_ref()
+        made_once(&self.scanned, make).as_ref()
     }
 }
 
@@ -372,7 +373,7 @@ impl<'s> Set<'s> {
     }
 
     fn search(&self, p: [f64; 3], hint: usize, todo: &mut Todo) -> Nearest {
-        let search = self.search.get_or_init(|| Search::new(&self.plan, &Need::all(&self.plan)));
+        let search = made_once(&self.search, || Search::new(&self.plan, &Need::all(&self.plan)));
         Searched { plan: &self.plan, search }.from(p, hint, todo)
     }
 

@@ -2,6 +2,7 @@
 //! which triangles meet at each edge.
 
 use super::crossing;
+use crate::mesh::made_once;
 use crate::mesh::{Mesh, Topology};
 use crate::space::Point;
 use std::sync::OnceLock;
@@ -118,13 +119,13 @@ impl Shell {
     /// For each triangle, whether another one passes through it, touches it or lies within rounding of it, without
     /// being its neighbour there.
     pub fn crossed(&self) -> &[bool] {
-        self.crossed.get_or_init(|| crossing::crossed(&self.points, &self.faces))
+        made_once::<Vec<bool>>(&self.crossed, || crossing::crossed(&self.points, &self.faces))
     }
 
     /// For each vertex, whether its triangles may stand over one another or another triangle passes through one of them,
     /// so that it tells nothing about its neighbours.
     pub fn alone(&self) -> &[bool] {
-        self.alone.get_or_init(|| {
+        made_once::<Vec<bool>>(&self.alone, || {
             let mut alone: Vec<bool> =
                 crossing::flat_corners(&self.points, &self.faces).into_iter().map(|flat| !flat).collect();
             for (corners, _) in self.faces.iter().zip(self.crossed()).filter(|(_, crossed)| **crossed) {
