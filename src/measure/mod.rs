@@ -17,6 +17,7 @@ pub mod excursion;
 pub mod framework;
 pub mod gauges;
 pub mod guiding_plane;
+mod joined;
 pub mod keepout;
 pub mod palate;
 pub mod path_of_insertion;

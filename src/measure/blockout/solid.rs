@@ -1,6 +1,7 @@
 //! The block-out as a closed surface: the dead intervals of neighbouring columns joined to sheets with upright walls.
 
 use super::columns::{Columns, Interval};
+use crate::measure::joined::Joined;
 use crate::mesh::Mesh;
 use crate::space::Point;
 
@@ -219,27 +220,4 @@ fn shared_wrongly(mesh: &Surface, owner: &[u32], kept: &[Interval]) -> Vec<bool>
         }
     }
     wrong
-}
-
-/// Sets that are joined two by two; the lowest member stands for a set.
-struct Joined(Vec<u32>);
-
-impl Joined {
-    fn new(count: usize) -> Joined {
-        Joined((0..count as u32).collect())
-    }
-
-    fn root(&mut self, of: usize) -> usize {
-        let mut at = of;
-        while self.0[at] as usize != at {
-            self.0[at] = self.0[self.0[at] as usize];
-            at = self.0[at] as usize;
-        }
-        at
-    }
-
-    fn join(&mut self, a: usize, b: usize) {
-        let (a, b) = (self.root(a), self.root(b));
-        self.0[a.max(b)] = a.min(b) as u32;
-    }
 }

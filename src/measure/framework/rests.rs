@@ -22,6 +22,7 @@ use rayon::prelude::*;
 
 use super::{Cast, Framework, Near, median, normal_at, thickness};
 use crate::case::{RestPlace, Tooth};
+use crate::measure::joined::Joined;
 use crate::measure::tooth_axes::ToothAxes;
 use crate::mesh::FaceId;
 use crate::space::{Direction, Point, Vector};
@@ -294,7 +295,7 @@ fn narrows(mut places: Vec<Passed>) -> Option<Passed> {
     let order: BTreeMap<[i32; 2], usize> = places.iter().enumerate().map(|(i, p)| (p.at, i)).collect();
     let mut swept = vec![false; places.len()];
     // Places taken by falling ball: groups that hang together, how many places each has swept, and whether it leaves.
-    let mut parent: Vec<usize> = Vec::new();
+    let mut groups = Joined::new(places.len());
     let mut holds: Vec<(usize, bool)> = Vec::new();
     for (own, place) in places.iter().enumerate() {
         let mut new = 0;
@@ -306,13 +307,12 @@ fn narrows(mut places: Vec<Passed>) -> Option<Passed> {
                 new += 1;
             }
         }
-        parent.push(own);
         holds.push((new, if any { place.leaves } else { place.at[0] == outermost }));
         for near in beside_of(place.at) {
             let Some(&near) = order.get(&near).filter(|i| **i < own) else { continue };
-            let near = root(&parent, near);
+            let near = groups.root(near);
             if near != own {
-                parent[near] = own;
+                groups.put(near, own);
                 holds[own] = (holds[own].0 + holds[near].0, holds[own].1 || holds[near].1);
             }
         }
@@ -322,13 +322,6 @@ fn narrows(mut places: Vec<Passed>) -> Option<Passed> {
         }
     }
     None
-}
-
-fn root(parent: &[usize], mut i: usize) -> usize {
-    while parent[i] != i {
-        i = parent[i];
-    }
-    i
 }
 
 /// Places under the ball over a place.

@@ -18,6 +18,7 @@ use rayon::prelude::*;
 
 use super::Framework;
 use crate::locate::Hit;
+use crate::measure::joined::Joined;
 use crate::mesh::VertexId;
 use crate::space::{Direction, Point, Vector, direction};
 
@@ -83,28 +84,19 @@ pub fn thinnest_wall(framework: &Framework, thick: &[Option<Thick>]) -> Option<(
         .collect();
     walls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     // Taken in from the thinnest on, each joined to its neighbours that are in; the first patch that is large enough tells.
-    let mut patch: Vec<Option<usize>> = vec![None; areas.len()];
+    let mut patches = Joined::new(areas.len());
+    let mut taken = vec![false; areas.len()];
     let mut area = areas.clone();
-    fn root(patch: &mut [Option<usize>], mut v: usize) -> usize {
-        while let Some(next) = patch[v].filter(|n| *n != v) {
-            patch[v] = patch[next];
-            v = next;
-        }
-        v
-    }
     for &(mm, v) in &walls {
-        patch[v] = Some(v);
+        taken[v] = true;
         for n in framework.topology.neighbours(framework.mesh(), v as VertexId) {
-            if patch[n as usize].is_some() {
-                let (a, b) = (root(&mut patch, v), root(&mut patch, n as usize));
-                if a != b {
-                    patch[b] = Some(a);
-                    area[a] += area[b];
-                }
+            let (a, b) = (patches.root(v), patches.root(n as usize));
+            if taken[n as usize] && a != b {
+                patches.put(b, a);
+                area[a] += area[b];
             }
         }
-        let whole = root(&mut patch, v);
-        if area[whole] >= WALL_MM2 {
+        if area[patches.root(v)] >= WALL_MM2 {
             return Some((mm, framework.mesh().vertex(v as VertexId)));
         }
     }

@@ -61,7 +61,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         || lobe.length_mm < lobe.height_mm
         || bump.ring_share < RING.1
         || (bump.bed_deg > BED_DEG.1
-            && bump.deviation_mm.is_none()
+            && !bump.on_wall()
             && !(judged && lobe.height_mm >= PLAIN.0.max(PLAINLY * method_mm)))
         || (judged && lobe.height_mm < SURE * method_mm)
         || !cast.ground.holds(&summit)
@@ -69,7 +69,7 @@ pub(super) fn torus(cast: &Cast<'_>, bump: &Bump, lobe: Lobe) -> Option<Torus> {
         return None;
     }
     let mut doubts = shape_doubts(bump, &lobe, judged);
-    if bump.deviation_mm.is_some() && lobe.height_mm < PLAINLY * method_mm {
+    if bump.on_wall() && lobe.height_mm < PLAINLY * method_mm {
         doubts.push("it stands less than three of its own uncertainties above the wall".to_owned());
     }
     let owner = cast.work.owner.get(lobe.summit as usize);
@@ -116,19 +116,24 @@ fn shape_doubts(bump: &Bump, lobe: &Lobe, judged: bool) -> Vec<String> {
     doubt(!surrounded(bump), "there is no surface all around it, so that its height is not sure");
     let turns = bump.bed_along_deg.is_none_or(|deg| deg > BED_ALONG_DEG);
     // A plate that foretells the surface around a rise to a small part of its height is sure, however it turns.
-    let plain = bump.settled && surrounded(bump) && lobe.height_mm >= PLAINER * height_method_mm(bump);
+    let plain = bump.settled && surrounded(bump) && stands_out(bump, lobe);
     doubt(
-        turns && !(judged && plain) && bump.bed_deg > BED_DEG.0 && bump.deviation_mm.is_none(),
+        turns && !(judged && plain) && bump.bed_deg > BED_DEG.0 && !bump.on_wall(),
         "the surface under it turns as under a fold or the end of a ridge",
     );
     doubt(bump.border_share > BORDER_SHARE.0, "it reaches the edge of what could be searched");
     doubts
 }
 
+/// Whether a lobe is many times as high as its height is unsure.
+fn stands_out(bump: &Bump, lobe: &Lobe) -> bool {
+    lobe.height_mm >= PLAINER * height_method_mm(bump)
+}
+
 /// Whether enough speaks for the surface under a rise: surface around it, or the wall, which is known from farther along the arch
 /// and says by its deviation how sure it is.
 fn surrounded(bump: &Bump) -> bool {
-    bump.ring_share >= RING.0 || bump.deviation_mm.is_some()
+    bump.ring_share >= RING.0 || bump.on_wall()
 }
 
 /// What its place says against it; `None` where it cannot be a torus.
@@ -147,7 +152,7 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
         (Basis::Crowns, far) => {
             let far = far.unwrap_or(f64::INFINITY);
             // A papilla or the rounded collar below a crown runs on into its neighbours and has no foot of its own, and is low.
-            let on_wall = bump.deviation_mm.is_some();
+            let on_wall = bump.on_wall();
             let least = if on_wall { LOW_ON_WALL_MM } else { PLAIN.0 };
             let low = far < near && lobe.height_mm < least;
             let open = far < near && !bump.settled && !on_wall;
@@ -157,7 +162,7 @@ fn place_doubts(cast: &Cast<'_>, bump: &Bump, lobe: &Lobe) -> Option<Vec<String>
             if far > FLOOR_MM.0 && border.is_some_and(|b| b < FLOOR_MM.1) {
                 return None;
             }
-            let high = lobe.height_mm >= PLAIN.0 || lobe.height_mm >= PLAINER * height_method_mm(bump);
+            let high = lobe.height_mm >= PLAIN.0 || stands_out(bump, lobe);
             let plain = bump.settled && high && surrounded(bump);
             let (near, wide) = match (on_wall && lobe.height_mm >= PLAIN.0, plain) {
                 (true, _) => PLAIN_ON_WALL_MM,

@@ -12,7 +12,7 @@ const FIRST_GROWTH_MM: f64 = 1.6;
 /// The same on a wall: a mask that leaves a rise's flank out is foretold from that flank, and never grows over it.
 const FIRST_ON_WALL_MM: f64 = 4.0;
 /// Growth of a rise to the next mask, mm.
-const GROWTH_MM: f64 = 1.0;
+pub(super) const GROWTH_MM: f64 = 1.0;
 /// A rise is what stands above the fill by this much, mm, or by this share of its peak, whichever is more.
 const STANDS: (f64, f64) = (0.12, 0.08);
 /// The same over a foretold wall, which is true to the gingiva within some tenths of a millimetre.
@@ -20,7 +20,7 @@ const STANDS_ON_WALL: (f64, f64) = (0.3, 0.1);
 /// The same for the rise whose shape is looked at.
 const SHAPE: (f64, f64) = (0.15, 0.15);
 /// Rounds after which a mask that still moves is taken as it is.
-const MOST_ROUNDS: usize = 10;
+pub(super) const MOST_ROUNDS: usize = 10;
 /// Greatest area of a rise followed, mm2.
 const MOST_AREA_MM2: f64 = 420.0;
 /// Steps by which the mask is widened at the end, mm, and the change of the height that counts as none, mm.
@@ -63,6 +63,13 @@ pub(super) struct Bump {
     pub near_end: Vec<VertexId>,
     /// Masked vertices that stand out from the wall only, and not from what lies next to them, ascending.
     pub alone: Vec<VertexId>,
+}
+
+impl Bump {
+    /// Whether it stands on a foretold wall.
+    pub fn on_wall(&self) -> bool {
+        self.deviation_mm.is_some()
+    }
 }
 
 /// The surface in which rises are grown.
@@ -129,9 +136,7 @@ impl Field<'_> {
                 return None;
             }
             let next = self.grown(&rise, GROWTH_MM);
-            let common = next.iter().filter(|v| mask.binary_search(v).is_ok()).count();
-            let changed = next.len() + mask.len() - 2 * common;
-            if changed * 50 < mask.len() {
+            if rests(&mask, &next) {
                 settled = true;
                 break;
             }
@@ -139,7 +144,7 @@ impl Field<'_> {
             filled = self.filled(&mask)?;
         }
         if self.wall.is_some() {
-            return self.described_on_wall(mask, filled, settled);
+            return self.tried(mask, filled, settled, |wide| self.on_wall(wide));
         }
         self.widened(mask, settled)
     }
@@ -183,19 +188,22 @@ impl Field<'_> {
     /// The rise over a given mask.
     pub fn over(&self, mask: Vec<VertexId>) -> Option<Bump> {
         if let Some(filled) = self.on_wall(&mask) {
-            return self.described_on_wall(mask, filled, true);
+            return self.tried(mask, filled, true, |wide| self.on_wall(wide));
         }
         let filled = self.plate().refined(&mask)?;
-        let wide = self.grown(&mask, SETTLE.0[TRIED]);
-        let over_wide = self.plate().refined(&wide);
-        let foretold_mm = over_wide.map_or(UNTRIED_MM, |fill| self.foretold_mm(&mask, &wide, &fill));
-        self.described(mask, filled, true, foretold_mm)
+        self.tried(mask, filled, true, |wide| self.plate().refined(wide))
     }
 
-    fn described_on_wall(&self, mask: Vec<VertexId>, fill: Fill, settled: bool) -> Option<Bump> {
+    /// The rise over a fill that is tried on the surface next to the mask, where `again` fills a wider one.
+    fn tried(
+        &self,
+        mask: Vec<VertexId>,
+        fill: Fill,
+        settled: bool,
+        again: impl Fn(&[VertexId]) -> Option<Fill>,
+    ) -> Option<Bump> {
         let wide = self.grown(&mask, SETTLE.0[TRIED]);
-        let over_wide = self.on_wall(&wide);
-        let foretold_mm = over_wide.map_or(UNTRIED_MM, |other| self.foretold_mm(&mask, &wide, &other));
+        let foretold_mm = again(&wide).map_or(UNTRIED_MM, |other| self.foretold_mm(&mask, &wide, &other));
         self.described(mask, fill, settled, foretold_mm)
     }
 
@@ -304,6 +312,16 @@ impl Field<'_> {
         }
         seen.iter().filter(|s| **s).count() as f64 / 12.0
     }
+}
+
+/// How many vertices two ascending sets share.
+pub(super) fn shared(a: &[VertexId], b: &[VertexId]) -> usize {
+    a.iter().filter(|v| b.binary_search(v).is_ok()).count()
+}
+
+/// Whether a mask and the next one are the same but for a fiftieth.
+pub(super) fn rests(mask: &[VertexId], next: &[VertexId]) -> bool {
+    50 * (next.len() + mask.len() - 2 * shared(next, mask)) < mask.len()
 }
 
 /// Height from which a place belongs to a rise, mm: a least one, or a share of its peak, whichever is more.

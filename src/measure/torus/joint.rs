@@ -2,18 +2,14 @@
 //! another and none is told twice.
 
 use super::accept::BORDER_SHARE;
-use super::bump::{Bump, Field, height_method_mm};
+use super::bump::{Bump, Field, GROWTH_MM, MOST_ROUNDS, height_method_mm, rests, shared};
 use super::{Cast, accept};
 use crate::mesh::VertexId;
 
 /// Growth of all rises to the first mask, mm: a flank that the plate has missed must not speak for the wall.
 const FIRST_MM: f64 = 3.0;
-/// Growth of what stands above the wall to the next mask, mm.
-const NEXT_MM: f64 = 1.0;
 /// A summit farther than this from every rise over the plate is one of the wall only, mm.
 const BESIDE_MM: f64 = 1.5;
-/// Rounds after which a mask that still moves is taken as it is.
-const MOST_ROUNDS: usize = 10;
 /// Share of a rise's mask that has to be part of the mask before it for its foot to have come to rest.
 const SETTLED: f64 = 0.9;
 /// What stands above the wall belongs to a rise where at least this share of it does so over the plate.
@@ -66,34 +62,30 @@ fn over_wall(field: &Field<'_>, known: &[bool]) -> Vec<(Vec<VertexId>, Bump)> {
             common as f64 >= COMMON * p.len() as f64
         });
         let rises: Vec<VertexId> = pieces.iter().flatten().copied().collect();
-        let next = field.grown(&rises, NEXT_MM);
-        let rests = 50 * (next.len() + mask.len() - 2 * shared(&next, &mask)) < mask.len();
+        let next = field.grown(&rises, GROWTH_MM);
+        let done = rests(&mask, &next) || next.is_empty();
         last = std::mem::replace(&mut mask, next);
-        if rests || mask.is_empty() {
+        if done {
             break;
         }
     }
     let beside = work.grown(&all, BESIDE_MM, |v| field.domain[v as usize]);
     let mut owner = vec![None; work.len()];
     pieces.iter().enumerate().for_each(|(k, p)| p.iter().for_each(|&v| owner[v as usize] = Some(k)));
+    let feet: Vec<Vec<VertexId>> = pieces.iter().map(|p| field.grown(p, GROWTH_MM)).collect();
     let rise = |k: usize| {
         let own = |v: &VertexId| owner[*v as usize].is_none_or(|o| o == k);
-        let mask: Vec<VertexId> = field.grown(&pieces[k], NEXT_MM).into_iter().filter(own).collect();
+        let mask: Vec<VertexId> = feet[k].iter().copied().filter(own).collect();
         let settled = shared(&mask, &last) as f64 >= SETTLED * mask.len() as f64;
         let mut others = vec![false; work.len()];
-        let near = pieces.iter().enumerate().filter(|(o, _)| *o != k);
-        near.flat_map(|(_, p)| field.grown(p, NEXT_MM)).for_each(|v| others[v as usize] = true);
+        let near = feet.iter().enumerate().filter(|(o, _)| *o != k);
+        near.flat_map(|(_, foot)| foot).for_each(|&v| others[v as usize] = true);
         let bump = Field { others: Some(&others), ..*field }.over(mask)?;
         let alone = bump.mask.iter().copied().filter(|v| beside.binary_search(v).is_err()).collect();
         let bump = Bump { settled, alone, ..bump };
         (bump.border_share <= BORDER_SHARE.0).then(|| (pieces[k].clone(), bump))
     };
     (0..pieces.len()).filter_map(rise).collect()
-}
-
-/// How many vertices two ascending sets share.
-fn shared(a: &[VertexId], b: &[VertexId]) -> usize {
-    a.iter().filter(|v| b.binary_search(v).is_ok()).count()
 }
 
 #[cfg(test)]

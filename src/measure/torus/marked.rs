@@ -43,7 +43,7 @@ pub(super) fn tori(cast: &Cast<'_>, outlines: &[Vec<Point>], at: &[Point]) -> Ve
 fn together(cast: &Cast<'_>, field: &Field<'_>, at: &[Point]) -> Vec<Torus> {
     let alone: Vec<Under> = at.iter().map(|p| Under::new(cast, field, p)).collect();
     let bumps: Vec<Option<&Bump>> = alone.iter().map(Under::surer).collect();
-    let lone = bumps.iter().flatten().filter(|b| b.deviation_mm.is_some()).count() < 2;
+    let lone = bumps.iter().flatten().filter(|b| b.on_wall()).count() < 2;
     let mut tori = Vec::new();
     for ((p, under), bump) in at.iter().zip(&alone).zip(&bumps) {
         let Some(bump) = bump else { continue };

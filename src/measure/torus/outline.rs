@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::bump::{Bump, Field};
+use crate::measure::joined::Joined;
 use crate::mesh::{FaceId, Mesh, Topology, VertexId};
 use crate::space::{Point, Vector};
 
@@ -86,7 +87,7 @@ fn basins(mesh: &Mesh, topology: &Topology, heights: &[(VertexId, f64)], saddle_
     let mut order: Vec<usize> = (0..heights.len()).collect();
     order.sort_by(|&a, &b| heights[b].1.total_cmp(&heights[a].1).then(a.cmp(&b)));
     let mut summit: Vec<Option<usize>> = vec![None; heights.len()];
-    let mut joined: Vec<usize> = (0..heights.len()).collect();
+    let mut joined = Joined::new(heights.len());
     for &i in &order {
         let (v, h) = heights[i];
         let mut steepest: Option<(f64, usize)> = None;
@@ -97,24 +98,17 @@ fn basins(mesh: &Mesh, topology: &Topology, heights: &[(VertexId, f64)], saddle_
             if steepest.is_none_or(|(s, _)| slope > s) {
                 steepest = Some((slope, top));
             }
-            touching.push(root(&joined, top));
+            touching.push(joined.root(top));
         }
         summit[i] = Some(steepest.map_or(i, |(_, top)| top));
         touching.sort_by(|&a, &b| heights[b].1.total_cmp(&heights[a].1).then(a.cmp(&b)));
         touching.dedup();
         let Some((&highest, lower)) = touching.split_first() else { continue };
         for &other in lower.iter().filter(|&&o| heights[o].1 - h < saddle_mm) {
-            joined[other] = highest;
+            joined.put(other, highest);
         }
     }
-    summit.iter().enumerate().map(|(i, top)| heights[root(&joined, top.unwrap_or(i))].0).collect()
-}
-
-fn root(joined: &[usize], mut i: usize) -> usize {
-    while joined[i] != i {
-        i = joined[i];
-    }
-    i
+    summit.iter().enumerate().map(|(i, top)| heights[joined.root(top.unwrap_or(i))].0).collect()
 }
 
 /// Where the level crosses an edge: the edge, and the position.

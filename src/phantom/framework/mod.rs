@@ -26,7 +26,7 @@ use super::refine::coarsened;
 use super::scan::{Density, scan};
 use super::truth::occlusal;
 use crate::case::{Arch, Tooth};
-use crate::mesh::Mesh;
+use crate::mesh::{Mesh, made_once};
 use crate::space::Point;
 use body::Body;
 pub use fault::Fault;
@@ -156,7 +156,7 @@ impl Bench {
         }
         let finished = || cleared(contoured(&body, CELL_MM, edges_mm), &body);
         let mut own = if fault.is_none_or(Fault::is_of_the_surface) {
-            self.plain.get_or_init(finished).clone()
+            made_once(&self.plain, finished).clone()
         } else {
             finished()
         };
